@@ -36,7 +36,10 @@ class AveragedKriging:
 
     def predict(self, targets: Floats) -> tuple[Floats, Floats]:
         """Mean and variance of the noise-free field at points (m, 2)."""
-        means, variances = np.empty((len(self.nodes), len(targets))), np.empty((len(self.nodes), len(targets)))
+        means, variances = (
+            np.empty((len(self.nodes), len(targets))),
+            np.empty((len(self.nodes), len(targets))),
+        )
         drift = np.repeat(self.target_drift[None, :], len(targets), axis=0)
         for k, node in enumerate(self.nodes):
             means[k], variances[k] = node.predict(targets, drift)
@@ -52,8 +55,13 @@ class AveragedKriging:
         keep = groups >= 0
         points, groups = points[keep], groups[keep]
         size = np.bincount(groups, minlength=count).astype(float)
-        average = csr_matrix((1.0 / size[groups], (groups, np.arange(len(groups)))), shape=(count, len(groups)))
-        means, variances = np.full((len(self.nodes), count), np.nan), np.full((len(self.nodes), count), np.nan)
+        average = csr_matrix(
+            (1.0 / size[groups], (groups, np.arange(len(groups)))), shape=(count, len(groups))
+        )
+        means, variances = (
+            np.full((len(self.nodes), count), np.nan),
+            np.full((len(self.nodes), count), np.nan),
+        )
         cross_of: dict[float, tuple[Floats, Floats]] = {}
         samples = self.nodes[0].points
         for k, node in enumerate(self.nodes):
@@ -99,7 +107,14 @@ class AveragedKriging:
             at_samples = scale * np.cos(node.points @ frequency.T + phase).sum(axis=1)
             noisy = at_samples + rng.standard_normal(len(node.points)) * np.sqrt(node.nugget * node.noise)
             difference = Kriging(
-                node.points, node.values - noisy, node.drift, node.noise, node.sill, node.nugget, node.range_m, node.model
+                node.points,
+                node.values - noisy,
+                node.drift,
+                node.noise,
+                node.sill,
+                node.nugget,
+                node.range_m,
+                node.model,
             )
             for start in range(0, len(targets), CHUNK):
                 part = slice(start, start + CHUNK)
@@ -162,7 +177,16 @@ def fit_averaged(
         total = surface.total_variance[i, j] * inflation
         share = max(float(surface.shares[j]), 1e-9)
         nodes.append(
-            Kriging(points, values, drift, noise, total * (1 - share), total * share, float(surface.ranges[i]), model)
+            Kriging(
+                points,
+                values,
+                drift,
+                noise,
+                total * (1 - share),
+                total * share,
+                float(surface.ranges[i]),
+                model,
+            )
         )
     kept = weight.ravel()[np.sort(keep)]
     return AveragedKriging(surface, tuple(nodes), kept / kept.sum(), target_drift)
