@@ -84,14 +84,20 @@ def straight_rows(polygon: Polygon, bearing_deg: float, row_m: float, vine_m: fl
     return [rotate(row, -bearing_deg, origin=polygon.centroid) for row in rows]
 
 
-def contour_rows(centre: tuple[float, float], first_radius_m: float, count: int, row_m: float) -> list[LineString]:
+def contour_rows(
+    centre: tuple[float, float], first_radius_m: float, count: int, row_m: float
+) -> list[LineString]:
     """Rows that follow a slope: rings about a centre with a bend in them, each a little longer than the last."""
     rows = []
     for order in range(count):
         span = np.deg2rad(52 + 0.35 * order + 3 * np.sin(order / 5))
         angle = np.deg2rad(62) + np.linspace(0, span, 60)
         radius = first_radius_m + order * row_m + 5.0 * np.sin(3.1 * angle)
-        rows.append(LineString(np.column_stack([centre[0] + radius * np.cos(angle), centre[1] + radius * np.sin(angle)])))
+        rows.append(
+            LineString(
+                np.column_stack([centre[0] + radius * np.cos(angle), centre[1] + radius * np.sin(angle)])
+            )
+        )
     return rows
 
 
@@ -100,7 +106,9 @@ def ring_polygon(rows: list[LineString], margin_m: float) -> Polygon:
     first, last = np.asarray(rows[0].coords), np.asarray(rows[-1].coords)
     ends = np.asarray([row.coords[-1] for row in rows])
     starts = np.asarray([row.coords[0] for row in rows])[::-1]
-    return Polygon(np.vstack([first, ends[1:-1], last[::-1], starts[1:-1]])).buffer(margin_m, join_style="mitre")
+    return Polygon(np.vstack([first, ends[1:-1], last[::-1], starts[1:-1]])).buffer(
+        margin_m, join_style="mitre"
+    )
 
 
 def vine_places(block: Block) -> pd.DataFrame:
@@ -140,7 +148,9 @@ def grow(block: Block, rng: np.random.Generator) -> Block:
     size = np.full(len(vines), block.mean_kg)
     if block.field_sd_kg:
         height = ground_height(vines["easting"].to_numpy(), vines["northing"].to_numpy())
-        size += block.field_sd_kg * smooth_field(vines["easting"].to_numpy(), vines["northing"].to_numpy(), block.range_m, rng)
+        size += block.field_sd_kg * smooth_field(
+            vines["easting"].to_numpy(), vines["northing"].to_numpy(), block.range_m, rng
+        )
         size += block.height_effect_kg * (height - height.mean()) / height.std()
     expected = np.maximum(size, 0.08)
     vines["expected_kg"] = expected
@@ -157,7 +167,9 @@ def lay_out() -> list[Block]:
     def named(lines: list[LineString]) -> list[tuple[str, LineString]]:
         return [(str(number), line) for number, line in enumerate(lines, start=1)]
 
-    hill = translate(Polygon([(0, 8), (118, -6), (176, 20), (190, 128), (120, 176), (26, 150)]), e0 + 60, n0 + 330)
+    hill = translate(
+        Polygon([(0, 8), (118, -6), (176, 20), (190, 128), (120, 176), (26, 150)]), e0 + 60, n0 + 330
+    )
     flat = translate(Polygon([(0, 0), (96, 10), (104, 92), (40, 118), (-6, 100)]), e0 + 300, n0 + 20)
     barns = translate(Polygon([(0, 0), (110, -18), (138, 62), (96, 112), (10, 98)]), e0 + 560, n0 + 60)
     hill_rows = straight_rows(hill, -12.0, 9 * M_PER_FT, 8 * M_PER_FT)
@@ -176,7 +188,9 @@ def lay_out() -> list[Block]:
     ]  # fmt: skip
 
 
-def thin_out(block: Block, clumps: list[tuple[float, float, float]], loose: float, rng: np.random.Generator) -> None:
+def thin_out(
+    block: Block, clumps: list[tuple[float, float, float]], loose: float, rng: np.random.Generator
+) -> None:
     """Mark vines as missing, dead, young or diseased: in clumps (share east, share north, radius m) and loosely."""
     vines = block.vines
     place = vines[["easting", "northing"]].to_numpy()
@@ -235,12 +249,12 @@ def count_canes(size_kg: Floats, rng: np.random.Generator) -> tuple[Floats, Floa
 
 
 def weigh_by_phone(block: Block, count: int, rng: np.random.Generator) -> list[dict]:
-    """Weighed vines told by a phone's position (some metres of scatter along the row), with canes looked at."""
+    """Weighed vines told by a phone's position (one to three metres of scatter), with canes looked at."""
     vines = spread_choice(block, count, rng)
     size = vines["vine_size_kg"].to_numpy()
     canes, bulls = count_canes(size, rng)
-    easting = vines["easting"].to_numpy() + 0.45 * rng.standard_normal(count)
-    northing = vines["northing"].to_numpy() + 0.45 * rng.standard_normal(count)
+    easting = vines["easting"].to_numpy() + 1.1 * rng.standard_normal(count)
+    northing = vines["northing"].to_numpy() + 1.1 * rng.standard_normal(count)
     northing[7] += 61.0
     easting[7] += 48.0
     lon, lat = to_lonlat(easting, northing)
@@ -271,7 +285,9 @@ def weigh_by_threes(block: Block, counts: dict[int, int], rng: np.random.Generat
     return lines
 
 
-def cut_buds(block: Block, count: int, base: float, cold: float, rng: np.random.Generator) -> gpd.GeoDataFrame:
+def cut_buds(
+    block: Block, count: int, base: float, cold: float, rng: np.random.Generator
+) -> gpd.GeoDataFrame:
     """Buds cut for injury at `count` vines: `base` share dead, `cold` more from the highest to the lowest ground."""
     vines = spread_choice(block, count, rng)
     height = ground_height(vines["easting"].to_numpy(), vines["northing"].to_numpy())
@@ -297,7 +313,9 @@ def layer_tables(blocks: list[Block], rng: np.random.Generator) -> dict[str, gpd
     return {
         "blocks": table,
         "rows": gpd.GeoDataFrame(
-            {"block": [r[0] for r in rows], "row": [r[1] for r in rows]}, geometry=[r[2] for r in rows], crs=GROUND_CRS
+            {"block": [r[0] for r in rows], "row": [r[1] for r in rows]},
+            geometry=[r[2] for r in rows],
+            crs=GROUND_CRS,
         ),
         "vines": gpd.GeoDataFrame(
             vines[["block", "row", "vine", "status"]].reset_index(drop=True),
@@ -305,7 +323,8 @@ def layer_tables(blocks: list[Block], rng: np.random.Generator) -> dict[str, gpd
             crs=GROUND_CRS,
         ),
         "bud_checks": pd.concat(
-            [cut_buds(blocks[2], 14, 0.10, 0.42, rng), cut_buds(blocks[1], 4, 0.11, 0.0, rng)], ignore_index=True
+            [cut_buds(blocks[2], 14, 0.10, 0.42, rng), cut_buds(blocks[1], 4, 0.11, 0.0, rng)],
+            ignore_index=True,
         ),
     }
 
@@ -317,7 +336,9 @@ def write_elevation(path: Path, blocks: list[Block]) -> None:
     columns = int((bounds[:, 2].max() + 30 - west) / 5) + 1
     lines = int((bounds[:, 3].max() + 30 - south) / 5) + 1
     north = south + 5 * lines
-    easting, northing = np.meshgrid(west + 5 * (np.arange(columns) + 0.5), north - 5 * (np.arange(lines) + 0.5))
+    easting, northing = np.meshgrid(
+        west + 5 * (np.arange(columns) + 0.5), north - 5 * (np.arange(lines) + 0.5)
+    )
     height = np.round(ground_height(easting, northing), 1).astype("float32")
     profile = {"driver": "GTiff", "width": columns, "height": lines, "count": 1, "dtype": "float32",
                "crs": GROUND_CRS, "transform": from_origin(west, north, 5, 5), "nodata": float("nan"),
@@ -350,7 +371,11 @@ def harvest_lines(blocks: list[Block], rng: np.random.Generator) -> list[dict]:
     """Last harvest of each block: invented yields of 5 to 9 times the pruning weight."""
     ratio = rng.uniform(5, 9, len(blocks))
     return [
-        {"block": b.name, "season": 2025, "yield_lb": round(k * b.vines["vine_size_kg"].sum() / KG_PER_LB, -2)}
+        {
+            "block": b.name,
+            "season": 2025,
+            "yield_lb": round(k * b.vines["vine_size_kg"].sum() / KG_PER_LB, -2),
+        }
         for b, k in zip(blocks, ratio, strict=True)
     ]
 
