@@ -87,7 +87,7 @@ def straight_rows(polygon: Polygon, bearing_deg: float, row_m: float, vine_m: fl
 def contour_rows(
     centre: tuple[float, float], first_radius_m: float, count: int, row_m: float
 ) -> list[LineString]:
-    """Rows that follow a slope: rings about a centre with a bend in them, each a little longer than the last."""
+    """Rows that follow a slope: rings about a centre with a bend in them, each a bit longer."""
     rows = []
     for order in range(count):
         span = np.deg2rad(52 + 0.35 * order + 3 * np.sin(order / 5))
@@ -177,21 +177,81 @@ def lay_out() -> list[Block]:
     barn_rows = straight_rows(barns, 20.0, 9 * M_PER_FT, 8 * M_PER_FT)
     bend_rows = contour_rows((e0 + 470, n0 + 215), 95.0, 34, 9 * M_PER_FT)
     return [
-        Block("Ridge Concord", "Concord", "30+10", "top-wire cordon", 9, 8, 3, 1998, hill, named(hill_rows),
-              1.10, 0.34, 70.0, 0.20, -0.22),
-        Block("Church Riesling", "Riesling", "20+20", "flat cane", 8, 6, 4, 2009, flat, named(flat_rows),
-              0.62, 0.0, 0.0, 0.19),
-        Block("Creek Bend", "Chambourcin", "20+10", "Top-wire Cordon", 9, 7, 3, 2006, ring_polygon(bend_rows, 3.0),
-              [(f"B{n}", line) for n, line in named(bend_rows)], 0.92, 0.26, 85.0, 0.21, -0.20),
-        Block("Two Barns", "Norton", "50+10", "divided horizontal", 9, 8, 3, 2003, barns, named(barn_rows),
-              1.05, 0.30, 80.0, 0.24, 0.0, 20.0),
-    ]  # fmt: skip
+        Block(
+            "Ridge Concord",
+            "Concord",
+            "30+10",
+            "top-wire cordon",
+            9,
+            8,
+            3,
+            1998,
+            hill,
+            named(hill_rows),
+            1.10,
+            0.34,
+            70.0,
+            0.20,
+            -0.22,
+        ),
+        Block(
+            "Church Riesling",
+            "Riesling",
+            "20+20",
+            "flat cane",
+            8,
+            6,
+            4,
+            2009,
+            flat,
+            named(flat_rows),
+            0.62,
+            0.0,
+            0.0,
+            0.19,
+        ),
+        Block(
+            "Creek Bend",
+            "Chambourcin",
+            "20+10",
+            "Top-wire Cordon",
+            9,
+            7,
+            3,
+            2006,
+            ring_polygon(bend_rows, 3.0),
+            [(f"B{n}", line) for n, line in named(bend_rows)],
+            0.92,
+            0.26,
+            85.0,
+            0.21,
+            -0.20,
+        ),
+        Block(
+            "Two Barns",
+            "Norton",
+            "50+10",
+            "divided horizontal",
+            9,
+            8,
+            3,
+            2003,
+            barns,
+            named(barn_rows),
+            1.05,
+            0.30,
+            80.0,
+            0.24,
+            0.0,
+            20.0,
+        ),
+    ]
 
 
 def thin_out(
     block: Block, clumps: list[tuple[float, float, float]], loose: float, rng: np.random.Generator
 ) -> None:
-    """Mark vines as missing, dead, young or diseased: in clumps (share east, share north, radius m) and loosely."""
+    """Mark vines as not bearing: in clumps (share east, share north, radius m) and loosely."""
     vines = block.vines
     place = vines[["easting", "northing"]].to_numpy()
     low, high = np.quantile(place, 0.02, axis=0), np.quantile(place, 0.98, axis=0)
@@ -210,7 +270,7 @@ def thin_out(
 
 
 def spread_choice(block: Block, count: int, rng: np.random.Generator) -> pd.DataFrame:
-    """Choose bearing vines spread over the block: each next one far from those chosen, with some chance in it."""
+    """Choose bearing vines spread over the block: each next one far from those chosen."""
     bearing = block.vines[block.vines["status"] == "bearing"]
     place = bearing[["easting", "northing"]].to_numpy()
     chosen = [int(rng.integers(len(place)))]
@@ -222,17 +282,39 @@ def spread_choice(block: Block, count: int, rng: np.random.Generator) -> pd.Data
     return bearing.iloc[chosen].sort_values(["easting", "northing"])
 
 
-WEIGHT_COLUMNS = ["block", "row", "vine", "lon", "lat", "pruning_weight_lb", "vines_weighed", "canes", "bull_canes",
-                  "cane_diameter_in", "internode_in", "season", "date", "note"]  # fmt: skip
+WEIGHT_COLUMNS = [
+    "block",
+    "row",
+    "vine",
+    "lon",
+    "lat",
+    "pruning_weight_lb",
+    "vines_weighed",
+    "canes",
+    "bull_canes",
+    "cane_diameter_in",
+    "internode_in",
+    "season",
+    "date",
+    "note",
+]
 
 
 def weigh_by_number(block: Block, count: int, date: str, rng: np.random.Generator) -> list[dict]:
     """Weighed vines told by row and vine; spring-scale readings to a tenth of a pound."""
     return [
-        {"block": block.name, "row": v.row, "vine": v.vine, "pruning_weight_lb": round(v.vine_size_kg / KG_PER_LB, 1),
-         "vines_weighed": 1, "season": 2026, "date": date, "note": ""}
+        {
+            "block": block.name,
+            "row": v.row,
+            "vine": v.vine,
+            "pruning_weight_lb": round(v.vine_size_kg / KG_PER_LB, 1),
+            "vines_weighed": 1,
+            "season": 2026,
+            "date": date,
+            "note": "",
+        }
         for v in spread_choice(block, count, rng).itertuples()
-    ]  # fmt: skip
+    ]
 
 
 def to_lonlat(easting: Floats, northing: Floats) -> tuple[Floats, Floats]:
@@ -262,11 +344,22 @@ def weigh_by_phone(block: Block, count: int, rng: np.random.Generator) -> list[d
     internode = (62 + 24 * size + 6 * rng.standard_normal(count)) / MM_PER_IN
     notes = {3: "strong shade under the canes", 7: "phone lost the sky here", 11: "crown gall?"}
     return [
-        {"block": block.name, "lon": lon[i], "lat": lat[i], "pruning_weight_lb": round(size[i] / KG_PER_LB, 1),
-         "vines_weighed": 1, "canes": canes[i], "bull_canes": bulls[i], "cane_diameter_in": round(diameter[i], 2),
-         "internode_in": round(internode[i], 1), "season": 2026, "date": "2026-02-19", "note": notes.get(i, "")}
+        {
+            "block": block.name,
+            "lon": lon[i],
+            "lat": lat[i],
+            "pruning_weight_lb": round(size[i] / KG_PER_LB, 1),
+            "vines_weighed": 1,
+            "canes": canes[i],
+            "bull_canes": bulls[i],
+            "cane_diameter_in": round(diameter[i], 2),
+            "internode_in": round(internode[i], 1),
+            "season": 2026,
+            "date": "2026-02-19",
+            "note": notes.get(i, ""),
+        }
         for i in range(count)
-    ]  # fmt: skip
+    ]
 
 
 def weigh_by_threes(block: Block, counts: dict[int, int], rng: np.random.Generator) -> list[dict]:
@@ -279,35 +372,62 @@ def weigh_by_threes(block: Block, counts: dict[int, int], rng: np.random.Generat
             weight = trio["vine_size_kg"].sum() * (1.0 if season == 2026 else 0.86)
             lon, lat = to_lonlat(np.array([v.easting]), np.array([v.northing]))
             lines.append(
-                {"block": block.name, "lon": lon[0], "lat": lat[0], "pruning_weight_lb": round(weight / KG_PER_LB, 1),
-                 "vines_weighed": len(trio), "season": season, "date": f"{season}-02-2{season % 10 - 4}", "note": ""}
-            )  # fmt: skip
+                {
+                    "block": block.name,
+                    "lon": lon[0],
+                    "lat": lat[0],
+                    "pruning_weight_lb": round(weight / KG_PER_LB, 1),
+                    "vines_weighed": len(trio),
+                    "season": season,
+                    "date": f"{season}-02-2{season % 10 - 4}",
+                    "note": "",
+                }
+            )
     return lines
 
 
 def cut_buds(
     block: Block, count: int, base: float, cold: float, rng: np.random.Generator
 ) -> gpd.GeoDataFrame:
-    """Buds cut for injury at `count` vines: `base` share dead, `cold` more from the highest to the lowest ground."""
+    """Buds cut for injury at `count` vines: `base` share dead, `cold` more on the lowest ground."""
     vines = spread_choice(block, count, rng)
     height = ground_height(vines["easting"].to_numpy(), vines["northing"].to_numpy())
     share = base + cold * (height.max() - height) / (np.ptp(height) or 1.0)
     dead = rng.binomial(30, share)
     second = rng.binomial(dead, 0.3)
     return gpd.GeoDataFrame(
-        {"block": block.name, "buds_cut": 30, "primary_dead": dead, "secondary_dead": second, "date": "2026-02-10"},
-        geometry=gpd.points_from_xy(vines["easting"], vines["northing"]), crs=GROUND_CRS,
-    )  # fmt: skip
+        {
+            "block": block.name,
+            "buds_cut": 30,
+            "primary_dead": dead,
+            "secondary_dead": second,
+            "date": "2026-02-10",
+        },
+        geometry=gpd.points_from_xy(vines["easting"], vines["northing"]),
+        crs=GROUND_CRS,
+    )
 
 
 def layer_tables(blocks: list[Block], rng: np.random.Generator) -> dict[str, gpd.GeoDataFrame]:
     """The layers of the vineyard file, still in metres."""
     table = gpd.GeoDataFrame(
-        [{"block": b.name, "variety": b.variety, "rule": b.rule, "training": b.training, "planted": b.planted,
-          "row_spacing_ft": b.row_spacing_ft, "vine_spacing_ft": b.vine_spacing_ft,
-          "vines_per_panel": b.vines_per_panel, "row_bearing_deg": b.bearing_deg, "geometry": b.polygon}
-         for b in blocks], crs=GROUND_CRS,
-    )  # fmt: skip
+        [
+            {
+                "block": b.name,
+                "variety": b.variety,
+                "rule": b.rule,
+                "training": b.training,
+                "planted": b.planted,
+                "row_spacing_ft": b.row_spacing_ft,
+                "vine_spacing_ft": b.vine_spacing_ft,
+                "vines_per_panel": b.vines_per_panel,
+                "row_bearing_deg": b.bearing_deg,
+                "geometry": b.polygon,
+            }
+            for b in blocks
+        ],
+        crs=GROUND_CRS,
+    )
     rows = [(b.name, row, line) for b in blocks if b.bearing_deg is None for row, line in b.rows]
     vines = pd.concat([b.vines[b.vines["status"] != "bearing"] for b in blocks if b.bearing_deg is None])
     return {
@@ -340,9 +460,18 @@ def write_elevation(path: Path, blocks: list[Block]) -> None:
         west + 5 * (np.arange(columns) + 0.5), north - 5 * (np.arange(lines) + 0.5)
     )
     height = np.round(ground_height(easting, northing), 1).astype("float32")
-    profile = {"driver": "GTiff", "width": columns, "height": lines, "count": 1, "dtype": "float32",
-               "crs": GROUND_CRS, "transform": from_origin(west, north, 5, 5), "nodata": float("nan"),
-               "compress": "deflate", "predictor": 3}  # fmt: skip
+    profile = {
+        "driver": "GTiff",
+        "width": columns,
+        "height": lines,
+        "count": 1,
+        "dtype": "float32",
+        "crs": GROUND_CRS,
+        "transform": from_origin(west, north, 5, 5),
+        "nodata": float("nan"),
+        "compress": "deflate",
+        "predictor": 3,
+    }
     with rasterio.open(path, "w", **profile) as target:
         target.write(height, 1)
         target.set_band_description(1, "ground height, m")
