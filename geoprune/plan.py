@@ -1,110 +1,209 @@
-"""The order of the steps: from one block's inputs to its plan. No arithmetic of its own."""
+"""The order of the steps: from a vineyard to the plan of each block."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
-from pyproj import CRS
+import shapely
+from pyproj import Geod
 from shapely import MultiPolygon
 
-from geoprune.errors import Message, Remark
-from geoprune.layers import BlockSettings
+from geoprune.layers import Vineyard
+from geoprune.replant import find_replant_areas
+from geoprune.rules import Injury, Rule, assess_injury, bud_need, recipe, resolve_rule
+from geoprune.surface import Surface, fit_surface
+from geoprune.trellis import Trellis, build_trellis, panel_footprints, place_samples
+from geoprune.units import KG_PER_LB
+from geoprune.zones import ZoneOptions, Zoning, draw_zones, row_list
+
+CLASSES = {1: ["whole block"], 2: ["small vines", "large vines"], 3: ["small vines", "middle vines", "large vines"]}
+CLASSES[4] = ["small vines", "lower middle vines", "upper middle vines", "large vines"]
 
 
 @dataclass(frozen=True)
-class ZoneAdvice:
-    """What goes with a zone's number, as messages that can be told in any language.
+class PlanOptions:
+    """Choices of a run."""
 
-    recipe : fields of the way the count is left on the vine (see `rules.recipe.Recipe`), or None
-    diagnosis : weak / in balance / rank, with the evidence
-    remedies : the usual remedies, never a spray or a dose
-    notes : floors, caps, flags, injury, crowding
-    crop, labour : estimates with their ranges, or None where nothing is known
-    """
-
-    zone: int
-    recipe: Any
-    diagnosis: Message
-    evidence: tuple[Message, ...] = ()
-    remedies: tuple[Message, ...] = ()
-    notes: tuple[Message, ...] = ()
-    crop: Any = None
-    labour: Any = None
+    zones: ZoneOptions = field(default_factory=ZoneOptions)
+    seed: int = 0
 
 
 @dataclass(frozen=True)
 class BlockPlan:
-    """All that is told about one block. Every table has `block` as first column and is in `crs` (metres).
-
-    zones : GeoDataFrame (MultiPolygon), one line per zone, 1 = smallest vines
-        block, zone, class ("small vines", "middle vines", "large vines", "whole block"), vines (counted),
-        panels, area_ha (geodesic), vine_size_kg, vine_size_se_kg, vine_size_kg_m (per metre of row),
-        buds_by_rule (rule at the zone's mean size, before injury, unrounded), buds_per_vine (int, told to the
-        crew), buds_total (= vines x buds_per_vine), injury_share, injury_low, injury_high, bull_cane_share,
-        bull_cane_low, bull_cane_high, buds_per_m_row, buds_per_m_canopy, diagnosis ("weak", "in balance",
-        "rank", "unknown"), recipe (short text in figures, e.g. "4 x 9 + 2 x 2")
-    panels : GeoDataFrame (LineString)
-        block, row, panel, first_vine, last_vine, vines (counted), zone, vine_size_kg, vine_size_se_kg,
-        buds_per_vine, buds_total, extrapolated (bool), length_m, bull_cane_share, injury_share, row_order
-    vines : GeoDataFrame (Point)
-        block, row, vine, status, zone, vine_size_kg, vine_size_se_kg (one vine: vine-to-vine included),
-        buds_per_vine (0 for vines that are not counted), panel, panel_id
-    samples : GeoDataFrame (Point, where it was placed)
-        block, row, vine, pruning_weight_kg, vines_weighed, vine_weight_kg, season, date, note, canes,
-        bull_canes, cane_diameter_mm, internode_mm, given_easting, given_northing, offset_m, used (bool),
-        why_not (text), loo_kg, loo_se_kg, loo_z, outlier (bool), source_row
-    replant_areas : GeoDataFrame (MultiPolygon)
-        block, area (int), vines_missing, vines_weak, row_length_m, reason, area_ha, first_row, last_row
-    flags : GeoDataFrame (Point), the flagging list in walking order
-        block, stop (int), row, post ("end" or "line"), after_vine (0 = before vine 1), zone (from here on),
-        bands (strips of tape = zone number), action text key, geometry
-    runs : DataFrame, the crew's row list in walking order
-        block, stop, row, from_post (int), to_post (int), first_vine, last_vine, zone, bands, buds_per_vine, vines
-    next_vines : GeoDataFrame (Point): vines worth weighing next, walking order
-        block, stop, row, vine, gain_buds (expected fall of the misfit in buds per vine), geometry
-    surface_grid : dict or None
-        "transform" (affine six), "vine_size_kg" (H, W), "vine_size_se_kg" (H, W); NaN outside the block
-    merit : dict: see `zones.merit`
-    model : dict: see `surface`
-    """
+    """All that is told about one block; tables in the vineyard's CRS, first column `block`."""
 
     name: str
-    settings: BlockSettings
-    polygon: MultiPolygon
-    crs: CRS
+    training: str
+    rule: Rule
+    injury: Injury
     verdict: str
-    verdict_reasons: tuple[Message, ...]
-    buds_per_vine: int
+    reason: str
+    buds_per_vine: int | None
     vine_size_kg: float
     vine_size_se_kg: float
     loo_rmse_kg: float
     mean_rmse_kg: float
+    outline: shapely.Geometry
     rows: gpd.GeoDataFrame
     zones: gpd.GeoDataFrame
     panels: gpd.GeoDataFrame
     vines: gpd.GeoDataFrame
     samples: gpd.GeoDataFrame
     replant_areas: gpd.GeoDataFrame
-    flags: gpd.GeoDataFrame
-    runs: pd.DataFrame
-    next_vines: gpd.GeoDataFrame
-    advice: tuple[ZoneAdvice, ...]
-    surface_grid: dict[str, Any] | None
+    row_list: pd.DataFrame
     merit: dict[str, Any]
     model: dict[str, Any]
-    diagnostics: dict[str, Any] = field(default_factory=dict)
-    remarks: tuple[Remark, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class Plan:
-    """The plans of all blocks of a vineyard, and what is needed to say where they came from."""
+def make_plan(
+    vineyard: Vineyard, *, options: PlanOptions | None = None, progress: Callable[[str], None] = lambda name: None
+) -> tuple[BlockPlan, ...]:
+    """Plan every block of a vineyard.
 
-    blocks: tuple[BlockPlan, ...]
-    crs: CRS
-    options: Any
-    sources: tuple[Any, ...] = ()
-    remarks: tuple[Remark, ...] = ()
+    Raises
+    ------
+    DataError
+        When a block cannot be planned; nothing is planned by halves.
+    """
+    options = options or PlanOptions()
+    plans = []
+    for name in vineyard.blocks["block"]:
+        progress(name)
+        plans.append(_plan_block(vineyard, name, options))
+    return tuple(plans)
+
+
+def _plan_block(vineyard: Vineyard, name: str, options: PlanOptions) -> BlockPlan:
+    entry = vineyard.blocks[vineyard.blocks["block"] == name].iloc[0]
+    rule = resolve_rule(entry["rule"], block=name)
+    checks = vineyard.bud_checks
+    injury = assess_injury(None if checks is None else checks[checks["block"] == name])
+    trellis = build_trellis(vineyard, name)
+    samples = place_samples(vineyard.samples[vineyard.samples["block"] == name], trellis)
+    surface = fit_surface(trellis, samples, block=name, seed=options.seed)
+    zoning = draw_zones(
+        trellis,
+        surface.draws,
+        bud_need(rule, injury),
+        map_is_better=surface.map_is_better,
+        options=options.zones,
+    )
+    footprints = panel_footprints(trellis, entry.geometry)
+    told = np.zeros(len(zoning.buds), dtype=int) if injury.stop else zoning.buds
+    zones = _zone_table(name, trellis, surface, zoning, told, rule, entry["training"], footprints)
+    return BlockPlan(
+        name=name,
+        training=str(entry["training"]),
+        rule=rule,
+        injury=injury,
+        verdict=zoning.verdict,
+        reason=zoning.reason,
+        buds_per_vine=None if injury.stop else zoning.one_number,
+        vine_size_kg=surface.block_mean_kg,
+        vine_size_se_kg=surface.block_mean_se_kg,
+        loo_rmse_kg=surface.loo_rmse_kg,
+        mean_rmse_kg=surface.mean_rmse_kg,
+        outline=entry.geometry,
+        rows=trellis.rows,
+        zones=zones,
+        panels=_panel_table(name, trellis, surface, zoning, told),
+        vines=_vine_table(name, trellis, surface, zoning, told),
+        samples=pd.concat([samples, surface.samples], axis=1),
+        replant_areas=_named(name, find_replant_areas(trellis, samples, weak_kg=0.25 * KG_PER_LB)),
+        row_list=row_list(trellis, zoning.panel_zone, told),
+        merit=zoning.merit,
+        model=surface.model,
+        remarks=_remarks(samples, surface, injury, trellis),
+    )
+
+
+def _named(name: str, table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    table = table.copy()
+    table.insert(0, "block", name)
+    return table
+
+
+def _zone_table(
+    name: str,
+    trellis: Trellis,
+    surface: Surface,
+    zoning: Zoning,
+    told: np.ndarray,
+    rule: Rule,
+    training: str,
+    footprints: gpd.GeoSeries,
+) -> gpd.GeoDataFrame:
+    count = len(told)
+    mean, se = surface.zone_means(zoning.panel_zone, count)
+    geod = Geod(ellps="WGS84")
+    rows, shapes = [], []
+    for k in range(count):
+        inside = zoning.panel_zone == k + 1
+        shape = shapely.union_all(footprints.to_numpy()[inside])
+        parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
+        shapes.append(MultiPolygon(parts))
+        vines = int(trellis.panels["counted"].to_numpy()[inside].sum())
+        rows.append(
+            {
+                "zone": k + 1,
+                "class": CLASSES[count][k],
+                "vines": vines,
+                "panels": int(inside.sum()),
+                "vine_size_kg": mean[k],
+                "vine_size_se_kg": se[k],
+                "vine_size_kg_m": mean[k] / trellis.vine_spacing_m,
+                "buds_by_rule": float(rule.buds(np.array([mean[k]]))[0]),
+                "buds_per_vine": int(told[k]),
+                "buds_total": vines * int(told[k]),
+                "recipe": recipe(int(told[k]), training),
+            }
+        )
+    table = gpd.GeoDataFrame(rows, geometry=shapes, crs=trellis.vines.crs)
+    area = [abs(geod.geometry_area_perimeter(shapely.orient_polygons(g))[0]) for g in table.to_crs(4326).geometry]
+    table.insert(4, "area_ha", np.array(area) / 10_000)
+    return _named(name, table)
+
+
+def _panel_table(name: str, trellis: Trellis, surface: Surface, zoning: Zoning, told: np.ndarray) -> gpd.GeoDataFrame:
+    panels = trellis.panels.drop(columns=["vines", "row_order"]).rename(columns={"counted": "vines"})
+    panels = panels.assign(zone=zoning.panel_zone, buds_per_vine=told[zoning.panel_zone - 1])
+    panels["buds_total"] = panels["vines"] * panels["buds_per_vine"]
+    return _named(name, panels.assign(**{c: surface.panels[c].to_numpy() for c in surface.panels}))
+
+
+def _vine_table(name: str, trellis: Trellis, surface: Surface, zoning: Zoning, told: np.ndarray) -> gpd.GeoDataFrame:
+    zone = zoning.panel_zone[trellis.vines["panel_id"]]
+    vines = trellis.vines[["row", "vine", "status", "panel", "geometry"]].assign(
+        zone=zone,
+        vine_size_kg=surface.vines["vine_size_kg"].to_numpy(),
+        vine_size_se_kg=surface.vines["vine_size_se_kg"].to_numpy(),
+        buds_per_vine=np.where(trellis.vines["counted"], told[zone - 1], 0),
+    )
+    return _named(name, vines)
+
+
+def _remarks(samples: gpd.GeoDataFrame, surface: Surface, injury: Injury, trellis: Trellis) -> tuple[str, ...]:
+    told = [
+        f"Sample in row {s.source_row} of the table left out: {s.why_not}." for s in samples[~samples["used"]].itertuples()
+    ]
+    if surface.kriging is None:
+        told.append("Fewer than 15 usable samples, or all weights equal: no map, one number for the block.")
+    outliers = samples[surface.samples["outlier"].to_numpy()]
+    told += [f"Row {s.row}, vine {s.vine}: weight far from its neighbours; weigh it again." for s in outliers.itertuples()]
+    far = int(surface.panels["extrapolated"].sum())
+    if far:
+        told.append(f"{far} of {len(surface.panels)} panels lie beyond the reach of the samples.")
+    if injury.buds_cut:
+        told.append(
+            f"Winter bud injury {injury.share:.0%} ({injury.low:.0%}-{injury.high:.0%}, {injury.buds_cut} buds cut): "
+            + ("over 80 %, no number given; ask a person." if injury.stop else f"counts x {injury.factor:.2f}.")
+        )
+    else:
+        told.append("No bud checks: winter bud injury taken as none.")
+    return tuple(told)

@@ -1,4 +1,4 @@
-"""What vine sizes may be, given the samples: the joint uncertainty that zones and merits are computed from."""
+"""What vine sizes may be, given the samples: joint uncertainty for zones and merits."""
 
 from __future__ import annotations
 
