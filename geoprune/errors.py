@@ -1,34 +1,14 @@
-"""The errors geoprune raises, and the remarks it makes when it goes on.
-
-One root, `GeopruneError`, so that a caller can catch everything; each child is also the built-in
-error a Python programmer would expect. A `DataError` carries every problem found in a file, not only
-the first one.
-"""
+"""The errors geoprune raises. A `DataError` carries every problem found, not only the first one."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One fault in the input, told so that its owner can mend it.
-
-    Attributes
-    ----------
-    file : str
-        File name as given by the user, or "" for tables handed over in Python.
-    layer : str
-        Layer or sheet, e.g. "blocks"; "" when the whole file is at fault.
-    row : str
-        What names the feature: "row 12", "block 'North'"; "" when the whole layer is at fault.
-    what : str
-        What is wrong, with the value found.
-    mend : str
-        What to do about it.
-    """
+    """One fault in the input: file, layer, row, what is wrong and how to mend it."""
 
     file: str
     layer: str
@@ -54,29 +34,4 @@ class DataError(GeopruneError, ValueError):
 
 
 class OutputError(GeopruneError, OSError):
-    """The results cannot be written (folder exists, file in use, disk full)."""
-
-
-@dataclass(frozen=True)
-class Message:
-    """A sentence that can be told in several languages.
-
-    `key` names the sentence in the word lists (`geoprune/words/<language>.toml`), as "section.name";
-    `fields` are the values it is filled with. SI numbers go in as numbers; the teller chooses units.
-    """
-
-    key: str
-    fields: Mapping[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Something assumed, dropped, mended or extrapolated, said in the output.
-
-    `block` is "" when the remark concerns the whole vineyard. `kind` is one of "assumed", "dropped",
-    "mended", "extrapolated", "warning".
-    """
-
-    kind: str
-    message: Message
-    block: str = ""
+    """The results cannot be written."""

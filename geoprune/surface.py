@@ -172,7 +172,7 @@ def _flat(
     """The block mean everywhere: too few samples for a map, or all weights equal."""
     weight = (1.0 / noise) / np.sum(1.0 / noise)
     mean = float(weight @ values)
-    variance = float(np.sum(1.0 / noise * (values - mean) ** 2) / (len(values) - 1))
+    variance = float(np.sum((1.0 / noise) * (values - mean) ** 2) / (len(values) - 1))
     se = float(np.sqrt(variance / np.sum(1.0 / noise)))
     rng = np.random.default_rng(seed)
     count = len(trellis.panels)
