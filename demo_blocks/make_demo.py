@@ -84,20 +84,14 @@ def straight_rows(polygon: Polygon, bearing_deg: float, row_m: float, vine_m: fl
     return [rotate(row, -bearing_deg, origin=polygon.centroid) for row in rows]
 
 
-def contour_rows(
-    centre: tuple[float, float], first_radius_m: float, count: int, row_m: float
-) -> list[LineString]:
+def contour_rows(centre: tuple[float, float], first_radius_m: float, count: int, row_m: float) -> list[LineString]:
     """Rows that follow a slope: rings about a centre with a bend in them, each a bit longer."""
     rows = []
     for order in range(count):
         span = np.deg2rad(52 + 0.35 * order + 3 * np.sin(order / 5))
         angle = np.deg2rad(62) + np.linspace(0, span, 60)
         radius = first_radius_m + order * row_m + 5.0 * np.sin(3.1 * angle)
-        rows.append(
-            LineString(
-                np.column_stack([centre[0] + radius * np.cos(angle), centre[1] + radius * np.sin(angle)])
-            )
-        )
+        rows.append(LineString(np.column_stack([centre[0] + radius * np.cos(angle), centre[1] + radius * np.sin(angle)])))
     return rows
 
 
@@ -106,9 +100,7 @@ def ring_polygon(rows: list[LineString], margin_m: float) -> Polygon:
     first, last = np.asarray(rows[0].coords), np.asarray(rows[-1].coords)
     ends = np.asarray([row.coords[-1] for row in rows])
     starts = np.asarray([row.coords[0] for row in rows])[::-1]
-    return Polygon(np.vstack([first, ends[1:-1], last[::-1], starts[1:-1]])).buffer(
-        margin_m, join_style="mitre"
-    )
+    return Polygon(np.vstack([first, ends[1:-1], last[::-1], starts[1:-1]])).buffer(margin_m, join_style="mitre")
 
 
 def vine_places(block: Block) -> pd.DataFrame:
@@ -167,9 +159,7 @@ def lay_out() -> list[Block]:
     def named(lines: list[LineString]) -> list[tuple[str, LineString]]:
         return [(str(number), line) for number, line in enumerate(lines, start=1)]
 
-    hill = translate(
-        Polygon([(0, 8), (118, -6), (176, 20), (190, 128), (120, 176), (26, 150)]), e0 + 60, n0 + 330
-    )
+    hill = translate(Polygon([(0, 8), (118, -6), (176, 20), (190, 128), (120, 176), (26, 150)]), e0 + 60, n0 + 330)
     flat = translate(Polygon([(0, 0), (96, 10), (104, 92), (40, 118), (-6, 100)]), e0 + 300, n0 + 20)
     barns = translate(Polygon([(0, 0), (110, -18), (138, 62), (96, 112), (10, 98)]), e0 + 560, n0 + 60)
     hill_rows = straight_rows(hill, -12.0, 9 * M_PER_FT, 8 * M_PER_FT)
@@ -248,9 +238,7 @@ def lay_out() -> list[Block]:
     ]
 
 
-def thin_out(
-    block: Block, clumps: list[tuple[float, float, float]], loose: float, rng: np.random.Generator
-) -> None:
+def thin_out(block: Block, clumps: list[tuple[float, float, float]], loose: float, rng: np.random.Generator) -> None:
     """Mark vines as not bearing: in clumps (share east, share north, radius m) and loosely."""
     vines = block.vines
     place = vines[["easting", "northing"]].to_numpy()
@@ -386,9 +374,7 @@ def weigh_by_threes(block: Block, counts: dict[int, int], rng: np.random.Generat
     return lines
 
 
-def cut_buds(
-    block: Block, count: int, base: float, cold: float, rng: np.random.Generator
-) -> gpd.GeoDataFrame:
+def cut_buds(block: Block, count: int, base: float, cold: float, rng: np.random.Generator) -> gpd.GeoDataFrame:
     """Buds cut for injury at `count` vines: `base` share dead, `cold` more on the lowest ground."""
     vines = spread_choice(block, count, rng)
     height = ground_height(vines["easting"].to_numpy(), vines["northing"].to_numpy())
@@ -456,9 +442,7 @@ def write_elevation(path: Path, blocks: list[Block]) -> None:
     columns = int((bounds[:, 2].max() + 30 - west) / 5) + 1
     lines = int((bounds[:, 3].max() + 30 - south) / 5) + 1
     north = south + 5 * lines
-    easting, northing = np.meshgrid(
-        west + 5 * (np.arange(columns) + 0.5), north - 5 * (np.arange(lines) + 0.5)
-    )
+    easting, northing = np.meshgrid(west + 5 * (np.arange(columns) + 0.5), north - 5 * (np.arange(lines) + 0.5))
     height = np.round(ground_height(easting, northing), 1).astype("float32")
     profile = {
         "driver": "GTiff",

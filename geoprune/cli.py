@@ -60,7 +60,9 @@ def prescribe(
     try:
         data = read_vineyard(vineyard, samples=samples, crs=crs)
         plans = make_plan(
-            data, options=PlanOptions(zones, seed), progress=lambda name: tell(f"Planning {click.unstyle(name)} ...")
+            data,
+            options=PlanOptions(zones, seed),
+            progress=lambda name: tell(f"Planning {click.unstyle(name)} ..."),
         )
         written = write_plans(plans, data, out, units=units, force=force)
     except (GeopruneError, OSError) as error:

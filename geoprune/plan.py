@@ -21,7 +21,11 @@ from geoprune.trellis import Trellis, build_trellis, panel_footprints, place_sam
 from geoprune.units import KG_PER_LB
 from geoprune.zones import ZoneOptions, Zoning, draw_zones, row_list
 
-CLASSES = {1: ["whole block"], 2: ["small vines", "large vines"], 3: ["small vines", "middle vines", "large vines"]}
+CLASSES = {
+    1: ["whole block"],
+    2: ["small vines", "large vines"],
+    3: ["small vines", "middle vines", "large vines"],
+}
 CLASSES[4] = ["small vines", "lower middle vines", "upper middle vines", "large vines"]
 
 
@@ -62,7 +66,10 @@ class BlockPlan:
 
 
 def make_plan(
-    vineyard: Vineyard, *, options: PlanOptions | None = None, progress: Callable[[str], None] = lambda name: None
+    vineyard: Vineyard,
+    *,
+    options: PlanOptions | None = None,
+    progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[BlockPlan, ...]:
     """Plan every block of a vineyard.
 

@@ -65,7 +65,10 @@ def _in_si(table: pd.DataFrame, quantity: str, kind: str, layer: str, checks: _C
         if not (np.isfinite(value) and low < value <= high):
             shown = table.loc[index, found[0]]
             checks.add(
-                layer, f"row {int(index) + 1}", f"{found[0]} is {shown!r}", f"Give a number, {low:g}-{high:g} in SI units"
+                layer,
+                f"row {int(index) + 1}",
+                f"{found[0]} is {shown!r}",
+                f"Give a number, {low:g}-{high:g} in SI units",
             )
     return values
 
@@ -160,7 +163,7 @@ def _samples(table: pd.DataFrame, file: str, blocks: gpd.GeoDataFrame, crs: str 
     weight = _in_si(table, "pruning_weight", "weight", "samples", checks)
     geometry = None
     if "geometry" in table.columns:
-        geometry = gpd.GeoSeries(table["geometry"], crs=table.crs).to_crs(blocks.crs)  # type: ignore[attr-defined]
+        geometry = gpd.GeoSeries(table["geometry"], crs=table.crs).to_crs(blocks.crs)
     elif {"lon", "lat"} <= set(table.columns):
         geometry = gpd.GeoSeries(gpd.points_from_xy(table["lon"], table["lat"]), crs=4326)
         if np.nanmax(np.abs(table["lat"].to_numpy(float)), initial=0) > 90:
@@ -220,7 +223,8 @@ def read_vineyard(path: str | Path, *, samples: str | Path | None = None, crs: s
         With every problem found: file, layer, row, what is wrong, how to mend it.
     """
     path = Path(path)
-    checks, remarks = _Checks(path.name), []
+    checks = _Checks(path.name)
+    remarks: list[str] = []
     _check_magic(path, checks)
     try:
         names = [str(n) for n, kind in pyogrio.list_layers(path) if kind is not None]
@@ -273,7 +277,11 @@ def _source(path: Path) -> Source:
 
 def _attached(part: gpd.GeoDataFrame, name: str, blocks: gpd.GeoDataFrame, checks: _Checks) -> gpd.GeoDataFrame:
     """Rows, vines and bud checks: names, statuses and counts checked, brought to the work CRS."""
-    needed = {"rows": ["block", "row"], "vines": ["block", "row", "vine"], "bud_checks": ["block", "buds_cut"]}[name]
+    needed = {
+        "rows": ["block", "row"],
+        "vines": ["block", "row", "vine"],
+        "bud_checks": ["block", "buds_cut"],
+    }[name]
     if name == "bud_checks":
         needed = [*needed, "primary_dead"]
     missing = [c for c in needed if c not in part.columns]

@@ -72,7 +72,13 @@ def _drift(season: pd.Series) -> tuple[Floats, Floats, list[int]]:
 
 
 def fit_surface(
-    trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "", draws: int = 100, seed: int = 0, alpha: float = 0.05
+    trellis: Trellis,
+    samples: gpd.GeoDataFrame,
+    *,
+    block: str = "",
+    draws: int = 100,
+    seed: int = 0,
+    alpha: float = 0.05,
 ) -> Surface:
     """Estimate vine size from placed samples.
 
@@ -108,7 +114,10 @@ def fit_surface(
     count = len(trellis.panels)
     panel_mean, panel_variance = fit.group_means(points, groups, count)
     block_mean, block_variance = fit.group_means(points, np.where(groups >= 0, 0, -1), 1)
-    vine_mean, vine_variance = panel_mean[trellis.vines["panel_id"]], panel_variance[trellis.vines["panel_id"]]
+    vine_mean, vine_variance = (
+        panel_mean[trellis.vines["panel_id"]],
+        panel_variance[trellis.vines["panel_id"]],
+    )
     middles = shapely.get_coordinates(shapely.line_interpolate_point(trellis.panels.geometry.values, 0.5, normalized=True))
     middles = middles - center
     field, nuggets = fit.simulate(middles, draws, seed=seed)
@@ -183,6 +192,4 @@ def _flat(
     model = {"covariance": "none", "nugget_share": 1.0, "variance_kg2": variance, "samples_used": len(values)}
     table = _leave_one_out_table(samples, others, np.full(len(values), max(np.sqrt(variance), 1e-12)))
     states = SizeDraws(field, np.full(draws, np.sqrt(variance)), "identity")
-    return Surface(
-        panels, vines, table, mean, se, states, False, 1.0, mean_rmse, mean_rmse, model, None, points, groups
-    )
+    return Surface(panels, vines, table, mean, se, states, False, 1.0, mean_rmse, mean_rmse, model, None, points, groups)

@@ -38,7 +38,8 @@ def _lay_out_rows(polygon: shapely.Geometry, bearing_deg: float, spacing_m: floa
     center = polygon.centroid
     turned = affinity.rotate(polygon, bearing_deg, origin=center)
     west, south, east, north = turned.bounds
-    lines, names = [], []
+    lines: list[LineString] = []
+    names: list[str] = []
     for easting in np.arange(west + spacing_m / 2, east, spacing_m):
         cut = turned.intersection(LineString([(easting, south - 1), (easting, north + 1)]))
         parts = [p for p in shapely.get_parts(cut) if p.geom_type == "LineString" and p.length > spacing_m]
@@ -204,7 +205,9 @@ def panel_footprints(trellis: Trellis, polygon: shapely.Geometry) -> gpd.GeoSeri
     owner = cells.sindex.query(points, predicate="intersects")
     first = pd.Series(owner[1], owner[0]).groupby(level=0).first().reindex(np.arange(len(points)))
     table = gpd.GeoDataFrame(
-        {"panel_id": trellis.vines["panel_id"]}, geometry=cells.to_numpy()[first.to_numpy(int)], crs=points.crs
+        {"panel_id": trellis.vines["panel_id"]},
+        geometry=cells.to_numpy()[first.to_numpy(int)],
+        crs=points.crs,
     )
     merged = table.dissolve("panel_id").reindex(np.arange(len(trellis.panels)))
     return gpd.GeoSeries(merged.geometry.intersection(polygon), crs=points.crs)

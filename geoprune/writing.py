@@ -158,7 +158,8 @@ def _write_geopackage(plans: Sequence[BlockPlan], crs: CRS, path: Path) -> None:
         lists.to_sql("row_list", database, index=False)
         for name in ("layer_styles", "row_list"):
             database.execute(
-                "INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES (?, 'attributes', ?)", (name, name)
+                "INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES (?, 'attributes', ?)",
+                (name, name),
             )
     database.close()
 

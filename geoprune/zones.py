@@ -160,7 +160,7 @@ def draw_zones(
     need: Callable[[Floats], Floats],
     *,
     map_is_better: bool = True,
-    options: ZoneOptions = ZoneOptions(),  # noqa: B008
+    options: ZoneOptions = ZoneOptions(),
 ) -> Zoning:
     """Choose zones and their bud counts jointly, least expected misfit under the uncertainty of vine size.
 

@@ -55,9 +55,7 @@ class AveragedKriging:
         keep = groups >= 0
         points, groups = points[keep], groups[keep]
         size = np.bincount(groups, minlength=count).astype(float)
-        average = csr_matrix(
-            (1.0 / size[groups], (groups, np.arange(len(groups)))), shape=(count, len(groups))
-        )
+        average = csr_matrix((1.0 / size[groups], (groups, np.arange(len(groups)))), shape=(count, len(groups)))
         means, variances = (
             np.full((len(self.nodes), count), np.nan),
             np.full((len(self.nodes), count), np.nan),
@@ -99,9 +97,7 @@ class AveragedKriging:
         field = np.empty((draws, len(targets)))
         for d, k in enumerate(chosen):
             node = self.nodes[k]
-            frequency = rng.standard_normal((FEATURES, 2)) / (
-                np.abs(rng.standard_normal((FEATURES, 1))) * node.range_m
-            )
+            frequency = rng.standard_normal((FEATURES, 2)) / (np.abs(rng.standard_normal((FEATURES, 1))) * node.range_m)
             phase = rng.uniform(0, 2 * np.pi, FEATURES)
             scale = np.sqrt(2.0 * node.sill / FEATURES)
             at_samples = scale * np.cos(node.points @ frequency.T + phase).sum(axis=1)

@@ -85,14 +85,10 @@ class Kriging:
         mean = drift @ self.beta + cross.T @ self._residual_weights
         solved = cho_solve(self._factor, cross)
         lack = drift - cross.T @ self._inverse_drift
-        variance = (
-            prior - np.einsum("nm,nm->m", cross, solved) + np.einsum("mp,pq,mq->m", lack, self._normal, lack)
-        )
+        variance = prior - np.einsum("nm,nm->m", cross, solved) + np.einsum("mp,pq,mq->m", lack, self._normal, lack)
         return mean, np.maximum(variance, 0.0)
 
-    def predict(
-        self, targets: Floats, drift: Floats | None = None, *, target: str = "signal"
-    ) -> tuple[Floats, Floats]:
+    def predict(self, targets: Floats, drift: Floats | None = None, *, target: str = "signal") -> tuple[Floats, Floats]:
         """Mean and variance at points (m, 2), in chunks so that memory stays flat.
 
         `target`: "signal" the noise-free field, "new" a new single reading (nugget added).

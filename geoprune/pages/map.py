@@ -69,7 +69,13 @@ def _data(plan: BlockPlan, units: str) -> dict[str, Any]:
         "units": units,
         "lb": KG_PER_LB,
         "panels": [
-            {"line": line, "row": p.row, "panel": int(p.panel), "first": int(p.first_vine), "last": int(p.last_vine)}
+            {
+                "line": line,
+                "row": p.row,
+                "panel": int(p.panel),
+                "first": int(p.first_vine),
+                "last": int(p.last_vine),
+            }
             | {"zone": int(p.zone), "buds": int(p.buds_per_vine), "kg": _number(p.vine_size_kg)}
             | {"se": _number(p.vine_size_se_kg)}
             for line, p in zip(_degrees(panels), panels.itertuples(), strict=True)
@@ -77,7 +83,13 @@ def _data(plan: BlockPlan, units: str) -> dict[str, Any]:
         "zones": polygons,
         "buds": plan.zones["buds_per_vine"].tolist(),
         "samples": [
-            {"at": at[0], "kg": _number(s.vine_weight_kg), "row": s.row, "vine": int(s.vine), "used": bool(s.used)}
+            {
+                "at": at[0],
+                "kg": _number(s.vine_weight_kg),
+                "row": s.row,
+                "vine": int(s.vine),
+                "used": bool(s.used),
+            }
             | {"outlier": bool(s.outlier), "note": s.note}
             for at, s in zip(_degrees(used), used.itertuples(), strict=True)
         ],
@@ -95,7 +107,7 @@ def map_page(plan: BlockPlan, *, units: str = "us") -> str:
 
     shell = OfflineMap(tiles=None, control_scale=True, prefer_canvas=True, zoom_control=True)
     shell.options["maxZoom"] = 22
-    figure = shell.get_root()
+    figure: Any = shell.get_root()
     script, style = _leaflet()
     figure.header.add_child(Literal(f"<style>{style}</style>"), name="leaflet_style")
     figure.header.add_child(Literal(f"<script>{script}</script>"), name="leaflet_script")

@@ -17,9 +17,7 @@ def meuse():
     return np.column_stack([table["x"], table["y"]]), np.log(table["zinc"])
 
 
-GRID = np.array(
-    [[181180, 333740], [180620, 332500], [179700, 331860], [178860, 330740], [179220, 329820]], float
-)
+GRID = np.array([[181180, 333740], [180620, 332500], [179700, 331860], [178860, 330740], [179220, 329820]], float)
 
 
 def spherical(points, values):
@@ -30,12 +28,8 @@ def spherical(points, values):
 def test_meuse_ordinary_kriging_equals_gstat():
     # gstat 2.1.0 (Pebesma 2004, C&G 30:683-691), five cells of meuse.grid, published spherical fit
     mean, variance = spherical(*meuse()).predict(GRID, target="new")
-    assert mean == pytest.approx(
-        [6.4996240794, 6.3365868770, 5.3800842914, 6.6598332177, 6.0351139693], abs=1e-8
-    )
-    assert variance == pytest.approx(
-        [0.3198083941, 0.1396497564, 0.1678375901, 0.1426469828, 0.1613606597], abs=1e-8
-    )
+    assert mean == pytest.approx([6.4996240794, 6.3365868770, 5.3800842914, 6.6598332177, 6.0351139693], abs=1e-8)
+    assert variance == pytest.approx([0.3198083941, 0.1396497564, 0.1678375901, 0.1426469828, 0.1613606597], abs=1e-8)
 
 
 def test_meuse_leave_one_out_equals_gstat_refit():
@@ -64,9 +58,7 @@ def test_reml_loglik_equals_nlme_without_field():
     points, values = meuse()
     ones = np.ones(len(values))
     surface = reml_surface(points, values, drift=ones[:, None], noise=ones, ranges=np.array([500.0]))
-    assert surface.null == pytest.approx(
-        -170.85043284 + 0.5 * np.log(len(values)) - 0.5 * np.log(len(values)), abs=1e-6
-    )
+    assert surface.null == pytest.approx(-170.85043284 + 0.5 * np.log(len(values)) - 0.5 * np.log(len(values)), abs=1e-6)
     assert surface.total_variance[0, -1] == pytest.approx(0.5211122601, abs=1e-9)
 
 
@@ -77,16 +69,14 @@ def test_agrees_with_gstools_and_pykrige():
     rng = np.random.default_rng(4)
     points, values = rng.uniform(0, 300, (40, 2)), rng.normal(1.0, 0.3, 40)
     targets = rng.uniform(0, 300, (25, 2))
-    ours = Kriging(points, values, np.ones((40, 1)), np.ones(40), 0.07, 0.02, 60.0).predict(
-        targets, target="new"
-    )
+    ours = Kriging(points, values, np.ones((40, 1)), np.ones(40), 0.07, 0.02, 60.0).predict(targets, target="new")
     model = gstools.Exponential(dim=2, var=0.07, len_scale=60.0, nugget=0.02)
     theirs = gstools.krige.Ordinary(model, points.T, values)(targets.T, return_var=True)
     assert ours[0] == pytest.approx(theirs[0], rel=1e-8)
     assert ours[1] == pytest.approx(theirs[1], rel=1e-8)
-    pk = OrdinaryKriging(
-        *points.T, values, variogram_model="exponential", variogram_parameters=[0.09, 180.0, 0.02]
-    ).execute("points", *targets.T)
+    pk = OrdinaryKriging(*points.T, values, variogram_model="exponential", variogram_parameters=[0.09, 180.0, 0.02]).execute(
+        "points", *targets.T
+    )
     assert ours[0] == pytest.approx(np.asarray(pk[0]), rel=1e-8)
     assert ours[1] == pytest.approx(np.asarray(pk[1]), rel=1e-8)
 
