@@ -38,14 +38,14 @@
       return L.polyline(p.line, { color: color(p[key]), weight: 5, lineCap: "butt" }).bindPopup(function () { return panelCard(p); });
     }));
   }
+  var labels = L.layerGroup();
   var zones = L.featureGroup(data.zones.map(function (parts, i) {
     var shape = L.polygon(parts.map(function (ring) { return [ring]; }),
       { color: ink, weight: 2, fillColor: zoneFill[i], fillOpacity: 0.75, dashArray: [null, "8 4", "2 4", "12 3 2 3"][i] });
-    var largest = parts.reduce(function (a, b) { return b.length > a.length ? b : a; });
     var label = document.createElement("span");
     label.textContent = data.buds[i];
-    L.polygon(largest);
-    shape.bindTooltip(label, { permanent: true, direction: "center", className: "buds-label" });
+    L.circleMarker(data.labels[i], { radius: 0, opacity: 0 }).addTo(labels)
+      .bindTooltip(label, { permanent: true, direction: "center", className: "buds-label" });
     return shape;
   }));
   var samples = L.layerGroup(data.samples.map(function (s) {
@@ -59,8 +59,8 @@
     return L.polygon(ring, { color: "#7a1f1f", weight: 3, fill: false, dashArray: "3 5" }).bindPopup(function () { return card(["Area to replant"]); });
   }));
   var layers = { "Zones and buds": zones, "Panels by zone": panelLayer("zone"), "Vine size": panelLayer("kg"),
-    "How unsure (standard error)": panelLayer("se"), "Samples": samples, "Areas to replant": replant };
-  zones.addTo(map); samples.addTo(map); replant.addTo(map);
+    "How unsure (standard error)": panelLayer("se"), "Bud numbers": labels, "Samples": samples, "Areas to replant": replant };
+  zones.addTo(map); labels.addTo(map); samples.addTo(map); replant.addTo(map);
   L.control.layers(null, layers, { collapsed: window.innerWidth < 700 }).addTo(map);
   var north = document.createElement("div");
   north.className = "north";

@@ -55,7 +55,8 @@ def safe_json(data: Any) -> str:
 def _degrees(table: gpd.GeoDataFrame) -> list[list[list[float]]]:
     """Outer vertices of each feature as [[lat, lon], ...], 7 decimals (1 cm)."""
     lines = table.to_crs(4326).geometry
-    return [np.round(shapely.get_coordinates(g)[:, ::-1], 7).tolist() for g in lines]
+    outer = [g.geoms[0].exterior if g.geom_type == "MultiPolygon" else g for g in lines]
+    return [np.round(shapely.get_coordinates(g)[:, ::-1], 7).tolist() for g in outer]
 
 
 def _data(plan: BlockPlan, units: str) -> dict[str, Any]:
@@ -65,7 +66,10 @@ def _data(plan: BlockPlan, units: str) -> dict[str, Any]:
         for g in plan.zones.to_crs(4326).geometry
     ]
     used = plan.samples
+    largest = [max(g.geoms, key=lambda part: part.area) for g in plan.zones.geometry]
+    inside = gpd.GeoDataFrame(geometry=[part.representative_point() for part in largest], crs=plan.zones.crs)
     return {
+        "labels": [at[0] for at in _degrees(inside)],
         "units": units,
         "lb": KG_PER_LB,
         "panels": [
