@@ -72,7 +72,7 @@ def prescribe(
         click.echo((out / "summary.json").read_text(encoding="utf-8"))
         return
     for plan in plans:
-        numbers = ", ".join(f"{z.buds_per_vine} buds ({z[4]})" for z in plan.zones.itertuples())
+        numbers = ", ".join(f"{z.buds_per_vine} buds ({z[3]})" for z in plan.zones.itertuples())
         click.echo(f"{plan.name}: {'no number' if plan.buds_per_vine is None else numbers}. {plan.reason}")
         for remark in () if quiet else plan.remarks:
             click.echo(f"  {remark}", err=True)
