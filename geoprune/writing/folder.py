@@ -108,10 +108,14 @@ def check_target(out: Path, *, force: bool) -> None:
         raise OutputError(f"{out}: is not a folder that geoprune wrote. Choose another folder.")
     busy = [p.name for p in out.rglob("*") if p.name.endswith(("-journal", "-wal")) and p.stat().st_size]
     if busy:
-        raise OutputError(f"{out}: {busy[0]} shows that a program has the GeoPackage open. Close it there first.")
+        raise OutputError(
+            f"{out}: {busy[0]} shows that a program has the GeoPackage open. Close it there first."
+        )
     foreign = foreign_files(out)
     if foreign is None:
-        raise OutputError(f"{out}: holds no summary.json of geoprune, so it is left alone. Choose another folder.")
+        raise OutputError(
+            f"{out}: holds no summary.json of geoprune, so it is left alone. Choose another folder."
+        )
     if foreign:
         raise OutputError(
             f"{out}: holds files that geoprune did not write ({', '.join(foreign[:3])}). Move them out first."

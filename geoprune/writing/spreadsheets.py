@@ -47,7 +47,9 @@ def write_workbook(tables: Mapping[str, pd.DataFrame], prescription: pd.DataFram
     """Write the workbook: one sheet per table that people read, and one that explains every column."""
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(str(path), options) as book:
-        book.set_properties({"title": "Pruning prescription", "comments": "The number is a guide: see each vine."})
+        book.set_properties(
+            {"title": "Pruning prescription", "comments": "The number is a guide: see each vine."}
+        )
         head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
         for layer, title in SHEETS.items():
             table = prescription if layer == "zones" else tables[layer]

@@ -98,7 +98,9 @@ def conform(table: pd.DataFrame, layer: str, plan: Plan) -> pd.DataFrame:
     plain = pd.DataFrame(columns, index=table.index)
     if GEOMETRIES[layer] is None:
         return plain
-    geometry = gpd.GeoSeries(table["geometry"] if "geometry" in table else [], crs=plan.crs, index=table.index)
+    geometry = gpd.GeoSeries(
+        table["geometry"] if "geometry" in table else [], crs=plan.crs, index=table.index
+    )
     return gpd.GeoDataFrame(plain, geometry=geometry, crs=plan.crs)
 
 
