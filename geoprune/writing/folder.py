@@ -72,8 +72,8 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
     Raises
     ------
     OutputError
-        If `out` exists and may not be replaced, is in use, or cannot be written. Whatever goes wrong, `out` is
-        as it was before and nothing half-written stays.
+        If `out` exists and may not be replaced, is in use, or cannot be written. Whatever goes wrong,
+        `out` is as it was before and nothing half-written stays.
     """
     out = Path(out)
     check_target(out, force=force)
@@ -108,14 +108,10 @@ def check_target(out: Path, *, force: bool) -> None:
         raise OutputError(f"{out}: is not a folder that geoprune wrote. Choose another folder.")
     busy = [p.name for p in out.rglob("*") if p.name.endswith(("-journal", "-wal")) and p.stat().st_size]
     if busy:
-        raise OutputError(
-            f"{out}: {busy[0]} shows that a program has the GeoPackage open. Close it there first."
-        )
+        raise OutputError(f"{out}: {busy[0]} shows that a program has it open. Close it there first.")
     foreign = foreign_files(out)
     if foreign is None:
-        raise OutputError(
-            f"{out}: holds no summary.json of geoprune, so it is left alone. Choose another folder."
-        )
+        raise OutputError(f"{out}: holds no summary.json of geoprune: left alone. Choose another folder.")
     if foreign:
         raise OutputError(
             f"{out}: holds files that geoprune did not write ({', '.join(foreign[:3])}). Move them out first."

@@ -102,8 +102,8 @@ def write_layer(table: pd.DataFrame, path: Path, layer: str, description: str) -
 def ensure_extensions(base: sqlite3.Connection) -> None:
     """Make the table of extensions if the layers did not need one."""
     base.execute(
-        "CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,"
-        " definition TEXT NOT NULL, scope TEXT NOT NULL,"
+        "CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT,"
+        " extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL,"
         " CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name))"
     )
 
@@ -131,8 +131,9 @@ def add_styles(base: sqlite3.Connection, tables: Mapping[str, pd.DataFrame]) -> 
     """Store one default style per layer and register the table that holds them."""
     base.executescript(STYLE_TABLE)
     base.executemany(
-        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName,"
-        " styleQML, styleSLD, useAsDefault, description, owner) VALUES ('', '', ?, 'geom', ?, ?, '', 1, ?, '')",
+        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
+        " styleName, styleQML, styleSLD, useAsDefault, description, owner)"
+        " VALUES ('', '', ?, 'geom', ?, ?, '', 1, ?, '')",
         [
             (layer, layer, layer_style(layer, tables[layer]), DESCRIPTIONS[layer])
             for layer in DESCRIPTIONS

@@ -11,18 +11,18 @@ from typing import Any
 import pandas as pd
 
 from geoprune.errors import OutputError
-from geoprune.plan import Plan
 from geoprune.writing.folder import block_folders, replace_folder
 from geoprune.writing.geopackage import write_geopackage
 from geoprune.writing.raster import write_surface
 from geoprune.writing.spreadsheets import write_csv, write_workbook
 from geoprune.writing.summary import Say, build_summary, plain_words
 from geoprune.writing.tables import plan_tables, prescription_table
+from geoprune.writing.told import ToldPlan, tell_plan
 from geoprune.writing.waypoints import flag_words, next_vine_words, waypoints, write_gpx, write_kml
 
 
 def write_plan(
-    plan: Plan,
+    plan: Any,
     out: Path,
     *,
     pages: Mapping[str, str | bytes] | None = None,
@@ -34,8 +34,8 @@ def write_plan(
 
     Parameters
     ----------
-    plan : Plan
-        The plans of all blocks.
+    plan : object or iterable
+        A plan with `blocks`, or the block plans alone (see `writing.told.tell_plan`).
     out : Path
         Folder to appear; refused when it exists, unless `force`.
     pages : mapping, optional
@@ -55,21 +55,23 @@ def write_plan(
     Raises
     ------
     OutputError
-        See `writing.folder.replace_folder`; also for a page whose path leaves the folder or names a file twice.
+        See `writing.folder.replace_folder`; also for a page whose path leaves the folder or
+        names a file twice.
     """
     pages = dict(pages or {})
+    told = tell_plan(plan)
     check_pages(pages)
 
     def fill(folder: Path) -> None:
-        write_data(plan, folder, say)
+        write_data(told, folder, say)
         for name, content in pages.items():
             write_page(folder / name, content)
-        write_summary(build_summary(plan, say=say, made=made), folder)
+        write_summary(build_summary(told, say=say, made=made), folder)
 
     return replace_folder(Path(out), fill, force=force)
 
 
-def write_data(plan: Plan, folder: Path, say: Say) -> None:
+def write_data(plan: ToldPlan, folder: Path, say: Say) -> None:
     """Write tables, layers, surfaces and waypoints."""
     tables = plan_tables(plan)
     prescription = prescription_table(plan)
@@ -78,9 +80,8 @@ def write_data(plan: Plan, folder: Path, say: Say) -> None:
     write_workbook(tables, prescription, folder / "prescription.xlsx")
     folders = block_folders(block.name for block in plan.blocks)
     for block in plan.blocks:
-        (folder / folders[block.name]).mkdir()
         if block.surface_grid is not None:
-            write_surface(block.surface_grid, block.crs, folder / folders[block.name] / "vine_size.tif")
+            write_surface(block.surface_grid, plan.crs, folder / folders[block.name] / "vine_size.tif")
     write_places(tables, folder, say)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ BANDS = ("vine_size_kg", "vine_size_se_kg")
 MEANINGS = ("vine size, kg per vine", "standard error of vine size, kg per vine")
 
 
-def write_surface(grid: dict[str, Any], crs: CRS, path: Path) -> None:
+def write_surface(grid: Mapping[str, Any], crs: CRS, path: Path) -> None:
     """Write a block's surface grid.
 
     Parameters
@@ -28,6 +29,7 @@ def write_surface(grid: dict[str, Any], crs: CRS, path: Path) -> None:
     path : Path
         The GeoTIFF to write.
     """
+    path.parent.mkdir(exist_ok=True)
     bands = [np.asarray(grid[name], dtype="float32") for name in BANDS]
     height, width = bands[0].shape
     profile = {

@@ -6,6 +6,7 @@ Sizes run from light (small) to dark (large); zones differ by pattern and word, 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -103,13 +104,18 @@ def graduated(column: str, values: pd.Series, sizes: Sequence[float]) -> ET.Elem
     finite = finite[np.isfinite(finite)]
     low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
     edges = np.linspace(low, high if high > low else low + 0.01, len(SIZE_RAMP) + 1)
-    for index, (lower, upper) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+    for index, (lower, upper) in enumerate(pairwise(edges)):
         ET.SubElement(
             ranges,
             "range",
-            {"lower": f"{lower:.6f}", "upper": f"{upper:.6f}", "symbol": str(index),
-             "label": f"{lower:.2f} - {upper:.2f} kg", "render": "true"},
-        )  # fmt: skip
+            {
+                "lower": f"{lower:.6f}",
+                "upper": f"{upper:.6f}",
+                "symbol": str(index),
+                "label": f"{lower:.2f} - {upper:.2f} kg",
+                "render": "true",
+            },
+        )
         add_symbol(symbols, str(index), "marker", [marker(SIZE_RAMP[index], sizes[index])])
     return root
 
@@ -145,23 +151,34 @@ def fill(colour: str, style: str, outline_mm: float) -> tuple[str, dict[str, str
     """Describe a polygon fill."""
     outline = {"outline_style": "solid" if outline_mm else "no", "outline_width": f"{outline_mm}"}
     return "SimpleFill", {
-        "color": rgba(colour), "style": style, "outline_color": rgba(INK), **outline, "outline_width_unit": "MM"
-    }  # fmt: skip
+        "color": rgba(colour),
+        "style": style,
+        "outline_color": rgba(INK),
+        **outline,
+        "outline_width_unit": "MM",
+    }
 
 
 def line(colour: str, width_mm: float) -> tuple[str, dict[str, str]]:
     """Describe a line."""
     return "SimpleLine", {
-        "line_color": rgba(colour), "line_style": "solid", "line_width": f"{width_mm}", "line_width_unit": "MM"
-    }  # fmt: skip
+        "line_color": rgba(colour),
+        "line_style": "solid",
+        "line_width": f"{width_mm}",
+        "line_width_unit": "MM",
+    }
 
 
 def marker(colour: str, size_mm: float, shape: str = "circle") -> tuple[str, dict[str, str]]:
     """Describe a point mark."""
     return "SimpleMarker", {
-        "name": shape, "color": rgba(colour), "outline_color": rgba(INK), "outline_width": "0.2",
-        "size": f"{size_mm}", "size_unit": "MM",
-    }  # fmt: skip
+        "name": shape,
+        "color": rgba(colour),
+        "outline_color": rgba(INK),
+        "outline_width": "0.2",
+        "size": f"{size_mm}",
+        "size_unit": "MM",
+    }
 
 
 def labels(expression: str) -> ET.Element:
@@ -171,9 +188,14 @@ def labels(expression: str) -> ET.Element:
     style = ET.SubElement(
         settings,
         "text-style",
-        {"fieldName": expression, "isExpression": "1", "fontSize": "9", "fontSizeUnit": "Point",
-         "textColor": rgba(INK)},
-    )  # fmt: skip
+        {
+            "fieldName": expression,
+            "isExpression": "1",
+            "fontSize": "9",
+            "fontSizeUnit": "Point",
+            "textColor": rgba(INK),
+        },
+    )
     ET.SubElement(
         style,
         "text-buffer",

@@ -1,4 +1,4 @@
-"""summary.json: all decisions, figures, settings, input digests and versions. Schema: docs/summary.schema.json."""
+"""summary.json: decisions, figures, settings, input digests and versions (docs/summary.schema.json)."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from geoprune.errors import Message, Remark
-from geoprune.plan import BlockPlan, Plan
 from geoprune.writing.folder import block_folders
 from geoprune.writing.tables import join_layer
+from geoprune.writing.told import ToldBlock, ToldPlan, tell_plan, texts
 
 Say = Callable[[Message], str]
 LIBRARIES = ("geoprune", "numpy", "scipy", "pandas", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio")
@@ -33,15 +33,15 @@ def plain_words(message: Message) -> str:
     return f"{message.key} ({values})" if values else message.key
 
 
-def build_summary(plan: Plan, *, say: Say = plain_words, made: datetime | None = None) -> dict[str, Any]:
+def build_summary(plan: Any, *, say: Say = plain_words, made: datetime | None = None) -> dict[str, Any]:
     """Gather everything that was decided into plain JSON values.
 
     Parameters
     ----------
-    plan : Plan
-        The plans of all blocks.
+    plan : object or iterable
+        A plan with `blocks`, or the block plans alone (see `writing.told.tell_plan`).
     say : callable
-        Tells a Message as a sentence (`words.load(language).say`).
+        Tells a Message as a sentence.
     made : datetime, optional
         Time of making; now, if not given.
 
@@ -50,61 +50,72 @@ def build_summary(plan: Plan, *, say: Say = plain_words, made: datetime | None =
     dict
         As `docs/summary.schema.json` describes it; NaN is None; SI units named in the keys.
     """
-    folders = block_folders(block.name for block in plan.blocks)
+    told = tell_plan(plan)
+    folders = block_folders(block.name for block in told.blocks)
     return {
         "program": "geoprune",
         "summary_version": 1,
         "made": (made or datetime.now(UTC)).isoformat(timespec="seconds"),
         "versions": versions(),
-        "crs": crs_name(plan.crs),
-        "options": to_json(plan.options, say),
-        "inputs": to_json(list(plan.sources), say),
-        "remarks": tell_remarks(plan.remarks, say),
-        "blocks": {block.name: block_summary(block, plan, folders[block.name], say) for block in plan.blocks},
+        "crs": crs_name(told.crs),
+        "options": to_json(told.options, say),
+        "inputs": to_json(list(told.sources), say),
+        "remarks": tell_remarks(told.remarks, say),
+        "blocks": {block.name: block_summary(block, told, folders[block.name], say) for block in told.blocks},
         "files": [],
     }
 
 
-def block_summary(block: BlockPlan, plan: Plan, folder: str, say: Say) -> dict[str, Any]:
+def block_summary(block: ToldBlock, told: ToldPlan, folder: str, say: Say) -> dict[str, Any]:
     """Return what is told of one block."""
-    alone = dataclasses.replace(plan, blocks=(block,))
+    alone = dataclasses.replace(told, blocks=(block,))
+    plan, samples = block.plan, join_layer(alone, "samples")
     zones = records(join_layer(alone, "zones"), say)
-    counted = block.vines[block.vines["buds_per_vine"] > 0]
-    used = (
-        block.samples["used"].astype(bool)
-        if "used" in block.samples
-        else pd.Series(True, block.samples.index)
-    )
+    used = samples["used"].fillna(True).astype(bool)
+    buds = join_layer(alone, "vines")["buds_per_vine"]
+    reasons = texts(getattr(plan, "verdict_reasons", getattr(plan, "reason", None)))
+    figures = ("buds_per_vine", "vine_size_kg", "vine_size_se_kg", "loo_rmse_kg", "mean_rmse_kg")
     return {
         "folder": folder,
-        "settings": to_json(block.settings, say),
-        "verdict": block.verdict,
-        "verdict_reasons": [say(message) for message in block.verdict_reasons],
-        "buds_per_vine": int(block.buds_per_vine),
+        "settings": block_settings(block, say),
+        "verdict": plan.verdict,
+        "verdict_reasons": [to_json(reason, say) for reason in reasons],
+        **{name: to_json(getattr(plan, name), say) for name in figures},
         "vines": sum(zone["vines"] or 0 for zone in zones),
-        "positions": len(block.vines),
-        "buds_total": int(counted["buds_per_vine"].sum()),
-        "area_ha": to_json(sum(zone["area_ha"] or 0.0 for zone in zones), say),
-        "vine_size_kg": to_json(block.vine_size_kg, say),
-        "vine_size_se_kg": to_json(block.vine_size_se_kg, say),
-        "loo_rmse_kg": to_json(block.loo_rmse_kg, say),
-        "mean_rmse_kg": to_json(block.mean_rmse_kg, say),
+        "positions": len(buds),
+        "buds_total": int(buds.sum()),
+        "area_ha": sum(zone["area_ha"] or 0.0 for zone in zones),
         "samples_used": int(used.sum()),
         "samples_left_out": int((~used).sum()),
         "zones": zones,
-        "advice": [to_json(advice, say) for advice in block.advice],
-        "merit": to_json(block.merit, say),
-        "model": to_json(block.model, say),
+        "advice": to_json(list(getattr(plan, "advice", ())), say),
+        "injury": to_json(getattr(plan, "injury", None), say),
+        "merit": to_json(plan.merit, say),
+        "model": to_json(plan.model, say),
         "replant_areas": records(join_layer(alone, "replant_areas"), say),
         "next_vines": records(join_layer(alone, "next_vines"), say),
-        "flagged_posts": len(block.flags),
-        "remarks": tell_remarks(block.remarks, say),
+        "flagged_posts": len(block.tables["flags"]),
+        "remarks": tell_remarks(plan.remarks, say),
     }
 
 
-def tell_remarks(remarks: Iterable[Remark], say: Say) -> list[dict[str, str]]:
+def block_settings(block: ToldBlock, say: Say) -> dict[str, Any]:
+    """Return what the vineyard file says of the block."""
+    given = to_json(getattr(block.plan, "settings", {}), say)
+    told = {"variety": block.variety, "rule": block.rule, "training": block.training}
+    return {**told, **given} if isinstance(given, dict) else told
+
+
+def tell_remarks(remarks: Iterable[Remark | str], say: Say) -> list[dict[str, str]]:
     """Return remarks as kind, key, block and sentence."""
-    return [{"kind": r.kind, "key": r.message.key, "block": r.block, "text": say(r.message)} for r in remarks]
+    told = []
+    for remark in remarks:
+        if isinstance(remark, str):
+            told.append({"kind": "warning", "key": "", "block": "", "text": remark})
+        else:
+            key, block = remark.message.key, remark.block
+            told.append({"kind": remark.kind, "key": key, "block": block, "text": say(remark.message)})
+    return told
 
 
 def records(table: pd.DataFrame, say: Say) -> list[dict[str, Any]]:
@@ -114,7 +125,7 @@ def records(table: pd.DataFrame, say: Say) -> list[dict[str, Any]]:
 
 
 def to_json(value: Any, say: Say) -> Any:
-    """Bring a value to what JSON can hold: NaN and missing to None, messages to sentences, big arrays left out."""
+    """Bring a value to what JSON can hold: NaN to None, messages to sentences, big arrays left out."""
     if isinstance(value, Message):
         return say(value)
     if value is None or isinstance(value, str | bool) or value is pd.NA or value is pd.NaT:

@@ -9,7 +9,7 @@ from importlib.resources import files
 import geopandas as gpd
 import pandas as pd
 
-from geoprune.plan import BlockPlan, Plan
+from geoprune.writing.told import ToldBlock, ToldPlan
 
 #: Layer -> geometry type; None for a table without geometry.
 GEOMETRIES: dict[str, str | None] = {
@@ -33,24 +33,24 @@ def column_words() -> dict[str, dict[str, list[str]]]:
     return tomllib.loads(files("geoprune.writing").joinpath("columns.toml").read_text("utf-8"))
 
 
-def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
+def plan_tables(plan: ToldPlan) -> dict[str, pd.DataFrame]:
     """Join each layer over the blocks and bring it to its promised columns.
 
     Parameters
     ----------
-    plan : Plan
+    plan : ToldPlan
         The plans of all blocks.
 
     Returns
     -------
     dict
-        Layer -> GeoDataFrame in the plan's CRS (DataFrame for `runs`), fresh RangeIndex, `block` first. A layer
-        in which nothing was found is there with its columns and no line.
+        Layer -> GeoDataFrame in the plan's CRS (DataFrame for `runs`), fresh RangeIndex, `block` first. A
+        layer in which nothing was found is there with its columns and no line.
     """
     return {layer: join_layer(plan, layer) for layer in GEOMETRIES}
 
 
-def join_layer(plan: Plan, layer: str) -> pd.DataFrame:
+def join_layer(plan: ToldPlan, layer: str) -> pd.DataFrame:
     """Join one layer over the blocks."""
     parts = [layer_of(block, layer) for block in plan.blocks]
     parts = [part for part in parts if len(part)]
@@ -58,34 +58,32 @@ def join_layer(plan: Plan, layer: str) -> pd.DataFrame:
     return conform(joined, layer, plan)
 
 
-def layer_of(block: BlockPlan, layer: str) -> pd.DataFrame:
+def layer_of(block: ToldBlock, layer: str) -> pd.DataFrame:
     """Return one block's table of a layer, with `block` in it."""
     if layer == "blocks":
         return block_line(block)
-    table = getattr(block, layer)
-    table = pd.DataFrame(table.drop(columns="geometry", errors="ignore")).assign(
-        block=block.name, **({"geometry": table.geometry.to_numpy()} if GEOMETRIES[layer] else {})
-    )
-    return table
+    table = block.tables[layer]
+    plain = pd.DataFrame(table.drop(columns="geometry", errors="ignore"))
+    return plain.assign(geometry=table.geometry.to_numpy()) if GEOMETRIES[layer] else plain
 
 
-def block_line(block: BlockPlan) -> pd.DataFrame:
+def block_line(block: ToldBlock) -> pd.DataFrame:
     """Return the one line that a block has in the `blocks` layer."""
     line = {
         "block": block.name,
-        "variety": block.settings.variety,
-        "rule": block.settings.rule,
-        "training": block.settings.training,
-        "verdict": block.verdict,
-        "buds_per_vine": block.buds_per_vine,
-        "vine_size_kg": block.vine_size_kg,
-        "vine_size_se_kg": block.vine_size_se_kg,
-        "geometry": block.polygon,
+        "variety": block.variety,
+        "rule": block.rule,
+        "training": block.training,
+        "verdict": block.plan.verdict,
+        "buds_per_vine": block.plan.buds_per_vine,
+        "vine_size_kg": block.plan.vine_size_kg,
+        "vine_size_se_kg": block.plan.vine_size_se_kg,
+        "geometry": block.outline,
     }
     return pd.DataFrame([line])
 
 
-def conform(table: pd.DataFrame, layer: str, plan: Plan) -> pd.DataFrame:
+def conform(table: pd.DataFrame, layer: str, plan: ToldPlan) -> pd.DataFrame:
     """Give a table its promised columns, in order and kind; what it has beyond them follows."""
     words = column_words()[layer]
     columns = {}
@@ -98,9 +96,7 @@ def conform(table: pd.DataFrame, layer: str, plan: Plan) -> pd.DataFrame:
     plain = pd.DataFrame(columns, index=table.index)
     if GEOMETRIES[layer] is None:
         return plain
-    geometry = gpd.GeoSeries(
-        table["geometry"] if "geometry" in table else [], crs=plan.crs, index=table.index
-    )
+    geometry = gpd.GeoSeries(table.get("geometry", []), crs=plan.crs, index=table.index)
     return gpd.GeoDataFrame(plain, geometry=geometry, crs=plan.crs)
 
 
@@ -113,15 +109,10 @@ def as_kind(values: pd.Series, kind: str) -> pd.Series:
     return values.astype(DTYPES[kind])
 
 
-def prescription_table(plan: Plan) -> pd.DataFrame:
+def prescription_table(plan: ToldPlan) -> pd.DataFrame:
     """Return one line per block and zone, with the block's variety, rule, training and verdict."""
-    zones = pd.DataFrame(plan_tables_zone(plan)).drop(columns="geometry")
+    zones = pd.DataFrame(join_layer(plan, "zones")).drop(columns="geometry")
     blocks = join_layer(plan, "blocks").set_index("block")
     for place, name in enumerate(("variety", "rule", "training", "verdict"), start=1):
         zones.insert(place, name, zones["block"].map(blocks[name]))
     return zones
-
-
-def plan_tables_zone(plan: Plan) -> pd.DataFrame:
-    """Return the zones of all blocks."""
-    return join_layer(plan, "zones")

@@ -36,7 +36,7 @@ def next_vine_words(line: Any, say: Say) -> tuple[str, str]:
 
 
 def waypoints(table: gpd.GeoDataFrame, words: Callable[[Any, Say], tuple[str, str]], say: Say) -> list[tuple]:
-    """Return (latitude, longitude, block, name, sentence) per line, in the table's order, rounded to 1e-7 degree."""
+    """Return (latitude, longitude, block, name, sentence) per line, in order, to 1e-7 degree."""
     points = table.geometry.to_crs("EPSG:4326")
     return [
         (round(point.y, 7), round(point.x, 7), str(line.block), *words(line, say))
