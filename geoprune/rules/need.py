@@ -145,7 +145,7 @@ class BudNeed:
 
 def bud_need(rule: Rule, injury: Any) -> BudNeed:
     """Return the need of a block from its rule and its `Injury`, without limits of its own."""
-    return BudNeed(rule, injury_factor=injury.factor)
+    return BudNeed(rule, injury_factor=injury.need_factor)
 
 
 def _option_problem(what: str) -> Problem:
