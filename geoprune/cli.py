@@ -47,9 +47,10 @@ def prescribe(
 ) -> None:
     """Plan every block of VINEYARD and write maps, crew sheets, tables and layers."""
     from geoprune.errors import GeopruneError
-    from geoprune.plan import PlanOptions, make_plan
+    from geoprune.pages import all_pages
+    from geoprune.plan import EstatePlan, PlanOptions, make_plan
     from geoprune.reading import read_vineyard
-    from geoprune.writing import write_plans
+    from geoprune.writing import block_folders, write_plan
     from geoprune.zones import ZoneOptions
 
     def tell(text: str) -> None:
@@ -59,12 +60,11 @@ def prescribe(
     zones = ZoneOptions(max_zones, bud_step, over_weight, min_saving_buds=min_saving)
     try:
         data = read_vineyard(vineyard, samples=samples, crs=crs)
-        plans = make_plan(
-            data,
-            options=PlanOptions(zones, seed),
-            progress=lambda name: tell(f"Planning {click.unstyle(name)} ..."),
-        )
-        written = write_plans(plans, data, out, units=units, force=force)
+        options = PlanOptions(zones, seed)
+        plans = make_plan(data, options=options, progress=lambda name: tell(f"Planning {click.unstyle(name)} ..."))
+        pages = all_pages(plans, block_folders(plan.name for plan in plans), units=units)
+        estate = EstatePlan(plans, data.crs, options, data.sources, data.remarks)
+        write_plan(estate, out, pages=pages, force=force)
     except (GeopruneError, OSError) as error:
         click.echo(str(error), err=True)
         sys.exit(1)
@@ -76,7 +76,7 @@ def prescribe(
         click.echo(f"{plan.name}: {'no number' if plan.buds_per_vine is None else numbers}. {plan.reason}")
         for remark in () if quiet else plan.remarks:
             click.echo(f"  {remark}", err=True)
-    click.echo(f"Results: {written[0]}")
+    click.echo(f"Results: {out / 'index.html'}")
 
 
 @main.command()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -35,3 +36,28 @@ class DataError(GeopruneError, ValueError):
 
 class OutputError(GeopruneError, OSError):
     """The results cannot be written."""
+
+
+@dataclass(frozen=True)
+class Message:
+    """A sentence that can be told in several languages.
+
+    `key` names the sentence in the word lists (`geoprune/words/<language>.toml`), as "section.name";
+    `fields` are the values it is filled with. SI numbers go in as numbers; the teller chooses units.
+    """
+
+    key: str
+    fields: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something assumed, dropped, mended or extrapolated, said in the output.
+
+    `block` is "" when the remark concerns the whole vineyard. `kind` is one of "assumed", "dropped",
+    "mended", "extrapolated", "warning".
+    """
+
+    kind: str
+    message: Message
+    block: str = ""

@@ -65,6 +65,17 @@ class BlockPlan:
     remarks: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class EstatePlan:
+    """All block plans with where they came from: what the writing room needs."""
+
+    blocks: tuple[BlockPlan, ...]
+    crs: Any
+    options: PlanOptions
+    sources: tuple[Any, ...]
+    remarks: tuple[str, ...]
+
+
 def make_plan(
     vineyard: Vineyard,
     *,

@@ -1,0 +1,117 @@
+"""The order in which a plan is written."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import pandas as pd
+
+from geoprune.errors import OutputError
+from geoprune.writing.folder import block_folders, replace_folder
+from geoprune.writing.geopackage import write_geopackage
+from geoprune.writing.raster import write_surface
+from geoprune.writing.spreadsheets import write_csv, write_workbook
+from geoprune.writing.summary import Say, build_summary, plain_words
+from geoprune.writing.tables import plan_tables, prescription_table
+from geoprune.writing.told import ToldPlan, tell_plan
+from geoprune.writing.waypoints import flag_words, next_vine_words, waypoints, write_gpx, write_kml
+
+
+def write_plan(
+    plan: Any,
+    out: Path,
+    *,
+    pages: Mapping[str, str | bytes] | None = None,
+    say: Say = plain_words,
+    made: datetime | None = None,
+    force: bool = False,
+) -> Path:
+    """Write everything a plan tells into the folder `out`: whole, or not at all.
+
+    Parameters
+    ----------
+    plan : object or iterable
+        A plan with `blocks`, or the block plans alone (see `writing.told.tell_plan`).
+    out : Path
+        Folder to appear; refused when it exists, unless `force`.
+    pages : mapping, optional
+        Further files: path inside `out` with forward slashes -> text (written as UTF-8) or bytes.
+    say : callable
+        Tells a Message as a sentence.
+    made : datetime, optional
+        Time put into summary.json.
+    force : bool
+        Replace an earlier result of geoprune. A folder with anything else in it is never touched.
+
+    Returns
+    -------
+    Path
+        `out`.
+
+    Raises
+    ------
+    OutputError
+        See `writing.folder.replace_folder`; also for a page whose path leaves the folder or
+        names a file twice.
+    """
+    pages = dict(pages or {})
+    told = tell_plan(plan)
+    check_pages(pages)
+
+    def fill(folder: Path) -> None:
+        write_data(told, folder, say)
+        for name, content in pages.items():
+            write_page(folder / name, content)
+        write_summary(build_summary(told, say=say, made=made), folder)
+
+    return replace_folder(Path(out), fill, force=force)
+
+
+def write_data(plan: ToldPlan, folder: Path, say: Say) -> None:
+    """Write tables, layers, surfaces and waypoints."""
+    tables = plan_tables(plan)
+    prescription = prescription_table(plan)
+    write_geopackage(tables, folder / "prescription.gpkg")
+    write_csv(prescription, folder / "prescription.csv")
+    write_workbook(tables, prescription, folder / "prescription.xlsx")
+    folders = block_folders(block.name for block in plan.blocks)
+    for block in plan.blocks:
+        if block.surface_grid is not None:
+            write_surface(block.surface_grid, plan.crs, folder / folders[block.name] / "vine_size.tif")
+    write_places(tables, folder, say)
+
+
+def write_places(tables: Mapping[str, pd.DataFrame], folder: Path, say: Say) -> None:
+    """Write the posts to flag and the vines to weigh next as waypoints."""
+    flags = waypoints(tables["flags"], flag_words, say)
+    write_gpx(flags, folder / "flags.gpx")
+    write_kml(flags, folder / "flags.kml")
+    write_gpx(waypoints(tables["next_vines"], next_vine_words, say), folder / "next_vines.gpx")
+
+
+def check_pages(pages: Mapping[str, Any]) -> None:
+    """Refuse a page whose path would leave the folder."""
+    for name in pages:
+        path = PurePosixPath(name)
+        if path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name or not path.parts:
+            raise OutputError(f"{name!r} is not a path inside the output folder")
+
+
+def write_page(path: Path, content: str | bytes) -> None:
+    """Write one page, never over another file."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if path.exists():
+        raise OutputError(f"{path.name}: written twice")
+    path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+
+
+def write_summary(summary: dict[str, Any], folder: Path) -> None:
+    """Write summary.json last, with the list of all files."""
+    there = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+    listed = {**summary, "files": sorted(there | {"summary.json"})}
+    text = json.dumps(listed, indent=2, ensure_ascii=False, allow_nan=False)
+    (folder / "summary.json").write_text(text + "\n", encoding="utf-8")

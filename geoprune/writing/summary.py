@@ -1,0 +1,179 @@
+"""summary.json: decisions, figures, settings, input digests and versions (docs/summary.schema.json)."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import platform
+from collections.abc import Callable, Iterable, Mapping
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import PurePath
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from geoprune.errors import Message, Remark
+from geoprune.writing.folder import block_folders
+from geoprune.writing.tables import join_layer
+from geoprune.writing.told import ToldBlock, ToldPlan, tell_plan, texts
+
+Say = Callable[[Message], str]
+LIBRARIES = ("geoprune", "numpy", "scipy", "pandas", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio")
+#: Bigger arrays are left to the GeoPackage and the GeoTIFF.
+LARGEST_ARRAY = 512
+
+
+def plain_words(message: Message) -> str:
+    """Tell a message without a word list: its key and its values."""
+    values = ", ".join(f"{name} = {value}" for name, value in message.fields.items())
+    return f"{message.key} ({values})" if values else message.key
+
+
+def build_summary(plan: Any, *, say: Say = plain_words, made: datetime | None = None) -> dict[str, Any]:
+    """Gather everything that was decided into plain JSON values.
+
+    Parameters
+    ----------
+    plan : object or iterable
+        A plan with `blocks`, or the block plans alone (see `writing.told.tell_plan`).
+    say : callable
+        Tells a Message as a sentence.
+    made : datetime, optional
+        Time of making; now, if not given.
+
+    Returns
+    -------
+    dict
+        As `docs/summary.schema.json` describes it; NaN is None; SI units named in the keys.
+    """
+    told = tell_plan(plan)
+    folders = block_folders(block.name for block in told.blocks)
+    return {
+        "program": "geoprune",
+        "summary_version": 1,
+        "made": (made or datetime.now(UTC)).isoformat(timespec="seconds"),
+        "versions": versions(),
+        "crs": crs_name(told.crs),
+        "options": to_json(told.options, say),
+        "inputs": to_json(list(told.sources), say),
+        "remarks": tell_remarks(told.remarks, say),
+        "blocks": {block.name: block_summary(block, told, folders[block.name], say) for block in told.blocks},
+        "files": [],
+    }
+
+
+def block_summary(block: ToldBlock, told: ToldPlan, folder: str, say: Say) -> dict[str, Any]:
+    """Return what is told of one block."""
+    alone = dataclasses.replace(told, blocks=(block,))
+    plan, samples = block.plan, join_layer(alone, "samples")
+    zones = records(join_layer(alone, "zones"), say)
+    used = samples["used"].fillna(True).astype(bool)
+    buds = join_layer(alone, "vines")["buds_per_vine"]
+    reasons = texts(getattr(plan, "verdict_reasons", getattr(plan, "reason", None)))
+    figures = ("buds_per_vine", "vine_size_kg", "vine_size_se_kg", "loo_rmse_kg", "mean_rmse_kg")
+    return {
+        "folder": folder,
+        "settings": block_settings(block, say),
+        "verdict": plan.verdict,
+        "verdict_reasons": [to_json(reason, say) for reason in reasons],
+        **{name: to_json(getattr(plan, name), say) for name in figures},
+        "vines": sum(zone["vines"] or 0 for zone in zones),
+        "positions": len(buds),
+        "buds_total": int(buds.sum()),
+        "area_ha": sum(zone["area_ha"] or 0.0 for zone in zones),
+        "samples_used": int(used.sum()),
+        "samples_left_out": int((~used).sum()),
+        "zones": zones,
+        "advice": to_json(list(getattr(plan, "advice", ())), say),
+        "injury": to_json(getattr(plan, "injury", None), say),
+        "merit": to_json(plan.merit, say),
+        "model": to_json(plan.model, say),
+        "replant_areas": records(join_layer(alone, "replant_areas"), say),
+        "next_vines": records(join_layer(alone, "next_vines"), say),
+        "flagged_posts": len(block.tables["flags"]),
+        "remarks": tell_remarks(plan.remarks, say),
+    }
+
+
+def block_settings(block: ToldBlock, say: Say) -> dict[str, Any]:
+    """Return what the vineyard file says of the block."""
+    given = to_json(getattr(block.plan, "settings", {}), say)
+    told = {"variety": block.variety, "rule": block.rule, "training": block.training}
+    return {**told, **given} if isinstance(given, dict) else told
+
+
+def tell_remarks(remarks: Iterable[Remark | str], say: Say) -> list[dict[str, str]]:
+    """Return remarks as kind, key, block and sentence."""
+    told = []
+    for remark in remarks:
+        if isinstance(remark, str):
+            told.append({"kind": "warning", "key": "", "block": "", "text": remark})
+        else:
+            key, block = remark.message.key, remark.block
+            told.append({"kind": remark.kind, "key": key, "block": block, "text": say(remark.message)})
+    return told
+
+
+def records(table: pd.DataFrame, say: Say) -> list[dict[str, Any]]:
+    """Return a table's lines without geometry and block."""
+    plain = pd.DataFrame(table).drop(columns=["geometry", "block"], errors="ignore")
+    return [to_json(line, say) for line in plain.to_dict("records")]
+
+
+def to_json(value: Any, say: Say) -> Any:
+    """Bring a value to what JSON can hold: NaN to None, messages to sentences, big arrays left out."""
+    if isinstance(value, Message):
+        return say(value)
+    if value is None or isinstance(value, str | bool) or value is pd.NA or value is pd.NaT:
+        return value if isinstance(value, str | bool) else None
+    if isinstance(value, np.generic):
+        return to_json(value.item(), say)
+    if isinstance(value, int):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return structure_to_json(value, say)
+
+
+def structure_to_json(value: Any, say: Say) -> Any:
+    """Bring a composed value to JSON."""
+    if isinstance(value, CRS):
+        return crs_name(value)
+    if isinstance(value, PurePath):
+        return value.name
+    if isinstance(value, np.ndarray):
+        return to_json(value.tolist(), say) if value.size <= LARGEST_ARRAY else {"left_out_shape": list(value.shape)}
+    if isinstance(value, pd.Series):
+        return to_json(value.to_numpy(), say)
+    if isinstance(value, pd.DataFrame):
+        return records(value, say) if len(value) <= LARGEST_ARRAY else {"left_out_shape": list(value.shape)}
+    if isinstance(value, BaseGeometry):
+        return value.geom_type
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: to_json(getattr(value, f.name), say) for f in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(name): to_json(item, say) for name, item in value.items()}
+    if isinstance(value, Iterable):
+        return [to_json(item, say) for item in value]
+    return str(value)
+
+
+def crs_name(crs: CRS) -> str:
+    """Name a CRS by its authority's code, or by its own name."""
+    authority = crs.to_authority()
+    return ":".join(authority) if authority else str(crs.name)
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of Python and of the libraries that make the numbers."""
+    found = {"python": platform.python_version()}
+    for library in LIBRARIES:
+        try:
+            found[library] = version(library)
+        except PackageNotFoundError:
+            found[library] = "not installed"
+    return found

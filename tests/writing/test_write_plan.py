@@ -1,0 +1,249 @@
+"""What is written is opened again with other libraries and compared with the plan."""
+
+import json
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import rasterio
+from jsonschema import Draft202012Validator
+from python_calamine import CalamineWorkbook
+
+from geoprune.errors import OutputError
+from geoprune.writing import block_folders, build_summary, write_plan
+
+sys.path.insert(0, str(Path(__file__).parent))
+from told_plan import HOSTILE, block_plan, plan
+
+SCHEMA = Path(__file__).parents[2] / "docs" / "summary.schema.json"
+# The project's contract: layer -> columns, in the order it lists them.
+CONTRACT = {
+    "zones": [
+        "block",
+        "zone",
+        "class",
+        "vines",
+        "area_ha",
+        "vine_size_kg",
+        "vine_size_se_kg",
+        "vine_size_kg_m",
+        "buds_per_vine",
+    ],
+    "panels": [
+        "block",
+        "row",
+        "panel",
+        "first_vine",
+        "last_vine",
+        "zone",
+        "vine_size_kg",
+        "vine_size_se_kg",
+        "buds_per_vine",
+    ],
+    "vines": ["block", "row", "vine", "status", "zone", "vine_size_kg", "vine_size_se_kg", "buds_per_vine"],
+    "samples": ["block", "row", "vine", "pruning_weight_kg"],
+    "replant_areas": ["block", "vines_missing", "vines_weak", "row_length_m", "reason"],
+}
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    out = tmp_path_factory.mktemp("out") / "result"
+    return write_plan(plan(), out, pages={"index.html": "<p>é", "north/map.html": b"<p>"})
+
+
+@pytest.mark.parametrize("layer", CONTRACT)
+def test_layer_has_the_promised_columns(written, layer):
+    table = gpd.read_file(written / "prescription.gpkg", layer=layer)
+    assert list(table.columns[: len(CONTRACT[layer])]) == CONTRACT[layer]
+    assert set(table["block"]) == {"North", "South"}
+    kinds = {"zones": "MultiPolygon", "replant_areas": "MultiPolygon", "panels": "LineString"}
+    assert set(table.geom_type) == {kinds.get(layer, "Point")}
+
+
+def test_totals_agree_across_layers_and_summary(written):
+    read = {layer: gpd.read_file(written / "prescription.gpkg", layer=layer) for layer in ("vines", "panels", "zones")}
+    summary = json.loads((written / "summary.json").read_text("utf-8"))
+    for block in ("North", "South"):
+        part = {layer: table[table["block"] == block] for layer, table in read.items()}
+        vines = int(part["vines"]["buds_per_vine"].sum())
+        assert vines == int(part["panels"]["buds_total"].sum()) == int(part["zones"]["buds_total"].sum())
+        assert vines == int((part["zones"]["vines"] * part["zones"]["buds_per_vine"]).sum())
+        assert summary["blocks"][block]["buds_total"] == vines
+
+
+def test_geopackage_passes_the_checks_of_its_standard(written):
+    # OGC 12-128r18 (GeoPackage 1.3): application id (req. 2), tables, keys, integrity (req. 6, 7).
+    with sqlite3.connect(written / "prescription.gpkg") as base:
+        assert base.execute("PRAGMA application_id").fetchone()[0] == int.from_bytes(b"GPKG", "big")
+        assert base.execute("PRAGMA user_version").fetchone()[0] == 10300
+        assert base.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        assert base.execute("PRAGMA foreign_key_check").fetchall() == []
+        names = {row[0] for row in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        styled = base.execute("SELECT f_table_name, f_geometry_column, styleQML FROM layer_styles").fetchall()
+    assert {"gpkg_spatial_ref_sys", "gpkg_contents", "gpkg_geometry_columns", "gpkg_data_columns"} <= names
+    assert {name for name, _, _ in styled} >= {*CONTRACT, "flags", "rows", "blocks"}
+    for _, column, qml in styled:
+        assert column == "geom"
+        assert ET.fromstring(qml.split("\n", 1)[1]).tag == "qgis"
+
+
+@pytest.mark.gdal
+def test_gdal_reads_and_validates_the_geopackage(written, tmp_path):
+    path = tmp_path / "copy.gpkg"
+    path.write_bytes((written / "prescription.gpkg").read_bytes())
+    told = subprocess.run(["ogrinfo", "-so", "-al", str(path)], capture_output=True, text=True, check=True)
+    assert "Layer name: replant_areas" in told.stdout
+    command = ["/usr/bin/python3", "-m", "osgeo_utils.samples.validate_gpkg", str(path)]
+    checked = subprocess.run(command, capture_output=True, text=True, check=False)
+    if "No module named" in checked.stderr:
+        pytest.fail("Debian's python3-gdal is missing: the GeoPackage was not validated")
+    assert checked.returncode == 0, checked.stdout + checked.stderr
+
+
+def test_raster_is_a_tiled_two_band_geotiff(written):
+    with rasterio.open(written / "north" / "vine_size.tif") as source:
+        assert source.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+        assert source.count == 2
+        assert source.units == ("kg", "kg")
+        assert np.isnan(source.nodata)
+        np.testing.assert_allclose(source.read(1), [[0.5, np.nan], [0.7, 1.2]])
+        assert source.crs.to_epsg() == 32617
+
+
+def test_csv_and_workbook_hold_the_zones(written):
+    table = pd.read_csv(written / "prescription.csv", encoding="utf-8-sig")
+    assert table[["block", "zone", "buds_per_vine"]].to_numpy().tolist() == [
+        ["North", 1, 25],
+        ["North", 2, 40],
+        ["South", 1, 25],
+        ["South", 2, 40],
+    ]
+    book = CalamineWorkbook.from_path(str(written / "prescription.xlsx"))
+    assert book.sheet_names == [
+        "zones",
+        "row list",
+        "flags",
+        "samples",
+        "replant areas",
+        "next vines",
+        "columns",
+    ]
+    explained = {(line[0], line[1]) for line in book.get_sheet_by_name("columns").to_python()[1:]}
+    for name in book.sheet_names[:-1]:
+        for column in book.get_sheet_by_name(name).to_python()[0]:
+            assert (name, column) in explained
+
+
+def test_waypoints_lie_on_the_posts_in_walking_order(written):
+    points = gpd.read_file(written / "flags.gpx", layer="waypoints").to_crs(32617)
+    told = gpd.read_file(written / "prescription.gpkg", layer="flags")
+    assert points.geometry.distance(told.geometry).max() < 0.02
+    assert len(gpd.read_file(written / "flags.kml", layer="South")) == 2
+
+
+def test_summary_follows_its_schema_and_lists_every_file(written):
+    summary = json.loads((written / "summary.json").read_text("utf-8"))
+    schema = json.loads(SCHEMA.read_text("utf-8"))
+    Draft202012Validator.check_schema(schema)
+    Draft202012Validator(schema).validate(summary)
+    there = {p.relative_to(written).as_posix() for p in written.rglob("*") if p.is_file()}
+    assert set(summary["files"]) == there
+    assert summary["blocks"]["North"]["mean_rmse_kg"] is None
+    broken = {**summary, "blocks": {"North": {**summary["blocks"]["North"], "verdict": "maybe"}}}
+    assert not Draft202012Validator(schema).is_valid(broken)
+
+
+def test_block_plans_alone_are_written_too(tmp_path):
+    out = write_plan(plan(bare=True), tmp_path / "out")
+    assert gpd.read_file(out / "prescription.gpkg", layer="flags").empty
+    assert build_summary(plan(bare=True))["blocks"]["North"]["remarks"][0]["text"] == "fine"
+
+
+def test_hostile_text_stays_text(tmp_path):
+    out = write_plan(plan(HOSTILE, names=(HOSTILE, "../../x")), tmp_path / "out")
+    assert {p.name for p in tmp_path.iterdir()} == {"out"}
+    line = pd.read_csv(out / "prescription.csv", encoding="utf-8-sig").iloc[0]
+    assert line["block"].startswith("'=1+1")
+    assert line["variety"].startswith("'=1+1")
+    import zipfile
+
+    with zipfile.ZipFile(out / "prescription.xlsx") as parts:
+        sheets = [parts.read(n).decode() for n in parts.namelist() if n.startswith("xl/worksheets/")]
+    assert sheets
+    assert not any("<f>" in sheet or "<hyperlink" in sheet for sheet in sheets)
+    for name in ("flags.gpx", "flags.kml"):
+        tags = {element.tag.split("}")[1] for element in ET.parse(out / name).iter()}
+        assert not tags & {"script", "img", "b"}
+    assert gpd.read_file(out / "prescription.gpkg", layer="zones")["block"].iloc[0].startswith("=1+1</script>")
+
+
+def test_failure_leaves_nothing(tmp_path):
+    broken = plan()
+    broken.blocks[1].model["loop"] = object
+    broken.blocks[1].surface_grid["vine_size_kg"] = np.zeros(3)
+    with pytest.raises(ValueError, match="unpack"):
+        write_plan(broken, tmp_path / "deep" / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_existing_folder_is_kept_without_force(tmp_path):
+    (tmp_path / "out").mkdir()
+    with pytest.raises(OutputError, match="exists already"):
+        write_plan(plan(), tmp_path / "out")
+    with pytest.raises(OutputError, match="no summary"):
+        write_plan(plan(), tmp_path / "out", force=True)
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+def test_force_replaces_only_our_own_files(tmp_path):
+    out = write_plan(plan(names=("Old",)), tmp_path / "out")
+    write_plan(plan(names=("New",)), out, force=True)
+    assert list(json.loads((out / "summary.json").read_text())["blocks"]) == ["New"]
+    (out / "my notes.txt").write_text("keep me")
+    with pytest.raises(OutputError, match="my notes"):
+        write_plan(plan(), out, force=True)
+    assert (out / "my notes.txt").read_text() == "keep me"
+    (out / "my notes.txt").rename(tmp_path / "notes")
+    (out / "prescription.gpkg-wal").write_bytes(b"busy")
+    with pytest.raises(OutputError, match="open"):
+        write_plan(plan(), out, force=True)
+
+
+def test_failed_replacement_keeps_the_old_result(tmp_path):
+    out = write_plan(plan(names=("Old",)), tmp_path / "out")
+    with pytest.raises(OutputError, match="twice"):
+        write_plan(plan(), out, pages={"prescription.csv": "x"}, force=True)
+    assert list(json.loads((out / "summary.json").read_text())["blocks"]) == ["Old"]
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("name", ["../x.html", "/x.html", "a\\b", "C:x", ""])
+def test_page_outside_the_folder_is_refused(tmp_path, name):
+    with pytest.raises(OutputError, match="inside"):
+        write_plan(plan(), tmp_path / "out", pages={name: "x"})
+
+
+def test_block_folders_are_safe_and_unlike():
+    names = ["Peña Alta", "pena alta", "../../x", "CON", "葡萄", "", "-", "a" * 90, "COM1"]
+    folders = block_folders(names)
+    assert folders["Peña Alta"] == "pena-alta"
+    assert folders["pena alta"] == "pena-alta-2"
+    assert folders["CON"] == "block-con"
+    assert len(set(folders.values())) == len(names)
+    assert all(set(f) <= set("abcdefghijklmnopqrstuvwxyz0123456789_-") and len(f) <= 46 for f in folders.values())
+
+
+def test_one_block_without_vines_or_samples_is_written(tmp_path):
+    block = block_plan("Bare", bare=True)
+    block.samples = block.samples.iloc[:0]
+    block.replant_areas = block.replant_areas.iloc[:0]
+    out = write_plan((block,), tmp_path / "out")
+    empty = gpd.read_file(out / "prescription.gpkg", layer="replant_areas")
+    assert list(empty.columns[:5]) == CONTRACT["replant_areas"]
