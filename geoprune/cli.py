@@ -82,7 +82,7 @@ def prescribe(
 @main.command()
 def rules() -> None:
     """List the named pruning rules with their sources."""
-    from geoprune.rules import load_rules
+    from geoprune.rules import load_rules, rule_table
 
-    for name, rule in load_rules().items():
-        click.echo(f"{name}: {rule['first']}+{rule['further']} buds per pound ({rule['title']}). {rule['source']}")
+    for rule in rule_table(load_rules()):
+        click.echo(f"{rule['rule']}: {rule['buds']} buds ({rule['title']}). {rule['known']}: {rule['source']}")

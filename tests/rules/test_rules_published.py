@@ -1,74 +1,135 @@
-"""Pruning rules and injury against printed examples."""
+"""Rules against printed worked examples and tables; each row names its source."""
 
 import numpy as np
-import pandas as pd
 import pytest
 
-from geoprune.errors import DataError
-from geoprune.layers import TRAININGS
-from geoprune.rules import assess_injury, bud_need, load_rules, recipe, resolve_rule
+from geoprune.rules import BudNeed, load_rules, parse_rule
 from geoprune.units import KG_PER_LB
+
+BOOK = load_rules()
+SMITH = "Smith 2023, Ohio State University, Grape Pruning Primer, table 1"
+WEST_VIRGINIA = "West Virginia Department of Agriculture, Growing Grapes in WV, p. 14"
 
 
 @pytest.mark.parametrize(
     ("rule", "pounds", "buds", "source"),
     [
-        (
-            "30+10",
-            1,
-            30,
-            "Smith 2023, Ohio State University; West Virginia Dept of Agriculture, Growing Grapes in WV p. 14",
-        ),
-        ("30+10", 3, 50, "West Virginia Dept of Agriculture, Growing Grapes in WV, p. 14, printed example"),
-        ("30+10", 4, 60, "home-garden page on third-year vines, printed example"),
-        ("20+20", 2, 40, "grower's log, Pruning 2013 part 2, printed example: 20 two-bud spurs"),
+        ("30+10", 1, 30, f"{SMITH}; {WEST_VIRGINIA}"),
+        ("american", 1, 30, SMITH),
+        ("french hybrids", 1, 20, SMITH),
+        ("french hybrids", 2, 30, SMITH),
+        ("new hybrids", 2, 40, SMITH),
+        ("seedless table", 2, 40, SMITH),
+        ("vinifera", 2, 40, SMITH),
+        ("30+10", 3, 50, f"{WEST_VIRGINIA}, printed example"),
+        ("west virginia 30+10", 3, 50, f"{WEST_VIRGINIA}, printed example"),
+        ("30+10", 4, 60, "98905.com, growing grapes, third-year vines, printed example (second-hand)"),
+        ("20+20", 2, 40, "cooksplace.us, Pruning 2013 Part 2, printed example (second-hand)"),
+        ("20+20", 1.5, 30, "by the rule; linear between pounds is common practice, no source"),
         ("20+20", 1.75, 35, "common practice, no source"),
-        ("20+10", 2.5, 35, "computed from Smith 2023 table 1"),
-        ("44/kg", 1 / KG_PER_LB, 44, "Zabadal et al. 2002, Am. J. Enol. Vitic. 53:204: 44 nodes per kg"),
-        ("vinifera", 1.5, 30, "Smith 2023 table 1"),
+        ("winegrapes 20+10", 2, 30, "White, quoting Wolf & Poling 1995; Vidon Vineyard 2017 (second-hand)"),
+        ("mid-atlantic vinifera", 3, 60, "White, quoting Wolf & Poling 1995: 20 per lb (second-hand)"),
+        ("concord 50+10", 2, 60, "Morris & Cawthon 1984, J. Amer. Soc. Hort. Sci. 109:676"),
+        ("concord 30+10", 2, 40, "Morris & Cawthon 1984, J. Amer. Soc. Hort. Sci. 109:676"),
+        ("norton 50+10", 2, 60, "Main & Morris 2008, Am. J. Enol. Vitic. 59:179"),
+        ("vignoles 15+15", 2, 30, "Howell et al. 1991, Am. J. Enol. Vitic. 42:191"),
+        ("chambourcin 15 per lb", 2, 30, "Kurtural, Dami & Taylor 2006, HortTechnology 16:233"),
+        ("chambourcin 20 per lb", 2, 40, "Kurtural, Dami & Taylor 2006, HortTechnology 16:233"),
+        ("hybrids 10+10", 2, 20, "Morris et al. 1984, Am. J. Enol. Vitic. 35:26"),
+        ("hybrids 20+10", 2, 30, "Morris et al. 1984, Am. J. Enol. Vitic. 35:26"),
+        ("fredonia 40+10", 2, 50, "from memory"),
+        ("niagara 25+10", 2, 35, "from memory"),
+        ("delaware 20+10", 2, 30, "from memory, other printings"),
+        ("medium-cluster hybrids", 2, 20, "from memory"),
     ],
 )
-def test_rule_gives_the_printed_count(rule, pounds, buds, source):
-    assert resolve_rule(rule).buds(np.array([pounds * KG_PER_LB]))[0] == pytest.approx(buds, rel=1e-9), source
-
-
-def test_every_rule_names_a_source_and_rises_with_weight():
-    weights = np.linspace(0, 4, 200)
-    for name, entry in load_rules().items():
-        assert entry["source"]
-        assert (np.diff(resolve_rule(name).buds(weights)) > 0).all()
-
-
-def test_unknown_rule_is_refused_with_near_names():
-    with pytest.raises(DataError, match="vinifera"):
-        resolve_rule("vinifra")
+def test_buds_by_weight(rule, pounds, buds, source):
+    found = BOOK.resolve(rule)
+    assert found.buds(pounds * KG_PER_LB) == pytest.approx(buds, abs=1e-9), source
 
 
 @pytest.mark.parametrize(
-    ("dead", "cut", "buds", "source"),
+    ("rule", "kilograms", "buds", "source"),
     [
-        (10, 100, 40, "Martinson 2014, Cornell: below 20 % nothing is added"),
-        (35, 100, 54, "Martinson 2014, Cornell: 35 % injury, 35 % more"),
-        (55, 100, 62, "Martinson 2014, Cornell: 40 x 1.55"),
+        ("concord 44 per kg", 1, 44, "Am. J. Enol. Vitic. 2002, 53(3):204"),
+        ("44/kg", 2, 88, "Am. J. Enol. Vitic. 2002, 53(3):204"),
+        ("9/kg", 1, 9, "Lider, Kasimatis & Kliewer 1975, Am. J. Enol. Vitic. 26:175"),
+        ("15/kg", 1, 15, "Lider, Kasimatis & Kliewer 1975, Am. J. Enol. Vitic. 26:175"),
+        ("22/kg", 1, 22, "Lider, Kasimatis & Kliewer 1975, Am. J. Enol. Vitic. 26:175"),
     ],
 )
-def test_injury_follows_cornell(dead, cut, buds, source):
-    injury = assess_injury(pd.DataFrame({"buds_cut": [cut], "primary_dead": [dead]}))
-    need = bud_need(resolve_rule("20+20"), injury)
-    assert need(np.array([2 * KG_PER_LB]))[0] == pytest.approx(buds), source
+def test_buds_by_kilogram(rule, kilograms, buds, source):
+    assert BOOK.resolve(rule).buds(kilograms) == pytest.approx(buds, abs=1e-9), source
 
 
-def test_injury_interval_and_stop():
-    # 35 of 100 reads as about 26-44 % (binomial, computed); over 80 % no number (Martinson 2014)
-    injury = assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [35]}))
-    assert (round(injury.low, 2), round(injury.high, 2)) == pytest.approx((0.26, 0.45), abs=0.011)
-    assert assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [85]})).stop
+#: Computed from the published rules by definition, prorated below 1 lb; rows are pounds.
+GRID_RULES = ("30+10", "20+10", "20+20", "15+15", "50+10", "10+10", "40+10", "25+10")
+GRID = {
+    0.25: (7.5, 5, 5, 3.75, 12.5, 2.5, 10, 6.25),
+    0.5: (15, 10, 10, 7.5, 25, 5, 20, 12.5),
+    0.75: (22.5, 15, 15, 11.25, 37.5, 7.5, 30, 18.75),
+    1: (30, 20, 20, 15, 50, 10, 40, 25),
+    1.25: (32.5, 22.5, 25, 18.75, 52.5, 12.5, 42.5, 27.5),
+    1.5: (35, 25, 30, 22.5, 55, 15, 45, 30),
+    2: (40, 30, 40, 30, 60, 20, 50, 35),
+    2.5: (45, 35, 50, 37.5, 65, 25, 55, 40),
+    3: (50, 40, 60, 45, 70, 30, 60, 45),
+    4: (60, 50, 80, 60, 80, 40, 70, 55),
+    5: (70, 60, 100, 75, 90, 50, 80, 65),
+}
 
 
-def test_recipe_adds_up():
-    for training in TRAININGS:
-        for buds in range(1, 121):
-            parts = [p.split(" x ") for p in recipe(buds, training).split(" + ")]
-            assert sum(int(p[0]) * (int(p[1]) if len(p) == 2 else 1) for p in parts) == buds
-    # printed example (home arbor page quoting common advice): 40 nodes, four 2-bud renewal spurs -> 8 on each of 4 canes
-    assert recipe(40, "four-cane") == "4 x 8 + 4 x 2"
+@pytest.mark.parametrize("column", range(len(GRID_RULES)), ids=GRID_RULES)
+def test_grid_of_rules(column):
+    pounds = np.array(list(GRID))
+    expected = [line[column] for line in GRID.values()]
+    assert parse_rule(GRID_RULES[column]).buds(pounds * KG_PER_LB) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("rule", "unit", "further", "source"),
+    [
+        ("30+10", "kg", 22.05, "10 per lb, exact conversion"),
+        ("15+15", "kg", 33.07, "15 per lb, exact conversion"),
+        ("20+20", "kg", 44.09, "20 per lb, exact conversion"),
+        ("25+25", "kg", 55.12, "25 per lb, exact conversion"),
+        ("44/kg", "lb", 19.958, "44 nodes per kg (Am. J. Enol. Vitic. 2002, 53(3):204), exact conversion"),
+        ("9/kg", "lb", 4.08, "Lider et al. 1975, exact conversion"),
+        ("15/kg", "lb", 6.80, "Lider et al. 1975, exact conversion"),
+        ("22/kg", "lb", 9.98, "Lider et al. 1975, exact conversion"),
+    ],
+)
+def test_conversion_between_pound_and_kilogram_rules(rule, unit, further, source):
+    assert parse_rule(rule).per_unit(unit)[2] == pytest.approx(further, abs=0.005), source
+
+
+def test_metric_rule_is_not_rounded_to_half_kilograms():
+    # 0.5 kg is 1.102 lb, so "30 for the first 0.5 kg" is another rule (exact conversion)
+    step, within, after = parse_rule("30+10").per_unit("kg")
+    assert step == KG_PER_LB
+    assert step * within == pytest.approx(30, abs=1e-12)
+    assert parse_rule("30+10").buds(0.5) == pytest.approx(30 + (0.5 - KG_PER_LB) * after, abs=1e-12)
+    assert parse_rule("30+10").buds(0.5) > 31
+
+
+@pytest.mark.parametrize(
+    ("rule", "pounds", "spacing_ft", "factor", "nodes", "per_ft", "source"),
+    [
+        ("american", 2.4, 8, 1.0, 44, 5.5, f"Concord 30+10, {SMITH}; 9 x 8 ft"),
+        ("american", 2.4, 8, 1.25, 55, 6.875, f"the same after Martinson 2014, 25 % of buds dead; {SMITH}"),
+        ("vinifera", 1.5, 6, 1.0, 30, 5.0, f"vinifera 20+20, {SMITH}; 9 x 6 ft"),
+    ],
+)
+def test_whole_chain_examples(rule, pounds, spacing_ft, factor, nodes, per_ft, source):
+    need = BudNeed(BOOK.resolve(rule), injury_factor=factor)
+    weight = pounds * KG_PER_LB
+    assert need(weight) == pytest.approx(nodes, abs=1e-9), source
+    assert need(weight) / spacing_ft == pytest.approx(per_ft, abs=1e-9), source
+
+
+def test_every_rule_and_trial_has_source_and_standing():
+    assert len({rule.id for rule in BOOK.rules}) == len(BOOK.rules)
+    for entry in (*BOOK.rules, *BOOK.trials):
+        assert len(entry.source) > 10
+        assert entry.tag in {"read", "second-hand", "memory"}
+        assert ("from memory:" in entry.source) == (entry.tag == "memory")

@@ -1,0 +1,33 @@
+"""What every map and sheet says: cautions, and what counts as a bud. Texts stand in the word lists."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib.resources import files
+
+from geoprune.errors import Message
+
+#: Short cautions for every page, most important first.
+CAUTION_KEYS = ("guide", "local_rules", "safety", "wounds", "weather")
+#: What counts as a bud, and what does not.
+BUD_KEYS = ("count_these", "not_these", "renewal_counts")
+
+
+def caution_notes() -> tuple[Message, ...]:
+    """The cautions that go with every number: see each vine, local rules and adviser, safety, wounds, weather."""
+    return tuple(Message(f"cautions.{key}") for key in CAUTION_KEYS)
+
+
+def bud_notes() -> tuple[Message, ...]:
+    """What counts as a bud on last year's wood, and what does not."""
+    return tuple(Message(f"cautions.{key}") for key in BUD_KEYS)
+
+
+def caution_texts(language: str) -> tuple[str, ...]:
+    """The cautions as plain text in one language ("en", "es")."""
+    words = tomllib.loads(files("geoprune.words").joinpath(f"{language}.toml").read_text("utf-8"))["cautions"]
+    return tuple(words[key] for key in CAUTION_KEYS)
+
+
+#: The cautions by language, for pages that show both.
+CAUTIONS = {language: caution_texts(language) for language in ("en", "es")}

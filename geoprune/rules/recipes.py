@@ -1,0 +1,240 @@
+"""The count told as wood: so many canes of so many buds, so many spurs, on a given trellis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geoprune.errors import DataError, Message, Problem
+from geoprune.rules.training import Training, find_training
+from geoprune.rules.wood import CANE_FROM, Part, Wood, cane_wood, even_counts, share_out, spur_wood
+
+#: Vine spacings outside this range are taken for a slip of the pen, m.
+SPACING_RANGE_M = (0.3, 10.0)
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How a count is left on the vine.
+
+    Attributes
+    ----------
+    training : Training
+    requested, total : int
+        Buds asked for, and buds of the parts; they are equal when `exact`.
+    parts : tuple of Part
+        Canes or spurs first, renewal spurs last. Empty when the buds do not fit.
+    fits, exact : bool
+        Whether the buds fit the wood, and whether the parts add up to the count exactly.
+    capacity : int
+        Most buds that fit.
+    below, above : int or None
+        Nearest counts with all canes (or spurs) alike, below and above the count.
+    buds_per_m_row, buds_per_m_canopy : float
+        Of the count asked for. A divided canopy has 2 m of canopy per m of row.
+    spur_spacing_m : float
+        Mean distance from spur to spur along the cordon; NaN for canes.
+    reasons : tuple of Message
+        Why it does not fit, is not exact, or what to mind.
+    """
+
+    training: Training
+    requested: int
+    total: int
+    parts: tuple[Part, ...]
+    fits: bool
+    exact: bool
+    capacity: int
+    below: int | None
+    above: int | None
+    buds_per_m_row: float
+    buds_per_m_canopy: float
+    spur_spacing_m: float
+    reasons: tuple[Message, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """The parts in figures: "4 × 9 + 2 × 2"; "" when there are none."""
+        return " + ".join(f"{part.count} × {part.buds}" for part in self.parts)
+
+    @property
+    def sentence(self) -> Message:
+        """The parts as a sentence to be told in any language."""
+        main = [part for part in self.parts if part.kind != "renewal"]
+        renewal = [part for part in self.parts if part.kind == "renewal"]
+        if not main:
+            return Message("recipe.does_not_fit" if not self.fits else "recipe.no_wood", self._fields())
+        fields = self._fields() | {"pieces": main[0].count, "buds_each": main[0].buds}
+        key = "canes" if main[0].kind == "cane" else "spurs"
+        if len(main) > 1:
+            key += "_mixed"
+            fields |= {"more_pieces": main[1].count, "more_buds_each": main[1].buds}
+        if renewal:
+            key += "_renewal"
+            fields |= {"renewal_spurs": renewal[0].count, "buds_per_renewal_spur": renewal[0].buds}
+        return Message(f"recipe.{key}", fields)
+
+    def count(self, kind: str) -> int:
+        """Pieces of one kind: "cane", "spur" or "renewal"."""
+        return sum(part.count for part in self.parts if part.kind == kind)
+
+    def _fields(self) -> dict[str, int]:
+        return {"buds": self.requested, "total": self.total, "capacity": self.capacity}
+
+
+def fit_recipe(
+    buds: int,
+    training: str,
+    vine_spacing_m: float,
+    *,
+    cordon_length_m: float | None = None,
+    spur_spacing_m: float | None = None,
+    buds_per_spur: int | None = None,
+    cane_length_m: float | None = None,
+    node_spacing_m: float | None = None,
+    canes: int | None = None,
+    buds_per_cane: int | None = None,
+    renewal_spurs: int | None = None,
+    buds_per_renewal_spur: int | None = None,
+) -> Recipe:
+    """Turn a count into whole canes and spurs that add up to it on this trellis.
+
+    Renewal spurs are counted: their buds are taken off first and the rest is shared among the canes (common
+    advice, gardenguides.com, second-hand). Pieces differ by one bud at most. A count that fits is met exactly,
+    unless `buds_per_cane` or `buds_per_spur` is fixed: then the nearest whole number of pieces is told.
+
+    Parameters
+    ----------
+    buds : int
+        Buds per vine.
+    training : str
+        One of the seven training words.
+    vine_spacing_m : float
+        Spacing of vines in the row, m.
+    cordon_length_m, spur_spacing_m, cane_length_m, node_spacing_m : float, optional
+        Lengths of this vineyard, m; the training's own are used where none is given.
+    buds_per_spur, canes, buds_per_cane, renewal_spurs, buds_per_renewal_spur : int, optional
+        Fixed by the grower; else chosen within what the training allows.
+
+    Returns
+    -------
+    Recipe
+
+    Raises
+    ------
+    DataError
+        If the training is unknown, the count negative, or a length or number absurd; with all faults.
+
+    Examples
+    --------
+    >>> fit_recipe(40, "four-cane", 2.4).text
+    '4 × 8 + 4 × 2'
+    """
+    system = find_training(training)
+    _check(
+        buds,
+        lengths={
+            "vine_spacing_m": (vine_spacing_m, *SPACING_RANGE_M),
+            "cordon_length_m": (cordon_length_m, 0.2, 20.0),
+            "spur_spacing_m": (spur_spacing_m, 0.03, 1.0),
+            "cane_length_m": (cane_length_m, 0.2, 5.0),
+            "node_spacing_m": (node_spacing_m, 0.02, 0.3),
+            "buds_per_spur": (buds_per_spur, 1, 8),
+            "canes": (canes, 1, 12),
+            "buds_per_cane": (buds_per_cane, CANE_FROM, 40),
+            "renewal_spurs": (renewal_spurs, 0, 20),
+            "buds_per_renewal_spur": (buds_per_renewal_spur, 1, 3),
+        },
+    )
+    renewal = (
+        system.renewal_spurs if renewal_spurs is None else renewal_spurs,
+        system.buds_per_renewal_spur if buds_per_renewal_spur is None else buds_per_renewal_spur,
+    )
+    if system.kind == "spur":
+        length = cordon_length_m or system.cordon_per_spacing * vine_spacing_m
+        wood = spur_wood(system, length, spur_spacing_m or system.spur_spacing_m, buds_per_spur, renewal)
+    else:
+        length = cane_length_m or system.cane_length_m(vine_spacing_m)
+        wood = cane_wood(system, length, node_spacing_m or system.node_spacing_m, buds_per_cane, renewal)
+        wood = wood if canes is None else replace(wood, pieces=(canes, canes), aim=0)
+    return _recipe(int(buds), system, wood, vine_spacing_m)
+
+
+def recipe(buds: int, training: str, vine_spacing_m: float | None = None) -> str:
+    """The count in plain figures, "4 x 8 + 4 x 2"; without a spacing the room on the wires is not checked.
+
+    Raises
+    ------
+    DataError
+        As `fit_recipe`.
+    """
+    if vine_spacing_m is not None:
+        return fit_recipe(buds, training, vine_spacing_m).text.replace("×", "x")
+    system = find_training(training)
+    _check(buds, lengths={})
+    fewest = CANE_FROM if system.kind == "cane" else system.buds_per_spur[0]
+    pieces = system.canes if system.kind == "cane" else (1, max(int(buds), 1))
+    each = (fewest, max(int(buds), fewest))
+    renewal = (system.renewal_spurs, system.buds_per_renewal_spur)
+    wood = Wood(system.kind, pieces, each, *renewal, float("nan"), system.buds_per_cane_aim)
+    return " + ".join(f"{part.count} x {part.buds}" for part in share_out(int(buds), wood))
+
+
+def _recipe(buds: int, system: Training, wood: Wood, vine_spacing_m: float) -> Recipe:
+    fits = buds <= wood.capacity
+    parts = share_out(buds, wood) if fits else ()
+    total = sum(part.count * part.buds for part in parts)
+    below, above = even_counts(buds, wood)
+    spurs = sum(part.count for part in parts if part.kind == "spur")
+    return Recipe(
+        training=system,
+        requested=buds,
+        total=total,
+        parts=parts,
+        fits=fits,
+        exact=fits and total == buds,
+        capacity=wood.capacity,
+        below=below,
+        above=above,
+        buds_per_m_row=buds / vine_spacing_m,
+        buds_per_m_canopy=buds / vine_spacing_m / system.canopies,
+        spur_spacing_m=wood.length_m / spurs if wood.kind == "spur" and spurs else float("nan"),
+        reasons=_reasons(buds, system, wood, total, parts),
+    )
+
+
+def _reasons(buds: int, system: Training, wood: Wood, total: int, parts: tuple[Part, ...]) -> tuple[Message, ...]:
+    if buds > wood.capacity:
+        key = "recipe.no_room_spurs" if wood.kind == "spur" else "recipe.no_room_canes"
+        fields = {
+            "buds": buds,
+            "capacity": wood.capacity,
+            "pieces": wood.pieces[1],
+            "buds_each": wood.buds_each[1],
+        }
+        return (Message(key, fields),)
+    said = []
+    if total != buds:
+        said.append(Message("recipe.not_exact", {"buds": buds, "total": total}))
+    if system.id == "four-cane" and buds:
+        said.append(Message("recipe.top_canes_longer"))
+    if wood.kind == "cane" and not wood.aim and sum(p.count for p in parts if p.kind == "cane") > wood.pieces[0]:
+        said.append(Message("recipe.more_canes", {"usual": wood.pieces[0]}))
+    return tuple(said)
+
+
+def _check(buds: int, *, lengths: dict[str, tuple[float | None, float, float]]) -> None:
+    faults = []
+    if not np.isfinite(buds) or buds < 0 or buds != int(buds) or buds > 1000:
+        faults.append(Problem("", "", "recipe", f"{buds} is not a number of buds per vine", "Give a whole number"))
+    for name, (value, low, high) in lengths.items():
+        if value is None:
+            continue
+        if not np.isfinite(value) or not low <= value <= high:
+            what = f"`{name}` is {value:g}, outside {low:g} to {high:g}"
+            faults.append(Problem("", "", "recipe", what, "Check the value and its unit"))
+        elif isinstance(low, int) and value != int(value):
+            faults.append(Problem("", "", "recipe", f"`{name}` is {value:g}, not whole", "Give a whole number"))
+    if faults:
+        raise DataError(faults)

@@ -1,0 +1,136 @@
+"""Buds shared out over canes and spurs: what fits on a vine, and which whole pieces add up to a count."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geoprune.rules.training import Training
+
+#: A cane has at least 4 nodes, anything shorter is a spur (Pool 2000, rev. Vanden Heuvel 2011, Cornell).
+CANE_FROM = 4
+
+
+@dataclass(frozen=True)
+class Part:
+    """So many pieces of wood of one kind with so many buds each. `kind`: "cane", "spur" or "renewal"."""
+
+    kind: str
+    count: int
+    buds: int
+
+
+@dataclass(frozen=True)
+class Wood:
+    """What the trellis and the grower's habits allow on one vine.
+
+    `buds_each` is (fewest, most) per cane or spur, `pieces` (usual, most) canes, or (1, most) spurs; `aim` the
+    buds per cane that set the number of canes, 0 where they have their places; `fixed` whether the grower fixed
+    the buds of each piece.
+    """
+
+    kind: str
+    pieces: tuple[int, int]
+    buds_each: tuple[int, int]
+    renewal_spurs: int
+    buds_per_renewal_spur: int
+    length_m: float
+    aim: int = 0
+    fixed: bool = False
+
+    @property
+    def renewal_buds(self) -> int:
+        """Buds on renewal spurs; they count."""
+        return self.renewal_spurs * self.buds_per_renewal_spur
+
+    @property
+    def capacity(self) -> int:
+        """Most buds that fit."""
+        return self.pieces[1] * self.buds_each[1] + self.renewal_buds
+
+
+def spur_wood(system: Training, length: float, spacing: float, each: int | None, renewal: tuple[int, int]) -> Wood:
+    """Room for spurs on a cordon; `renewal` is (spurs, buds each), `each` the buds per spur if fixed."""
+    room = max(_whole(length / spacing) - renewal[0], 1)
+    buds = system.buds_per_spur if each is None else (each, each)
+    return Wood("spur", (1, room), buds, *renewal, length, fixed=each is not None)
+
+
+def cane_wood(system: Training, length: float, spacing: float, each: int | None, renewal: tuple[int, int]) -> Wood:
+    """Room for canes of a length with a node each `spacing`; `each` is the buds per cane if fixed."""
+    most = system.buds_per_cane[1]
+    if np.isfinite(length):
+        most = max(min(most, _whole(length / spacing)), CANE_FROM)
+    buds = (CANE_FROM, most) if each is None else (each, each)
+    aim = system.buds_per_cane_aim
+    return Wood("cane", system.canes, buds, *renewal, length, aim, fixed=each is not None)
+
+
+def share_out(buds: int, wood: Wood) -> tuple[Part, ...]:
+    """Whole pieces that hold the buds: canes or spurs first, renewal spurs last, one bud apart at most."""
+    if buds == 0:
+        return ()
+    renewal = _renewal(buds, wood)
+    rest = buds - sum(part.count * part.buds for part in renewal)
+    if wood.fixed:
+        return (*_fixed(rest, wood), *renewal)
+    if rest < wood.buds_each[0] or (wood.kind == "cane" and rest < CANE_FROM):
+        return (Part("spur", 1, rest),) if rest else renewal
+    return (*(_canes(rest, wood) if wood.kind == "cane" else _spurs(rest, wood)), *renewal)
+
+
+def _renewal(buds: int, wood: Wood) -> tuple[Part, ...]:
+    for spurs in range(wood.renewal_spurs, 0, -1):
+        if buds - spurs * wood.buds_per_renewal_spur >= wood.buds_each[0]:
+            return (Part("renewal", spurs, wood.buds_per_renewal_spur),)
+    return ()
+
+
+def _fixed(rest: int, wood: Wood) -> tuple[Part, ...]:
+    each = wood.buds_each[0]
+    pieces = min(max(_whole(rest / each + 0.5), 1), wood.pieces[1])
+    return (Part(wood.kind, pieces, each),)
+
+
+def _canes(rest: int, wood: Wood) -> tuple[Part, ...]:
+    usual, most = wood.pieces
+    fewest, longest = wood.buds_each
+    needed = -(-rest // longest)
+    wanted = _whole(rest / wood.aim + 0.5) if wood.aim else usual
+    pieces = min(max(usual, needed, wanted), most)
+    pieces = max(min(pieces, rest // fewest), 1)
+    return _share("cane", rest, pieces)
+
+
+def _spurs(rest: int, wood: Wood) -> tuple[Part, ...]:
+    room = wood.pieces[1]
+    shortest, longest = wood.buds_each
+    each = next(size for size in range(shortest, longest + 1) if room * size >= rest)
+    whole, left = divmod(rest, each)
+    if left == 0:
+        return (Part("spur", whole, each),)
+    longer_fits = each < longest and left <= whole
+    shorter_fits = each > shortest and whole < room
+    if longer_fits and (not shorter_fits or left <= each - left):
+        return _share("spur", rest, whole)
+    return _share("spur", rest, whole + 1)
+
+
+def _share(kind: str, buds: int, pieces: int) -> tuple[Part, ...]:
+    each, longer = divmod(buds, pieces)
+    parts = (Part(kind, longer, each + 1), Part(kind, pieces - longer, each))
+    return tuple(part for part in parts if part.count)
+
+
+def even_counts(buds: int, wood: Wood) -> tuple[int | None, int | None]:
+    """Nearest counts below and above that come out with all pieces alike."""
+    pieces = np.arange(1, wood.pieces[1] + 1)
+    each = np.arange(wood.buds_each[0], wood.buds_each[1] + 1)
+    even = np.unique(np.outer(pieces, each)) + wood.renewal_buds
+    lower, higher = even[even < buds], even[even > buds]
+    return (int(lower[-1]) if len(lower) else None), (int(higher[0]) if len(higher) else None)
+
+
+def _whole(value: float) -> int:
+    return int(np.floor(value + 1e-9))
