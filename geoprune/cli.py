@@ -22,6 +22,9 @@ def main() -> None:
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
 @click.option("--crs", help="CRS of easting and northing in the samples, e.g. EPSG:32617.")
 @click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True, help="Units shown.")
+@click.option("--lang", type=click.Choice(["en", "es"]), default="en", show_default=True, help="Language a map opens in.")
+@click.option("--background", help="Address of a background map, with {z}/{x}/{y} (default: none, no network).")
+@click.option("--credit", default="", help="Credit line of the background map.")
 @click.option("--max-zones", type=click.IntRange(2, 4), default=3, show_default=True, help="Most zones in a block.")
 @click.option("--bud-step", type=click.IntRange(1, 20), default=5, show_default=True, help="Buds are told in this step.")
 @click.option("--min-saving", type=float, default=1.0, show_default=True, help="Buds per vine zones must save.")
@@ -36,6 +39,9 @@ def prescribe(
     out: Path,
     crs: str | None,
     units: str,
+    lang: str,
+    background: str | None,
+    credit: str,
     max_zones: int,
     bud_step: int,
     min_saving: float,
@@ -47,11 +53,17 @@ def prescribe(
 ) -> None:
     """Plan every block of VINEYARD and write maps, crew sheets, tables and layers."""
     from geoprune.errors import GeopruneError
+    from geoprune.maps.page import check_choices
     from geoprune.pages import all_pages
     from geoprune.plan import EstatePlan, PlanOptions, make_plan
     from geoprune.reading import read_vineyard
     from geoprune.writing import block_folders, write_plan
     from geoprune.zones import ZoneOptions
+
+    try:
+        check_choices(lang, units, background)
+    except ValueError as error:
+        raise click.UsageError(str(error)) from error
 
     def tell(text: str) -> None:
         if not (quiet or as_json):
@@ -62,7 +74,8 @@ def prescribe(
         data = read_vineyard(vineyard, samples=samples, crs=crs)
         options = PlanOptions(zones, seed)
         plans = make_plan(data, options=options, progress=lambda name: tell(f"Planning {click.unstyle(name)} ..."))
-        pages = all_pages(plans, block_folders(plan.name for plan in plans), units=units)
+        folders = block_folders(plan.name for plan in plans)
+        pages = all_pages(plans, folders, units=units, language=lang, background=background, credit=credit)
         estate = EstatePlan(plans, data.crs, options, data.sources, data.remarks)
         write_plan(estate, out, pages=pages, force=force)
     except (GeopruneError, OSError) as error:

@@ -137,7 +137,7 @@ def _plan_block(vineyard: Vineyard, name: str, options: PlanOptions) -> BlockPla
         row_list=row_list(trellis, zoning.panel_zone, told),
         merit=zoning.merit,
         model=surface.model,
-        remarks=_remarks(samples, surface, injury, trellis),
+        remarks=_remarks(samples, surface, injury) + _crowding(told, str(entry["training"]), trellis.vine_spacing_m),
     )
 
 
@@ -206,7 +206,7 @@ def _vine_table(name: str, trellis: Trellis, surface: Surface, zoning: Zoning, t
     return _named(name, vines)
 
 
-def _remarks(samples: gpd.GeoDataFrame, surface: Surface, injury: Injury, trellis: Trellis) -> tuple[str, ...]:
+def _remarks(samples: gpd.GeoDataFrame, surface: Surface, injury: Injury) -> tuple[str, ...]:
     told = [
         f"Sample in row {s.source_row} of the table left out: {s.why_not}." for s in samples[~samples["used"]].itertuples()
     ]
@@ -225,3 +225,12 @@ def _remarks(samples: gpd.GeoDataFrame, surface: Surface, injury: Injury, trelli
     else:
         told.append("No bud checks: winter bud injury taken as none.")
     return tuple(told)
+
+
+def _crowding(told: np.ndarray, training: str, vine_spacing_m: float) -> tuple[str, ...]:
+    """Say which counts do not fit the wood of a usual vine of this training and spacing."""
+    return tuple(
+        f"{buds} buds do not fit a usual vine of {training} at this spacing: look at the wood before you give the number."
+        for buds in told
+        if buds and not recipe(int(buds), training, vine_spacing_m)
+    )

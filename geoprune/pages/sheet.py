@@ -1,10 +1,8 @@
-"""The crew's sheet (HTML and PDF, English over Spanish) and the estate's page."""
+"""The crew's sheet, HTML and PDF, English over Spanish."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from html import escape
 from importlib.resources import files
 from typing import Any
 
@@ -78,15 +76,3 @@ def crew_sheet_pdf(plan: BlockPlan, *, units: str = "us", paper: str = "us-lette
     source = (files("geoprune.pages") / "sheet.typ").read_text(encoding="utf-8")
     inputs = {"data": json.dumps(content(plan, units=units)), "paper": paper}
     return bytes(typst.compile(source.encode(), sys_inputs=inputs))
-
-
-def page_parts(plan: BlockPlan, *, units: str, cautions: Sequence[str]) -> dict[str, str]:
-    """Title and answer of the map's page, escaped."""
-    answer = _pages.get_template("answer.html").render(content(plan, units=units) | {"english": cautions})
-    return {"title": f"{escape(plan.name)}: buds per vine", "answer": answer}
-
-
-def estate_page(plans: Sequence[BlockPlan], folders: Mapping[str, str], *, units: str = "us") -> str:
-    """Return the estate at a glance, linking to each block."""
-    blocks = [content(plan, units=units) | {"folder": folders[plan.name], "verdict": plan.verdict} for plan in plans]
-    return _pages.get_template("estate.html").render(blocks=blocks)

@@ -1,0 +1,260 @@
+// The estate: every block with its numbers, leading to each block's own pages.
+const LAYERS = [["zones", true], ["replant", true], ["vines", true], ["block", true]];
+const on = new Set(LAYERS.map(([name]) => name));
+const chosen = { block: null };
+let told;
+let shape;
+let ground;
+
+function readShapes() {
+  const blocks = polygons(told, "block");
+  shape = {
+    blocks,
+    boxes: told.blocks.map((_, i) => boundsOf(blocks[i] || [])),
+    zones: polygons(told, "zones"),
+    replant: polygons(told, "replant"),
+    labels: told.labels.map((label) => ({ ...label, place: placeOf(told, label.lon, label.lat) })),
+    vines: vines(told, "vines"),
+  };
+  const corners = shape.boxes.flatMap(([west, north, east, south]) => [west, north, east, south]);
+  shape.box = boundsOf([Float64Array.from(corners)]);
+  shape.zonesOf = told.blocks.map(() => []);
+  told.zones.forEach((zone, i) => shape.zonesOf[zone.block].push(i));
+}
+
+const styleOf = (zone) => (told.blocks[zone.block].zones === 1 ? 0 : zone.zone);
+
+function seesBlock(view, block) {
+  const [west, north, east, south] = shape.boxes[block];
+  return view.across(east) >= view.box[0] && view.across(west) <= view.box[2]
+    && view.down(south) >= view.box[1] && view.down(north) <= view.box[3];
+}
+
+function paint(view) {
+  const { look } = told;
+  told.blocks.forEach((block, i) => {
+    if (!seesBlock(view, i)) return;
+    const [west, , east] = shape.boxes[i];
+    const wide = (east - west) * view.scale;
+    if (on.has("zones")) paintZones(view, look, i, wide);
+    if (on.has("vines")) paintVines(view, look, block);
+    if (on.has("block")) view.stroke(view.outline(shape.blocks[i] || []), look.ink, wide > 60 ? 1.8 : 1);
+  });
+  if (on.has("replant")) paintReplant(view, look);
+  if (chosen.block !== null) {
+    const path = view.outline(shape.blocks[chosen.block]);
+    view.stroke(path, look.paper, 8);
+    view.stroke(path, look.alarm, 4);
+  }
+  if (on.has("zones")) paintNumbers(view, look);
+  if (ground) drawMe(view, look, ground.me);
+}
+
+function paintZones(view, look, block, wide) {
+  for (const index of shape.zonesOf[block]) {
+    const rings = shape.zones[index] || [];
+    const style = styleOf(told.zones[index]);
+    if (wide > 90) {
+      const path = fillZone(view, look, rings, style);
+      view.stroke(path, look.ink, 0.9);
+    } else {
+      view.context.fillStyle = look.fills[style];
+      view.context.fill(view.outline(rings), "evenodd");
+    }
+  }
+}
+
+function paintVines(view, look, block) {
+  const near = block.vine_spacing_m * view.pointsPerMetre;
+  if (near < 2.5) return;
+  const { points, starts } = shape.vines;
+  const status = told.columns.vine_status;
+  const size = Math.min(Math.max(near * 0.28, 0.8), 5);
+  const [bearing, gone] = [new Path2D(), new Path2D()];
+  for (let i = starts[block.first_row]; i < starts[block.first_row + block.rows]; i += 1) {
+    const [x, y] = [view.across(points[2 * i]), view.down(points[2 * i + 1])];
+    if (!view.sees(x, y, 6)) continue;
+    if (status[i]) cross(gone, x, y, size);
+    else bearing.rect(x - size / 2, y - size / 2, size, size);
+  }
+  view.context.fillStyle = look.ink;
+  view.context.fill(bearing);
+  view.stroke(gone, look.paper, 3);
+  view.stroke(gone, look.alarm, 1.3);
+}
+
+function paintReplant(view, look) {
+  for (const rings of shape.replant) {
+    if (!rings) continue;
+    const path = view.outline(rings);
+    view.stroke(path, look.paper, 3.4);
+    view.stroke(path, look.alarm, 1.8, [5, 3]);
+  }
+}
+
+function paintNumbers(view, look) {
+  const taken = [];
+  told.blocks.forEach((block, i) => {
+    if (!seesBlock(view, i)) return;
+    const [west, north, east, south] = shape.boxes[i];
+    const [wide, tall] = [(east - west) * view.scale, (south - north) * view.scale];
+    if (Math.min(wide, tall) > 170) zonePlates(view, look, taken, i);
+    else blockPlate(view, look, taken, block, i, wide);
+  });
+}
+
+function zonePlates(view, look, taken, block) {
+  for (const label of shape.labels.filter((entry) => entry.block === block)) {
+    const zone = told.zones[label.zone];
+    plate(view, look, taken, {
+      x: view.across(label.place[0]), y: view.down(label.place[1]), size: 26, big: number(zone.buds_per_vine),
+      small: word("class", zone.class), bands: told.blocks[block].zones > 1 ? zone.zone : 0, must: true });
+  }
+}
+
+function blockPlate(view, look, taken, block, i, wide) {
+  const [west, north, east, south] = shape.boxes[i];
+  const size = wide > 70 ? 19 : 14;
+  const name = block.name.length > 16 ? `${block.name.slice(0, 15)}…` : block.name;
+  const big = block.numbers.map((n) => number(n)).join(" · ");
+  const narrow = big.length * size * 0.42 > 0.6 * wide;
+  plate(view, look, taken, {
+    x: view.across((west + east) / 2), y: narrow ? view.down(south) + size : view.down((north + south) / 2), size, big,
+    small: wide > 70 ? name : "", bands: 0, must: false });
+}
+
+function showPage() {
+  document.documentElement.lang = speech.language;
+  document.title = say("estate_title");
+  put("settings", ...pageChoices(), printButton());
+  put("name", say("estate_title"));
+  const vineCount = told.blocks.reduce((sum, block) => sum + block.vines, 0);
+  const land = told.blocks.reduce((sum, block) => sum + (block.area_ha || 0), 0);
+  put("facts", say("estate_facts", { blocks: number(told.blocks.length), vines: number(vineCount), area: area(land) }));
+  const zoned = told.blocks.filter((block) => block.verdict === "zone").length;
+  put("verdict", say("estate_verdict", { zoned: number(zoned), one: number(told.blocks.length - zoned) }));
+  put("why", ...extremes());
+  put("zones", blockTable());
+  showSearch();
+  showLayers();
+  showCard();
+  put("tables");
+  showCautions();
+  groundTools(ground, say("whole_estate"));
+  showScale(ground);
+}
+
+// The zones that are called weak or rank, the farthest ones first.
+function extremes() {
+  const list = (diagnosis, sign) => told.zones.filter((zone) => zone.diagnosis === diagnosis)
+    .sort((a, b) => sign * (a.vine_size_kg - b.vine_size_kg)).slice(0, 5)
+    .map((zone) => `${told.blocks[zone.block].name} ${number(zone.buds_per_vine)}`);
+  return [["weak", 1], ["rank", -1]].map(([diagnosis, sign]) => {
+    const names = list(diagnosis, sign);
+    return names.length ? make("p", {}, make("strong", { text: `${word("diagnosis", diagnosis)}: ` }), names.join(", ")) : null;
+  });
+}
+
+function links(block) {
+  const kinds = [["map", "link_map"], ["sheet", "link_sheet"], ["pdf", "link_pdf"]].filter(([kind]) => block.links[kind]);
+  return make("span", { class: "links" }, ...kinds.map(([kind, key]) =>
+    make("a", { href: block.links[kind], text: say(key), "aria-label": `${say(key)}: ${block.name}` })));
+}
+
+function blockTable() {
+  const heads = ["block", "buds_per_vine"].map((key) => say(key));
+  return table(say("table_blocks"), heads, told.blocks.map((block, i) => [
+    make("div", {},
+      make("button", { type: "button", class: "link", text: block.name, onclick: () => choose(i, true) }),
+      make("p", { class: "quiet", text: blockWords(block, i) }), links(block)),
+    make("b", { class: "big", text: block.numbers.map((n) => number(n)).join(" · ") })]));
+}
+
+function blockWords(block, i) {
+  const called = [...new Set(shape.zonesOf[i].map((z) => word("diagnosis", told.zones[z].diagnosis || "unknown")))].filter(Boolean);
+  const counts = say("zone_counts", { vines: number(block.vines), area: area(block.area_ha) });
+  return [...called, counts].join(" · ");
+}
+
+function choose(index, move) {
+  chosen.block = index;
+  showCard();
+  if (move) ground.show(shape.boxes[index]);
+  ground.redraw();
+}
+
+function showCard() {
+  const card = document.getElementById("card");
+  card.hidden = chosen.block === null;
+  if (card.hidden) return card.replaceChildren();
+  const block = told.blocks[chosen.block];
+  const shut = make("button", { type: "button", text: "×", class: "shut", "aria-label": say("close"), onclick: () => choose(null, false) });
+  const zones = shape.zonesOf[chosen.block].map((index) => {
+    const zone = told.zones[index];
+    const name = block.zones === 1 ? word("class", zone.class) : `${zone.zone} · ${word("class", zone.class)}`;
+    return make("p", { class: "numeral" }, make("b", { text: number(zone.buds_per_vine) }),
+      make("span", { text: `${name}, ${weight(zone.vine_size_kg)}` }));
+  });
+  const verdict = block.zones === 1 ? say("verdict_one", { buds: block.numbers[0] }) : say("verdict_zone", { zones: block.zones });
+  card.replaceChildren(shut, make("h3", { text: block.name }), make("p", { text: verdict }), ...zones, links(block));
+}
+
+function showSearch() {
+  const field = make("input", { id: "row", type: "search", autocomplete: "off", list: "block-names", "aria-describedby": "row-found" });
+  const found = make("p", { id: "row-found", class: "quiet" });
+  const names = make("datalist", { id: "block-names" }, ...told.blocks.map((block) => make("option", { value: block.name })));
+  const form = make("form", { onsubmit: (event) => {
+    event.preventDefault();
+    const wanted = field.value.trim().toLowerCase();
+    const index = told.blocks.findIndex((block) => block.name.trim().toLowerCase() === wanted);
+    found.textContent = index < 0 ? say("block_not_found", { block: field.value }) : "";
+    if (index >= 0) choose(index, true);
+  } }, make("label", { for: "row", text: say("find_block") }), field, make("button", { type: "submit", text: say("find") }), names);
+  put("search", form, found);
+}
+
+function showLayers() {
+  const entry = (name) => make("li", {}, make("label", {}, make("input", {
+    type: "checkbox", "data-layer": name, checked: on.has(name),
+    onchange: (event) => {
+      if (event.target.checked) on.add(name);
+      else on.delete(name);
+      ground.redraw();
+    },
+  }), make("span", { text: say(`layer_${name}`) })));
+  const most = Math.max(...told.blocks.map((block) => block.zones));
+  const key = most < 2 ? [] : Array.from({ length: most }, (_, i) =>
+    make("li", { class: "key" }, zoneSwatch(i + 1, 34, 22), make("span", { text: say("zone_n", { zone: i + 1 }) }), tapeMarks(i + 1)));
+  put("layers", make("legend", { text: say("layers") }), make("ul", {}, ...LAYERS.map(([name]) => entry(name))),
+    make("ul", {}, ...key, make("li", { class: "key" }, zoneSwatch(0, 34, 22), make("span", { text: word("class", "whole block") }))));
+}
+
+// Is a place inside rings (even-odd)?
+function inside(rings, [x, y]) {
+  let odd = false;
+  for (const ring of rings) {
+    for (let i = 0, j = ring.length - 2; i < ring.length; j = i, i += 2) {
+      const crosses = ring[i + 1] > y !== ring[j + 1] > y;
+      if (crosses && x < ((ring[j] - ring[i]) * (y - ring[i + 1])) / (ring[j + 1] - ring[i + 1]) + ring[i]) odd = !odd;
+    }
+  }
+  return odd;
+}
+
+function pick(place) {
+  const index = shape.blocks.findIndex((rings, i) => {
+    const [west, north, east, south] = shape.boxes[i];
+    return place[0] >= west && place[0] <= east && place[1] >= north && place[1] <= south && inside(rings, place);
+  });
+  choose(index < 0 ? null : index, false);
+}
+
+begin((data) => {
+  told = data;
+  readShapes();
+  ground = openGround(told, shape.box, paint);
+  ground.pick = pick;
+  showPage();
+  printable(told, shape.box, paint);
+  window.geoprune = { ground, on, told };
+});

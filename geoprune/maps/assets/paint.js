@@ -1,0 +1,214 @@
+// Drawing on a canvas: a view turns places into points of the picture; the same code draws screen and paper.
+class View {
+  // scale: points per unit of the Web-Mercator square; left, top: where the origin falls; box: what is visible.
+  constructor(context, scale, left, top, box, density, latitude) {
+    Object.assign(this, { context, scale, left, top, box, density });
+    this.pointsPerMetre = scale / (2 * Math.PI * 6378137 * Math.cos((latitude * Math.PI) / 180));
+  }
+
+  across(place) {
+    return place * this.scale + this.left;
+  }
+
+  down(place) {
+    return place * this.scale + this.top;
+  }
+
+  sees(x, y, margin = 0) {
+    const [west, north, east, south] = this.box;
+    return x >= west - margin && x <= east + margin && y >= north - margin && y <= south + margin;
+  }
+
+  trace(path, line, close) {
+    for (let i = 0; i < line.length; i += 2) {
+      const x = this.across(line[i]);
+      const y = this.down(line[i + 1]);
+      if (i) path.lineTo(x, y);
+      else path.moveTo(x, y);
+    }
+    if (close) path.closePath();
+  }
+
+  outline(rings) {
+    const path = new Path2D();
+    for (const ring of rings) this.trace(path, ring, true);
+    return path;
+  }
+
+  stroke(path, color, width, dash = []) {
+    const { context } = this;
+    context.strokeStyle = color;
+    context.lineWidth = width;
+    context.setLineDash(dash);
+    context.stroke(path);
+    context.setLineDash([]);
+  }
+
+  text(words, x, y, { font, color, halo = null, align = "center", baseline = "middle" }) {
+    const { context } = this;
+    Object.assign(context, { font, textAlign: align, textBaseline: baseline, lineJoin: "round" });
+    if (halo) {
+      context.strokeStyle = halo;
+      context.lineWidth = 3.2;
+      context.strokeText(words, x, y);
+    }
+    context.fillStyle = color;
+    context.fillText(words, x, y);
+  }
+}
+
+function mix(ramp, share) {
+  const place = Math.min(Math.max(share, 0), 1) * (ramp.length - 1);
+  const index = Math.min(Math.floor(place), ramp.length - 2);
+  const low = channels(ramp[index]);
+  const high = channels(ramp[index + 1]);
+  return low.map((value, i) => Math.round(value + (high[i] - value) * (place - index)));
+}
+
+const channels = (color) => [1, 3, 5].map((start) => parseInt(color.slice(start, start + 2), 16));
+const css = ([red, green, blue]) => `rgb(${red},${green},${blue})`;
+
+// A zone's pattern as a tile. Sizes are chosen so that the patterns stay apart at arm's length on paper.
+function patternTile(look, style, density) {
+  const side = 12;
+  const tile = document.createElement("canvas");
+  tile.width = tile.height = Math.round(side * density);
+  const pen = tile.getContext("2d");
+  pen.scale(tile.width / side, tile.height / side);
+  pen.fillStyle = look.fills[style];
+  pen.fillRect(0, 0, side, side);
+  const kind = look.patterns[style];
+  pen.strokeStyle = pen.fillStyle = look.pattern_inks[style];
+  pen.globalAlpha = kind === "dots" ? 0.6 : kind === "hatch" ? 0.5 : 0.42;
+  pen.lineWidth = 1.1;
+  if (kind === "dots") {
+    for (const [x, y] of [[3, 3], [9, 9]]) {
+      pen.beginPath();
+      pen.arc(x, y, 1, 0, 7);
+      pen.fill();
+    }
+  }
+  const slopes = { lines: [1], hatch: [1, -1] }[kind] || [];
+  for (const slope of slopes) {
+    for (const shift of [-side, 0, side]) {
+      pen.beginPath();
+      pen.moveTo(shift - 1, slope > 0 ? side + 1 : -1);
+      pen.lineTo(shift + side + 1, slope > 0 ? -1 : side + 1);
+      pen.stroke();
+    }
+  }
+  return tile;
+}
+
+function zonePattern(view, look, style) {
+  const tile = patternTile(look, style, view.density);
+  const pattern = view.context.createPattern(tile, "repeat");
+  pattern.setTransform(new DOMMatrix().scale(12 / tile.width, 12 / tile.height));
+  return pattern;
+}
+
+function fillZone(view, look, rings, style) {
+  const { context } = view;
+  const path = view.outline(rings);
+  context.fillStyle = zonePattern(view, look, style);
+  context.fill(path, "evenodd");
+  return path;
+}
+
+// A number on a small plate of paper, with the bands of tape under it and a word when there is room.
+function plate(view, look, taken, { x, y, big, small, bands, must, size }) {
+  const { context } = view;
+  context.font = `700 ${size}px ${look.serif}`;
+  const wide = context.measureText(big).width;
+  const print = Math.max(10, Math.round(size * 0.4));
+  context.font = `600 ${print}px ${look.sans}`;
+  const wordWide = small ? context.measureText(small).width : 0;
+  const width = Math.max(wide, wordWide, bands * 8) + 14;
+  const height = size + (small ? print * 1.25 : 0) + (bands ? 11 : 0) + 8;
+  const spot = [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
+  const clash = taken.some((other) =>
+    spot[0] < other[2] && spot[2] > other[0] && spot[1] < other[3] && spot[3] > other[1]);
+  if (clash && !must) return;
+  taken.push(spot);
+  context.fillStyle = look.paper;
+  context.globalAlpha = 0.94;
+  context.fillRect(spot[0], spot[1], width, height);
+  context.globalAlpha = 1;
+  context.strokeStyle = look.ink;
+  context.lineWidth = 1;
+  context.strokeRect(spot[0], spot[1], width, height);
+  let top = spot[1] + 4;
+  view.text(big, x, top + size * 0.52, { font: `700 ${size}px ${look.serif}`, color: look.ink });
+  top += size;
+  if (small) {
+    view.text(small, x, top + print * 0.55, { font: `600 ${print}px ${look.sans}`, color: look.ink });
+    top += print * 1.25;
+  }
+  drawBands(view, look, x, top + 5, bands);
+}
+
+function drawBands(view, look, x, y, bands) {
+  view.context.fillStyle = look.ink;
+  for (let band = 0; band < bands; band += 1) {
+    view.context.fillRect(x - bands * 4 + band * 8 + 1.5, y - 4, 5, 8);
+  }
+}
+
+// A picture whose pixels are an evenly turned grid of the ground.
+function drawGrid(view, tile, corners) {
+  const { context } = view;
+  const [origin, right, below] = corners.map(([across, down]) => [view.across(across), view.down(down)]);
+  context.save();
+  context.transform(
+    (right[0] - origin[0]) / tile.width, (right[1] - origin[1]) / tile.width,
+    (below[0] - origin[0]) / tile.height, (below[1] - origin[1]) / tile.height, origin[0], origin[1]);
+  context.imageSmoothingEnabled = true;
+  context.drawImage(tile, 0, 0);
+  context.restore();
+}
+
+function gridTile(bytes, width, height, ramp) {
+  const tile = document.createElement("canvas");
+  Object.assign(tile, { width, height });
+  const pen = tile.getContext("2d");
+  const picture = pen.createImageData(width, height);
+  const colors = Array.from({ length: 256 }, (_, i) => mix(ramp, (i - 1) / 254));
+  for (let i = 0; i < bytes.length; i += 1) {
+    if (!bytes[i]) continue;
+    picture.data.set(colors[bytes[i]], 4 * i);
+    picture.data[4 * i + 3] = 255;
+  }
+  pen.putImageData(picture, 0, 0);
+  return tile;
+}
+
+// A round length not longer than the given one: 1, 2 or 5 times a power of ten.
+function roundLength(longest) {
+  const power = 10 ** Math.floor(Math.log10(longest));
+  return [5, 2, 1].map((n) => n * power).find((n) => n <= longest);
+}
+
+function scaleBar(pointsPerMetre, widest) {
+  const unit = us() ? FT : 1;
+  const length = roundLength(widest / pointsPerMetre / unit);
+  return { points: length * unit * pointsPerMetre, words: `${number(length)} ${us() ? "ft" : "m"}` };
+}
+
+function drawScaleAndNorth(view, look, width, height) {
+  const bar = scaleBar(view.pointsPerMetre, 140);
+  const path = new Path2D();
+  path.moveTo(14, height - 22);
+  path.lineTo(14, height - 14);
+  path.lineTo(14 + bar.points, height - 14);
+  path.lineTo(14 + bar.points, height - 22);
+  view.stroke(path, look.ink, 1.6);
+  const small = { font: `600 12px ${look.sans}`, color: look.ink, halo: look.paper };
+  view.text(bar.words, 14 + bar.points / 2, height - 26, small);
+  const arrow = new Path2D("M0 -17 L6 13 L0 7 L-6 13 Z");
+  view.context.save();
+  view.context.translate(width - 24, 32);
+  view.context.fillStyle = look.ink;
+  view.context.fill(arrow);
+  view.context.restore();
+  view.text(say("north_letter"), width - 24, 9, small);
+}

@@ -1,0 +1,53 @@
+// What both pages have. `told` is the page's data.
+// Language and units, shared by both pages.
+function pageChoices() {
+  const set = (name) => (value) => {
+    speech[name] = value;
+    showPage();
+    ground.redraw();
+    const chosenButton = document.querySelector(`#settings [data-value="${value}"]`);
+    if (chosenButton) chosenButton.focus();
+  };
+  const languages = Object.entries(told.words).map(([code, words]) => [code, code.toUpperCase(), words.language_name]);
+  const units = [["us", say("units_us")], ["metric", say("units_metric")]];
+  return [
+    choice(say("language"), languages, speech.language, set("language")),
+    choice(say("units"), units, speech.units, set("units")),
+  ];
+}
+
+const printButton = () => make("button", { type: "button", text: say("print"), onclick: () => window.print() });
+
+function zoneRows(zone) {
+  return zone.first_row === zone.last_row ? zone.first_row : `${zone.first_row}–${zone.last_row}`;
+}
+
+function tapeMarks(bands) {
+  const marks = Array.from({ length: bands }, () => make("i", {}));
+  return make("span", { class: "tape", role: "img", "aria-label": say("bands", { bands }) }, ...marks);
+}
+
+function zoneSwatch(style, width, height) {
+  const canvas = make("canvas", { class: "swatch", "aria-hidden": "true" });
+  const density = 2;
+  Object.assign(canvas, { width: width * density, height: height * density });
+  canvas.style.width = `${width}px`;
+  canvas.style.height = `${height}px`;
+  const context = canvas.getContext("2d");
+  const tile = patternTile(told.look, style, density);
+  context.fillStyle = context.createPattern(tile, "repeat");
+  context.fillRect(0, 0, canvas.width, canvas.height);
+  return canvas;
+}
+
+function showCautions() {
+  put("cautions", ...["caution_each_vine", "caution_safety", "caution_wounds", "caution_local"].map((key) =>
+    make("p", { text: say(key) })));
+}
+
+function cross(path, x, y, size) {
+  path.moveTo(x - size, y - size);
+  path.lineTo(x + size, y + size);
+  path.moveTo(x - size, y + size);
+  path.lineTo(x + size, y - size);
+}

@@ -1,0 +1,112 @@
+"""What both pages share: the frame around the map, the plain table and picture for when scripts do not run."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import geopandas as gpd
+import shapely
+from jinja2 import Environment, StrictUndefined, Template
+
+from geoprune import look
+from geoprune.maps.picture import draw_picture
+from geoprune.maps.shell import asset, tile_host
+from geoprune.maps.telling import UNITS, page_words
+from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA
+
+CAUTIONS = ("caution_each_vine", "caution_safety", "caution_wounds", "caution_local")
+
+
+def check_choices(language: str, units: str, background: str | None) -> None:
+    """Raise ValueError where a language, unit system or background cannot be used."""
+    if language not in page_words():
+        raise ValueError(f"no word list for language {language!r}: {', '.join(page_words())}")
+    if units not in UNITS:
+        raise ValueError(f"units {units!r}: {' or '.join(UNITS)}")
+    if background is not None:
+        tile_host(background)
+
+
+def look_told() -> dict[str, Any]:
+    """Return colours, patterns and fonts as the page's script takes them."""
+    return {
+        "ink": look.INK,
+        "paper": look.PAPER,
+        "alarm": look.ALARM,
+        "serif": look.SERIF,
+        "sans": look.SANS,
+        "size_ramp": look.SIZE_RAMP,
+        "error_ramp": look.ERROR_RAMP,
+        "bull_ramp": look.BULL_RAMP,
+        "injury_ramp": look.INJURY_RAMP,
+        "fills": look.ZONE_FILLS,
+        "patterns": look.ZONE_PATTERNS,
+        "pattern_inks": look.ZONE_PATTERN_INKS,
+    }
+
+
+@cache
+def _template(name: str) -> Template:
+    return Environment(autoescape=True, undefined=StrictUndefined).from_string(asset(name))
+
+
+def frame(
+    kind: str,
+    told: dict[str, Any],
+    zones: gpd.GeoDataFrame,
+    *,
+    language: str,
+    units: str,
+    credit: str,
+    polygon: shapely.Geometry,
+) -> tuple[str, str]:
+    """Return the HTML before and after a block map's element; every name in it is escaped."""
+    words = page_words()[language]
+    one = len(told["zones"]) == 1
+    said = {"buds": told["zones"][0]["buds_per_vine"] if one else "", "zones": len(told["zones"])}
+    keys = ("zone", "buds_per_vine", "vines", "area", "vine_size", "recipe")
+    return fill_frame(
+        kind,
+        words,
+        name=told["name"],
+        verdict=words["verdict_one" if one else "verdict_zone"].format_map(said),
+        heads=[words[key] for key in keys],
+        lines=[_plain_line(zone, words, units) for zone in told["zones"]],
+        picture=draw_picture(zones, polygon, words=words),
+        credit=credit,
+    )
+
+
+def fill_frame(kind: str, words: dict[str, str], *, name: str, credit: str, **plain: Any) -> tuple[str, str]:
+    """Return the two halves of a page's frame: before and after the map's element."""
+    before = _template("page.html").render(kind=kind, words=words, name=name)
+    cautions = [words[key] for key in CAUTIONS]
+    after = _template("page_end.html").render(words=words, name=name, credit=credit, cautions=cautions, **plain)
+    return before, after
+
+
+def _plain_line(zone: dict[str, Any], words: dict[str, str], units: str) -> list[str]:
+    kind = words.get("class_" + str(zone["class"]).replace(" ", "_"), str(zone["class"]))
+    return [
+        f"{zone['zone']} · {kind}",
+        str(zone["buds_per_vine"]),
+        str(zone["vines"]),
+        plain_area(zone["area_ha"], units),
+        plain_weight(zone["vine_size_kg"], units),
+        zone["recipe"] or "–",
+    ]
+
+
+def plain_area(hectares: float | None, units: str) -> str:
+    """Return an area in the reader's units, with its unit; a dash where unknown."""
+    if hectares is None:
+        return "–"
+    return f"{hectares:.2f} ha" if units == "metric" else f"{hectares * M2_PER_HA / M2_PER_AC:.2f} ac"
+
+
+def plain_weight(kg: float | None, units: str) -> str:
+    """Return a weight in the reader's units, with its unit; a dash where unknown."""
+    if kg is None:
+        return "–"
+    return f"{kg:.2f} kg" if units == "metric" else f"{kg / KG_PER_LB:.1f} lb"

@@ -1,0 +1,479 @@
+"""The pages in headless Chromium, opened from a file with the network off."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from invented_plan import HOSTILE, invented_block_plan, invented_plan
+
+from geoprune.maps import render_block_map, render_estate
+from geoprune.units import KG_PER_LB
+
+pytestmark = pytest.mark.browser
+
+INK = """() => {
+  const canvas = document.getElementById('canvas');
+  const copy = Object.assign(document.createElement('canvas'), { width: canvas.width, height: canvas.height });
+  const pen = copy.getContext('2d', { willReadFrequently: true });
+  pen.drawImage(canvas, 0, 0);
+  let sum = 0;
+  for (const value of new Uint32Array(pen.getImageData(0, 0, copy.width, copy.height).data.buffer)) {
+    sum = (Math.imul(sum, 31) + value) | 0;
+  }
+  return sum;
+}"""
+
+
+@pytest.fixture(scope="module")
+def plan() -> Any:
+    return invented_block_plan(bend_m=5.0)
+
+
+@pytest.fixture(scope="module")
+def html(plan: Any) -> str:
+    return render_block_map(plan)
+
+
+@pytest.fixture(scope="module")
+def estate() -> str:
+    made = invented_plan(3, rows=20, vines=40)
+    links = {b.name: {"map": f"b{i}/map.html", "pdf": f"b{i}/crew_sheet.pdf"} for i, b in enumerate(made.blocks)}
+    return render_estate(made, links=links)
+
+
+def click_on(page: Any, plan: Any, point: shapely.Point) -> None:
+    """Click the map where a place of the plan is drawn; the place goes in as longitude and latitude."""
+    import geopandas as gpd
+
+    at = gpd.GeoSeries([point], crs=plan.crs).to_crs(4326).iloc[0]
+    spot = page.evaluate(
+        "([lat, lon]) => { const p = geoprune.ground.map.latLngToContainerPoint([lat, lon]);"
+        " const box = geoprune.ground.map.getContainer().getBoundingClientRect();"
+        " return [p.x + box.left, p.y + box.top]; }",
+        [at.y, at.x],
+    )
+    page.mouse.click(*spot)
+
+
+def quiet(watched: Any) -> None:
+    """No word on the console, no error, and nothing asked for but the file itself."""
+    assert watched.messages == []
+    assert len(watched.requests) == 1
+    assert watched.requests[0].startswith("file://")
+
+
+def wait_until(page: Any, condition: str) -> None:
+    """Wait for a condition; the page's policy forbids the driver's own way of doing so."""
+    for _ in range(100):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never came true: {condition}")
+
+
+def open_drawer(page: Any, name: str) -> Any:
+    page.locator(f'[data-drawer="{name}"] summary').click()
+    drawer = page.locator(f'[data-drawer="{name}"] div').first
+    drawer.locator("> *").first.wait_for()
+    return drawer
+
+
+def pounds(kg: float) -> str:
+    return f"{kg / KG_PER_LB:.1f}"
+
+
+def test_the_first_screen_answers(open_page: Callable, plan: Any, html: str) -> None:
+    watched = open_page(html)
+    page = watched.page
+    assert page.locator("h1").inner_text() == plan.name
+    assert page.locator("#verdict").inner_text() == "Prune in 3 zones."
+    saved = plan.merit["one_number_misfit"]["value"] - plan.merit["zones_misfit"]["value"]
+    assert f"{saved:.1f} buds nearer" in page.locator("#why").inner_text()
+    entries = page.locator("#zones > li")
+    for zone, entry in zip(plan.zones.itertuples(), entries.all(), strict=True):
+        assert entry.locator(".numeral b").inner_text() == str(zone.buds_per_vine)
+        assert zone[3] in entry.inner_text()
+        assert zone.diagnosis in entry.inner_text()
+        assert f"{pounds(zone.vine_size_kg)} lb" in entry.inner_text()
+        box = entry.bounding_box()
+        assert box["y"] + box["height"] <= 800
+    quiet(watched)
+
+
+def test_one_number_is_said_when_it_will_do(open_page: Callable) -> None:
+    plan = invented_block_plan(verdict="one_number", seed=4)
+    page = open_page(render_block_map(plan)).page
+    number = int(plan.zones["buds_per_vine"].iloc[0])
+    assert page.locator("#verdict").inner_text() == f"One number will do: {number} buds on every vine."
+
+
+def test_every_layer_changes_the_picture_and_comes_back(open_page: Callable, html: str) -> None:
+    watched = open_page(html)
+    page = watched.page
+    boxes = page.locator("#layers input")
+    assert boxes.count() == 15
+    for name in [box.get_attribute("data-layer") for box in boxes.all()]:
+        before = page.evaluate(INK)
+        box = page.locator(f'[data-layer="{name}"]')
+        box.click()
+        changed = page.evaluate(INK)
+        assert changed != before, name
+        box.click()
+        assert page.evaluate(INK) == before, name
+    quiet(watched)
+
+
+def test_only_one_colour_of_the_ground_at_a_time(open_page: Callable, html: str) -> None:
+    page = open_page(html).page
+    page.locator('[data-layer="size"]').check()
+    page.locator('[data-layer="bull"]').check()
+    assert not page.locator('[data-layer="size"]').is_checked()
+    assert page.locator('.ramp[data-of="bull"]').is_visible()
+    assert not page.locator('.ramp[data-of="size"]').is_visible()
+
+
+def test_the_picture_shows_the_zones_where_they_are(open_page: Callable, plan: Any, html: str) -> None:
+    from geoprune.look import ZONE_FILLS
+
+    page = open_page(html).page
+    for name in ("rows", "panels", "vines", "replant"):
+        page.locator(f'[data-layer="{name}"]').uncheck()
+    rng = np.random.default_rng(5)
+    hits = 0
+    for zone in plan.zones.itertuples():
+        inner = zone.geometry.buffer(-6)
+        spots = [shapely.Point(p) for p in rng.uniform(*np.array(inner.bounds).reshape(2, 2), (40, 2))]
+        want = np.array([int(ZONE_FILLS[zone.zone][i : i + 2], 16) for i in (1, 3, 5)])
+        near = []
+        for spot in [s for s in spots if inner.contains(s)][:8]:
+            near.append(np.abs(colour_at(page, plan, spot) - want).sum() < 40)
+        hits += np.mean(near) > 0.5
+    assert hits == 3
+
+
+def colour_at(page: Any, plan: Any, point: shapely.Point) -> np.ndarray:
+    import geopandas as gpd
+
+    at = gpd.GeoSeries([point], crs=plan.crs).to_crs(4326).iloc[0]
+    script = """([lat, lon]) => {
+      const canvas = document.getElementById('canvas');
+      const p = geoprune.ground.map.latLngToLayerPoint([lat, lon]).subtract(geoprune.ground.layer._bounds.min);
+      return Array.from(canvas.getContext('2d').getImageData(Math.round(p.x), Math.round(p.y), 1, 1).data);
+    }"""
+    return np.array(page.evaluate(script, [at.y, at.x])[:3])
+
+
+def test_a_tapped_panel_shows_the_plans_numbers(open_page: Callable, plan: Any, html: str) -> None:
+    watched = open_page(html)
+    page = watched.page
+    counted = plan.vines.groupby("panel_id")["status"].agg(list)
+    for index in (40, 333, 700):
+        panel = plan.panels.iloc[index]
+        click_on(page, plan, panel.geometry.interpolate(0.5, normalized=True))
+        card = page.locator('[data-card="panel"]').inner_text()
+        assert f"Row {panel['row']} · panel {panel['panel']}" in card
+        assert re.search(rf"^{panel['buds_per_vine']}$", card, flags=re.MULTILINE)
+        assert f"{panel['first_vine']} to {panel['last_vine']}, {panel['vines']} counted" in card
+        size, error = panel["vine_size_kg"], panel["vine_size_se_kg"]
+        # 1.645: the 0.95 quantile of the normal distribution.
+        low, high = pounds(size - 1.645 * error), pounds(size + 1.645 * error)
+        assert f"{pounds(size)} lb ({low}–{high} lb)" in card
+        zone = plan.zones.set_index("zone").loc[panel["zone"]]
+        assert f"{panel['zone']} · {zone['class']}" in card
+        assert zone["recipe"].replace(" x ", " × ") in card
+        for word in ("missing", "young", "dead", "diseased"):
+            held = counted[index].count(word)
+            assert (f"{held} {word}" in card) == (held > 0)
+    page.get_by_role("button", name="Close", exact=True).click()
+    assert not page.locator("#card").is_visible()
+    quiet(watched)
+
+
+def test_a_weighed_vine_shows_its_weight_and_note(open_page: Callable, plan: Any, html: str) -> None:
+    page = open_page(html).page
+    page.locator('[data-layer="samples"]').check()
+    noted = plan.samples[plan.samples["note"] != ""].iloc[0]
+    click_on(page, plan, noted.geometry)
+    card = page.locator('[data-card="sample"]').inner_text()
+    assert f"row {noted['row']}, vine {noted['vine']}" in card
+    assert f"{noted['vine_weight_kg'] / KG_PER_LB:.2f} lb" in card
+    assert noted["note"] in card
+
+
+def test_units_switch_everywhere(open_page: Callable, plan: Any, html: str) -> None:
+    watched = open_page(html)
+    page = watched.page
+    page.locator('[data-layer="size"]').check()
+    assert "lb" in page.locator("#zones").inner_text()
+    page.get_by_role("button", name="kg, m, ha").click()
+    text = page.locator("#sheet").inner_text()
+    assert not re.search(r"\d (lb|ft|ac)\b", text)
+    for zone in plan.zones.itertuples():
+        assert f"Vine size {zone.vine_size_kg:.2f} kg" in text
+        assert f"{zone.area_ha:.2f} ha" in text
+    assert re.search(r"\d+ m$", page.locator("#scale").inner_text())
+    assert page.locator('[data-layer="size"]').is_checked()
+    quiet(watched)
+
+
+def test_language_switch_says_it_all_in_spanish(open_page: Callable, html: str) -> None:
+    watched = open_page(html)
+    page = watched.page
+    page.get_by_role("button", name="Español").click()
+    assert page.locator("html").get_attribute("lang") == "es"
+    text = page.locator("#sheet").inner_text()
+    assert "Pode en 3 zonas." in text
+    assert "yemas por cepa" in text
+    for english in ("buds", "vines", "Vine size", "Rows", "Find"):
+        assert english not in text
+    assert page.evaluate("document.activeElement.dataset.value") == "es"
+    quiet(watched)
+
+
+def test_a_page_can_open_in_spanish_and_metric(open_page: Callable, plan: Any) -> None:
+    page = open_page(render_block_map(plan, language="es", units="metric")).page
+    assert page.locator("html").get_attribute("lang") == "es"
+    assert "kg" in page.locator("#zones").inner_text()
+
+
+def test_search_finds_a_row_and_lists_its_numbers(open_page: Callable, plan: Any, html: str) -> None:
+    page = open_page(html).page
+    page.get_by_label("Find a row").fill(" 17 ")
+    page.keyboard.press("Enter")
+    lines = page.locator('[data-card="row"] tbody tr').all_inner_texts()
+    runs = plan.runs[plan.runs["row"] == "17"].sort_values("first_vine")
+    want = {
+        (min(r.first_vine, r.last_vine), max(r.first_vine, r.last_vine), r.buds_per_vine, r.zone, r.vines)
+        for r in runs.itertuples()
+    }
+    assert {tuple(int(n) for n in re.findall(r"\d+", line)) for line in lines} == want
+    page.get_by_label("Find a row").fill("999")
+    page.keyboard.press("Enter")
+    assert page.locator("#row-found").inner_text() == "There is no row 999 in this block."
+
+
+def test_tables_say_what_the_map_draws(open_page: Callable, plan: Any, html: str) -> None:
+    page = open_page(html).page
+    assert open_drawer(page, "rows").locator("tbody tr").count() == len(plan.runs)
+    assert open_drawer(page, "samples").locator("tbody tr").count() == len(plan.samples)
+    assert open_drawer(page, "next").locator("tbody tr").count() == len(plan.next_vines)
+    text = open_drawer(page, "zones").inner_text()
+    for zone in plan.zones.itertuples():
+        assert f"{zone.buds_total:,}" in text
+        assert f"{100 * zone.injury_share:.0f} % ({100 * zone.injury_low:.0f}–{100 * zone.injury_high:.0f})" in text
+
+
+def test_keyboard_alone_reaches_everything(open_page: Callable, plan: Any, html: str) -> None:
+    watched = open_page(html)
+    page = watched.page
+    seen = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        seen.add(
+            page.evaluate(
+                "(document.activeElement.dataset.layer || document.activeElement.dataset.tool"
+                " || document.activeElement.id || document.activeElement.className)"
+            )
+        )
+        if page.evaluate("document.activeElement.classList.contains('folium-map')"):
+            break
+    assert {"zones", "injury", "next", "row"} <= seen
+    before = page.evaluate("geoprune.ground.map.getZoom()")
+    page.keyboard.press("Enter")
+    assert page.locator('[data-card="panel"]').is_visible()
+    page.keyboard.press("-")
+    wait_until(page, f"geoprune.ground.map.getZoom() < {before}")
+    for _ in range(4):
+        page.keyboard.press("Tab")
+        seen.add(page.evaluate("document.activeElement.dataset.tool"))
+    assert {"in", "out", "whole"} <= seen
+    quiet(watched)
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+@pytest.mark.parametrize("kind", ["block", "estate"])
+def test_no_accessibility_violation_is_found(open_page: Callable, estate: str, kind: str, width: int) -> None:
+    # axe-core, the rules of WCAG 2.1 A and AA and its best practices, as carried by axe-playwright-python. It needs
+    # its own script to run in the page, which our policy forbids: the policy is lifted for this test only.
+    from axe_playwright_python.sync_playwright import Axe
+
+    small = render_block_map(invented_block_plan(rows=12, vines=24))
+    watched = open_page(small if kind == "block" else estate, width=width, height=760, bypass_csp=True)
+    page = watched.page
+    for name in ("size", "samples"):
+        if page.locator(f'[data-layer="{name}"]').count():
+            page.locator(f'[data-layer="{name}"]').check()
+    for drawer in page.locator("details summary").all():
+        drawer.click()
+    page.locator("#row").fill("5")
+    page.keyboard.press("Enter")
+    result = Axe().run(page)
+    assert result.violations_count == 0, result.generate_report()
+
+
+def test_a_phone_needs_no_sideways_scroll_and_gives_room_for_fingers(open_page: Callable, html: str) -> None:
+    watched = open_page(html, width=360, height=740, has_touch=True, is_mobile=True)
+    page = watched.page
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert page.locator("#ground").bounding_box()["y"] == 0
+    assert page.locator("#verdict").bounding_box()["y"] < 740
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, #layers label, summary, input[type=search], a')]
+        .filter((node) => node.offsetParent && !node.classList.contains('skip'))
+        .map((node) => [node.textContent, node.getBoundingClientRect()])
+        .filter(([, box]) => box.height < 44 || box.width < 44).map(([text]) => text)"""
+    )
+    assert small == []
+    quiet(watched)
+
+
+def test_a_tap_on_the_phone_opens_the_card_over_the_page(open_page: Callable, plan: Any, html: str) -> None:
+    page = open_page(html, width=360, height=740).page
+    click_on(page, plan, plan.panels.geometry.iloc[300].interpolate(0.5, normalized=True))
+    box = page.locator("#card").bounding_box()
+    assert box["y"] + box["height"] == pytest.approx(740, abs=1)
+    assert box["height"] < 0.6 * 740
+
+
+@pytest.mark.parametrize("paper", ["Letter", "A4"])
+def test_it_prints_on_one_page_with_map_and_numbers(
+    open_page: Callable, plan: Any, html: str, tmp_path: Path, paper: str
+) -> None:
+    page = open_page(html).page
+    data = page.pdf(format=paper)
+    (tmp_path / "map.pdf").write_bytes(data)
+    assert len(re.findall(rb"/Type\s*/Page\b", data)) == 1
+    assert page.evaluate("document.getElementById('paper').width") >= 2000
+    drawn = page.evaluate(
+        """() => { const c = document.getElementById('paper');
+        const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+        let n = 0; for (let i = 3; i < d.length; i += 4) n += d[i] > 0; return n / (d.length / 4); }"""
+    )
+    assert drawn > 0.2
+    text = printed_words(tmp_path / "map.pdf")
+    assert plan.name in text
+    assert "Prune in 3 zones." in text
+    assert "Local rules and a licensed adviser come first." in text
+    assert "Find a row" not in text
+
+
+def printed_words(pdf: Path) -> str:
+    import shutil
+
+    if not shutil.which("pdftotext"):
+        pytest.skip("needs pdftotext (Debian's package poppler-utils), which is not installed here")
+    return subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
+
+
+def test_patterns_tell_zones_apart_in_grey(open_page: Callable, plan: Any, html: str) -> None:
+    """In grey, the swatches of the zones differ in mean or in how much they vary."""
+    page = open_page(html).page
+    stats = page.evaluate(
+        """() => [...document.querySelectorAll('#zones .swatch')].map((c) => {
+        const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; const g = [];
+        for (let i = 0; i < d.length; i += 4) g.push(0.299 * d[i] + 0.587 * d[i + 1] + 0.114 * d[i + 2]);
+        const m = g.reduce((a, b) => a + b) / g.length;
+        return [m, Math.sqrt(g.reduce((a, b) => a + (b - m) ** 2, 0) / g.length)]; })"""
+    )
+    means = np.array(stats)[:, 0]
+    assert np.all(-np.diff(means) > 25)
+    assert np.all(np.array(stats)[:, 1] > 3)
+
+
+def test_hostile_text_is_shown_and_does_nothing(open_page: Callable) -> None:
+    plan = invented_block_plan(rows=12, vines=24, hostile=True)
+    watched = open_page(render_block_map(plan))
+    page = watched.page
+    assert page.locator("h1").inner_text().replace("\n", "") == plan.name
+    assert HOSTILE in page.title()
+    page.locator('[data-layer="samples"]').check()
+    noted = plan.samples[plan.samples["note"] != ""].iloc[0]
+    click_on(page, plan, noted.geometry)
+    assert HOSTILE in page.locator('[data-card="sample"] dd').last.inner_text()
+    for drawer in page.locator("details summary").all():
+        drawer.click()
+    page.locator("#row").fill(plan.rows["row"].iloc[3])
+    page.keyboard.press("Enter")
+    assert HOSTILE in page.locator('[data-card="row"] h3').inner_text()
+    assert page.evaluate("window.PWNED") is None
+    assert page.locator("#page img, #page script").count() == 0
+    assert page.evaluate("[...document.scripts].filter((s) => !s.type).length") == 3
+    quiet(watched)
+
+
+def test_hostile_estate_does_nothing(open_page: Callable) -> None:
+    plan = invented_plan(2, rows=12, vines=24, hostile=True)
+    watched = open_page(render_estate(plan, links={b.name: "b/map.html" for b in plan.blocks}))
+    assert HOSTILE in watched.page.locator("#zones").inner_text()
+    assert watched.page.evaluate("window.PWNED") is None
+    quiet(watched)
+
+
+def test_without_scripts_the_numbers_still_stand(open_page: Callable, plan: Any, html: str) -> None:
+    page = open_page(html, java_script_enabled=False).page
+    text = page.locator(".plain").inner_text()
+    assert "Prune in 3 zones." in text
+    for zone in plan.zones.itertuples():
+        assert f"{zone.zone} · {zone[3]}" in text
+        assert str(zone.buds_per_vine) in text
+    assert page.locator(".plain svg path").count() >= 3
+    assert not page.locator("#page").is_visible()
+
+
+def test_a_broken_page_falls_back_to_the_numbers(browser: Any, tmp_path: Path, html: str) -> None:
+    file = tmp_path / "page.html"
+    file.write_text(html, encoding="utf-8")
+    page = browser.new_context(offline=True).new_page()
+    page.add_init_script("delete window.DecompressionStream;")
+    page.goto(file.as_uri())
+    page.wait_for_selector("html[data-ready=failed]")
+    assert "Prune in 3 zones." in page.locator(".plain").inner_text()
+    page.context.close()
+
+
+def test_my_position_is_shown_when_the_browser_gives_it(open_page: Callable, plan: Any, html: str) -> None:
+    import geopandas as gpd
+
+    at = gpd.GeoSeries([plan.vines.geometry.iloc[1000]], crs=plan.crs).to_crs(4326).iloc[0]
+    place = {"longitude": at.x, "latitude": at.y, "accuracy": 6}
+    page = open_page(html, geolocation=place, permissions=["geolocation"]).page
+    before = page.evaluate(INK)
+    page.get_by_label("Where am I?").click()
+    wait_until(page, "document.getElementById('spoken').textContent !== ''")
+    assert page.locator("#spoken").inner_text() == "Your place is shown, within 20 ft."
+    assert page.evaluate(INK) != before
+    center = page.evaluate("geoprune.ground.map.getCenter()")
+    assert (center["lat"], center["lng"]) == pytest.approx((at.y, at.x), abs=1e-5)
+
+
+def test_the_estate_leads_to_each_block(open_page: Callable, estate: str) -> None:
+    watched = open_page(estate)
+    page = watched.page
+    assert page.locator("#verdict").inner_text() == "2 blocks to prune in zones, 1 with one number."
+    assert page.locator("#zones a").first.get_attribute("href") == "b0/map.html"
+    page.get_by_role("button", name="Home Ranch").click()
+    assert "Home Ranch" in page.locator("#card h3").inner_text()
+    assert page.locator('#card a[href="b1/crew_sheet.pdf"]').count() == 1
+    page.get_by_role("button", name="Close", exact=True).click()
+    for name in ("zones", "vines", "block"):
+        before = page.evaluate(INK)
+        page.locator(f'[data-layer="{name}"]').uncheck()
+        assert page.evaluate(INK) != before, name
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+    quiet(watched)
+
+
+def test_a_background_is_asked_for_only_when_wanted(open_page: Callable, plan: Any) -> None:
+    address = "http://127.0.0.1:9/{z}/{x}/{y}.png"
+    watched = open_page(render_block_map(plan, background=address))
+    watched.page.wait_for_timeout(300)
+    outside = [url for url in watched.requests if not url.startswith("file:")]
+    assert outside
+    assert all(url.startswith("http://127.0.0.1:9/") for url in outside)
