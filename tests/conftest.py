@@ -1,1 +1,62 @@
-"""Makes this folder importable, so that every room's tests share the invented plans."""
+"""Headless Chromium for every room's tests, with each message, error and request of a page written down."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+FLAGS = (
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
+    *("--disable-background-networking", "--disable-component-update"),
+)
+
+
+@dataclass
+class Watched:
+    """A page, and what it said and asked for since it was opened."""
+
+    page: Any
+    messages: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    if not Path(CHROMIUM).exists():
+        pytest.skip("needs headless Chromium (Debian's package chromium), which is not installed here")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def open_page(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Watched]]:
+    """Open HTML from a file, with no network, and wait until it says it is ready."""
+    contexts = []
+
+    def opened(html: str, *, width: int = 1280, height: int = 800, **settings: Any) -> Watched:
+        file = tmp_path / "page.html"
+        file.write_text(html, encoding="utf-8")
+        context = browser.new_context(viewport={"width": width, "height": height}, offline=True, **settings)
+        contexts.append(context)
+        watched = Watched(context.new_page())
+        watched.page.on("console", lambda message: watched.messages.append(message.text))
+        watched.page.on("pageerror", lambda error: watched.messages.append(str(error)))
+        watched.page.on("request", lambda request: watched.requests.append(request.url))
+        watched.page.goto(file.as_uri())
+        if settings.get("java_script_enabled", True):
+            watched.page.wait_for_selector("html[data-ready=yes]", timeout=15_000)
+        return watched
+
+    yield opened
+    for context in contexts:
+        context.close()

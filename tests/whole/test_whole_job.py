@@ -189,30 +189,11 @@ def test_ogrinfo_opens_the_geopackage(results):
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(not Path("/usr/bin/chromium").exists(), reason="needs Debian's package chromium")
-def test_map_opens_without_network_or_console_error(results):
-    from playwright.sync_api import sync_playwright
-
-    messages, requests = [], []
-    with sync_playwright() as driver:
-        flags = [
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-quic",
-            "--no-first-run",
-            "--disable-background-networking",
-        ]
-        browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=flags)
-        page = browser.new_page(viewport={"width": 360, "height": 740}, offline=True)
-        page.on("console", lambda m: messages.append(m.text))
-        page.on("pageerror", lambda e: messages.append(str(e)))
-        page.on("request", lambda r: requests.append(r.url))
-        page.goto((results / "creek-bend" / "map.html").as_uri())
-        page.wait_for_selector("html[data-ready=yes]")
-        told = page.locator("body").inner_text()
-        browser.close()
-    assert messages == []
-    assert len([r for r in requests if not r.startswith(("data:", "blob:"))]) == 1
+def test_map_opens_without_network_or_console_error(results, open_page):
+    watched = open_page((results / "creek-bend" / "map.html").read_text(encoding="utf-8"), width=360, height=740)
+    told = watched.page.locator("body").inner_text()
+    assert watched.messages == []
+    assert len([r for r in watched.requests if not r.startswith(("data:", "blob:"))]) == 1
     zones = gpd.read_file(results / "prescription.gpkg", layer="zones").query("block == 'Creek Bend'")
     assert all(str(buds) in told for buds in zones["buds_per_vine"])
 
