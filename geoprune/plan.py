@@ -15,10 +15,9 @@ from shapely import MultiPolygon
 
 from geoprune.layers import Vineyard
 from geoprune.replant import find_replant_areas
-from geoprune.rules import Injury, Rule, assess_injury, bud_need, recipe, resolve_rule
+from geoprune.rules import RENEW_BELOW_KG, Injury, Rule, assess_injury, bud_need, recipe, resolve_rule
 from geoprune.surface import Surface, fit_surface
 from geoprune.trellis import Trellis, build_trellis, panel_footprints, place_samples
-from geoprune.units import KG_PER_LB
 from geoprune.zones import ZoneOptions, Zoning, draw_zones, row_list
 
 CLASSES = {
@@ -52,14 +51,14 @@ class BlockPlan:
     vine_size_se_kg: float
     loo_rmse_kg: float
     mean_rmse_kg: float
-    outline: shapely.Geometry
+    polygon: shapely.Geometry
     rows: gpd.GeoDataFrame
     zones: gpd.GeoDataFrame
     panels: gpd.GeoDataFrame
     vines: gpd.GeoDataFrame
     samples: gpd.GeoDataFrame
     replant_areas: gpd.GeoDataFrame
-    row_list: pd.DataFrame
+    runs: pd.DataFrame
     merit: dict[str, Any]
     model: dict[str, Any]
     remarks: tuple[str, ...] = ()
@@ -127,14 +126,14 @@ def _plan_block(vineyard: Vineyard, name: str, options: PlanOptions) -> BlockPla
         vine_size_se_kg=surface.block_mean_se_kg,
         loo_rmse_kg=surface.loo_rmse_kg,
         mean_rmse_kg=surface.mean_rmse_kg,
-        outline=entry.geometry,
+        polygon=entry.geometry,
         rows=trellis.rows,
         zones=zones,
         panels=_panel_table(name, trellis, surface, zoning, told),
         vines=_vine_table(name, trellis, surface, zoning, told),
         samples=pd.concat([samples, surface.samples], axis=1),
-        replant_areas=_named(name, find_replant_areas(trellis, samples, weak_kg=0.25 * KG_PER_LB)),
-        row_list=row_list(trellis, zoning.panel_zone, told),
+        replant_areas=_named(name, find_replant_areas(trellis, samples, weak_kg=RENEW_BELOW_KG)),
+        runs=row_list(trellis, zoning.panel_zone, told),
         merit=zoning.merit,
         model=surface.model,
         remarks=_remarks(samples, surface, injury) + _crowding(told, str(entry["training"]), trellis.vine_spacing_m),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from difflib import get_close_matches
+from io import StringIO
 from pathlib import Path
 
 os.environ.setdefault("OGR_SKIP", "OGR_VRT")  # a file that only names other files is not read
@@ -41,7 +42,10 @@ class _Checks:
 
 
 def _check_magic(path: Path, checks: _Checks) -> None:
-    data = path.read_bytes()[:64] if path.exists() else b""
+    data = b""
+    if path.exists():
+        with path.open("rb") as file:
+            data = file.read(64)
     if not data:
         checks.add("", "", "the file is empty or missing", "Give a file with data")
     else:
@@ -149,8 +153,6 @@ def _sample_table(path: Path) -> pd.DataFrame:
         text = path.read_text(encoding="latin-1")
     head = text.split("\n", 1)[0]
     separator = max(",;\t", key=head.count)
-    from io import StringIO
-
     return pd.read_csv(StringIO(text), sep=separator, decimal="," if separator == ";" else ".", dtype={"row": str})
 
 
@@ -280,10 +282,8 @@ def _attached(part: gpd.GeoDataFrame, name: str, blocks: gpd.GeoDataFrame, check
     needed = {
         "rows": ["block", "row"],
         "vines": ["block", "row", "vine"],
-        "bud_checks": ["block", "buds_cut"],
+        "bud_checks": ["block", "buds_cut", "primary_dead"],
     }[name]
-    if name == "bud_checks":
-        needed = [*needed, "primary_dead"]
     missing = [c for c in needed if c not in part.columns]
     for column in missing:
         checks.add(name, "", f"column {column} is missing", f"Add {column}")

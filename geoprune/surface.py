@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from geoprune.errors import DataError, Problem
 from geoprune.geostat import AveragedKriging, fit_averaged, null_ratios
 from geoprune.sizes import SizeDraws
-from geoprune.trellis import Trellis
+from geoprune.trellis import Trellis, middle_points
 
 Floats = NDArray[np.float64]
 FEWEST_FOR_MEAN = 5
@@ -38,7 +38,6 @@ class Surface:
     block_mean_se_kg: float
     draws: SizeDraws
     map_is_better: bool
-    p_value: float
     loo_rmse_kg: float
     mean_rmse_kg: float
     model: dict[str, Any]
@@ -97,20 +96,20 @@ def fit_surface(
     noise = 1.0 / used["vines_weighed"].to_numpy(float)
     drift, target_drift, seasons = _drift(used["season"])
     others = (values.sum() - values) / (len(values) - 1)
-    mean_rmse = float(np.sqrt(np.mean((values - others) ** 2)))
+    mean_rmse = _rmse(values - others)
     center = shapely.get_coordinates(trellis.vines.geometry.values).mean(axis=0)
     points = shapely.get_coordinates(trellis.vines.geometry.values) - center
     place = shapely.get_coordinates(used.geometry.values) - center
     groups = np.where(trellis.vines["counted"], trellis.vines["panel_id"], -1)
     varied = len(values) >= FEWEST_FOR_MAP and float(np.ptp(values)) > 1e-9 * abs(values).max()
     if not varied:
-        return _flat(trellis, samples, values, noise, mean_rmse, draws, seed, points, groups)
+        return _flat(trellis, samples, values, noise, others, draws, seed, points, groups)
     fit = fit_averaged(place, values, drift=drift, noise=noise, target_drift=target_drift)
     null = null_ratios(place, drift=drift, noise=noise, ranges=fit.surface.ranges, seed=seed)
     ratio = fit.surface.ratio
     p_value = float((1 + np.sum(null >= ratio)) / (1 + len(null)))
     loo, loo_variance = fit.leave_one_out()
-    loo_rmse = float(np.sqrt(np.mean((values - loo) ** 2)))
+    loo_rmse = _rmse(values - loo)
     count = len(trellis.panels)
     panel_mean, panel_variance = fit.group_means(points, groups, count)
     block_mean, block_variance = fit.group_means(points, np.where(groups >= 0, 0, -1), 1)
@@ -118,8 +117,7 @@ def fit_surface(
         panel_mean[trellis.vines["panel_id"]],
         panel_variance[trellis.vines["panel_id"]],
     )
-    middles = shapely.get_coordinates(shapely.line_interpolate_point(trellis.panels.geometry.values, 0.5, normalized=True))
-    middles = middles - center
+    middles = middle_points(trellis.panels) - center
     field, nuggets = fit.simulate(middles, draws, seed=seed)
     reach = float(fit.weights @ np.array([node.range_m for node in fit.nodes]))
     far = cKDTree(place).query(middles)[0] > max(reach, 2 * np.median(cKDTree(place).query(place, k=2)[0][:, 1]))
@@ -130,9 +128,8 @@ def fit_surface(
         samples=_leave_one_out_table(samples, loo, np.sqrt(loo_variance)),
         block_mean_kg=float(block_mean[0]),
         block_mean_se_kg=float(np.sqrt(block_variance[0])),
-        draws=SizeDraws(field, np.sqrt(nuggets), "identity"),
+        draws=SizeDraws(field, np.sqrt(nuggets)),
         map_is_better=bool(p_value <= alpha and loo_rmse < mean_rmse),
-        p_value=p_value,
         loo_rmse_kg=loo_rmse,
         mean_rmse_kg=mean_rmse,
         model={
@@ -154,6 +151,10 @@ def fit_surface(
     )
 
 
+def _rmse(errors: Floats) -> float:
+    return float(np.sqrt(np.mean(np.square(errors))))
+
+
 def _sizes(mean: Floats, variance: Floats) -> pd.DataFrame:
     return pd.DataFrame({"vine_size_kg": np.maximum(mean, 0.0), "vine_size_se_kg": np.sqrt(variance)})
 
@@ -172,7 +173,7 @@ def _flat(
     samples: gpd.GeoDataFrame,
     values: Floats,
     noise: Floats,
-    mean_rmse: float,
+    others: Floats,
     draws: int,
     seed: int,
     points: Floats,
@@ -187,9 +188,9 @@ def _flat(
     count = len(trellis.panels)
     panels = _sizes(np.full(count, mean), np.full(count, se**2)).assign(extrapolated=False)
     vines = _sizes(np.full(len(points), mean), np.full(len(points), variance + se**2))
-    others = (values.sum() - values) / (len(values) - 1)
     field = np.repeat(mean + se * rng.standard_normal(draws)[:, None], count, axis=1)
     model = {"covariance": "none", "nugget_share": 1.0, "variance_kg2": variance, "samples_used": len(values)}
+    mean_rmse = _rmse(values - others)
     table = _leave_one_out_table(samples, others, np.full(len(values), max(np.sqrt(variance), 1e-12)))
-    states = SizeDraws(field, np.full(draws, np.sqrt(variance)), "identity")
-    return Surface(panels, vines, table, mean, se, states, False, 1.0, mean_rmse, mean_rmse, model, None, points, groups)
+    states = SizeDraws(field, np.full(draws, np.sqrt(variance)))
+    return Surface(panels, vines, table, mean, se, states, False, mean_rmse, mean_rmse, model, None, points, groups)

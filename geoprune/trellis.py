@@ -102,9 +102,14 @@ def build_trellis(vineyard: Vineyard, block: str) -> Trellis:
     )
 
 
+def middle_points(lines: gpd.GeoDataFrame) -> np.ndarray:
+    """Easting and northing (m, 2) halfway along each line."""
+    return shapely.get_coordinates(shapely.line_interpolate_point(lines.geometry.values, 0.5, normalized=True))
+
+
 def _across(rows: gpd.GeoDataFrame) -> np.ndarray:
     """Order of rows across the block, whatever the order of the file or the direction of the lines."""
-    coordinates = shapely.get_coordinates(shapely.line_interpolate_point(rows.geometry.values, 0.5, normalized=True))
+    coordinates = middle_points(rows)
     ends = shapely.get_coordinates(shapely.line_interpolate_point(rows.geometry.values, [[0.0], [1.0]], normalized=True))
     direction = (ends[len(rows) :] - ends[: len(rows)]).T
     angle = np.angle(np.sum((direction[0] + 1j * direction[1]) ** 2)) / 2

@@ -9,15 +9,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from geoprune.sizes import SizeDraws
-from geoprune.trellis import Trellis
+from geoprune.trellis import Trellis, middle_points
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
+#: Price of a change between neighbouring rows against one along a row. A step across a row is seen at the row's head and
+#: needs no tape on the way, so it is cheaper. Design choice, not tuned.
+ACROSS = 0.25
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ def _costs(points: Floats, need: Callable[[Floats], Floats], steps: Labels, over
 
 def _neighbours(trellis: Trellis) -> tuple[Labels, Labels]:
     """For each panel the nearest panel of the row before and of the row after (-1 = none)."""
-    middle = shapely.get_coordinates(shapely.line_interpolate_point(trellis.panels.geometry.values, 0.5, normalized=True))
+    middle = middle_points(trellis.panels)
     order = trellis.panels["row_order"].to_numpy()
     found = [np.full(len(order), -1), np.full(len(order), -1)]
     members = {int(r): np.flatnonzero(order == r) for r in np.unique(order)}
@@ -125,7 +127,7 @@ def _label(unary: Floats, trellis: Trellis, sides: tuple[Labels, Labels], option
             for side in sides:
                 known = side[here] >= 0
                 differs = labels[side[here[known]]][:, None] != np.arange(width)[None, :]
-                cost[known] += options.change_cost * 0.25 * differs
+                cost[known] += options.change_cost * ACROSS * differs
             labels[here] = _best_along_row(cost, options.change_cost, options.shortest_run)
         if sweep > 0 and np.array_equal(before, labels):
             break

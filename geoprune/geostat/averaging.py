@@ -102,22 +102,12 @@ class AveragedKriging:
             scale = np.sqrt(2.0 * node.sill / FEATURES)
             at_samples = scale * np.cos(node.points @ frequency.T + phase).sum(axis=1)
             noisy = at_samples + rng.standard_normal(len(node.points)) * np.sqrt(node.nugget * node.noise)
-            difference = Kriging(
-                node.points,
-                node.values - noisy,
-                node.drift,
-                node.noise,
-                node.sill,
-                node.nugget,
-                node.range_m,
-                node.model,
-            )
+            beta, residual_weights = node.solve(node.values - noisy)
             for start in range(0, len(targets), CHUNK):
                 part = slice(start, start + CHUNK)
                 at_targets = scale * np.cos(targets[part] @ frequency.T + phase).sum(axis=1)
                 cross = node.sill * correlation(cdist(targets[part], node.points), node.range_m, node.model)
-                level = self.target_drift @ difference.beta
-                field[d, part] = at_targets + level + cross @ difference._residual_weights
+                field[d, part] = at_targets + self.target_drift @ beta + cross @ residual_weights
         return field, np.array([self.nodes[k].nugget for k in chosen])
 
 

@@ -69,13 +69,18 @@ class Kriging:
         factor = cho_factor(covariance, lower=True)
         inverse_drift = cho_solve(factor, self.drift)
         normal = np.linalg.inv(self.drift.T @ inverse_drift)
-        beta = normal @ (inverse_drift.T @ self.values)
         set_ = object.__setattr__
         set_(self, "_factor", factor)
         set_(self, "_inverse_drift", inverse_drift)
         set_(self, "_normal", normal)
+        beta, residual_weights = self.solve(self.values)
         set_(self, "beta", beta)
-        set_(self, "_residual_weights", cho_solve(factor, self.values - self.drift @ beta))
+        set_(self, "_residual_weights", residual_weights)
+
+    def solve(self, values: Floats) -> tuple[Floats, Floats]:
+        """Drift coefficients (p,) and residual weights K^-1 (z - X beta) (n,) for readings (n,) at the same points."""
+        beta = self._normal @ (self._inverse_drift.T @ values)
+        return beta, cho_solve(self._factor, values - self.drift @ beta)
 
     def from_covariances(self, cross: Floats, drift: Floats, prior: Floats | float) -> tuple[Floats, Floats]:
         """Mean and variance of targets given their covariances.

@@ -59,7 +59,7 @@ def render_estate(
     blocks = tuple(plan.blocks if hasattr(plan, "blocks") else plan)
     if not blocks:
         raise ValueError("an estate without blocks has no map")
-    outlines = [block.polygon if hasattr(block, "polygon") else block.outline for block in blocks]
+    outlines = [block.polygon for block in blocks]
     bounds = shapely.total_bounds(np.array(outlines, dtype=object))
     bundle = Bundle(blocks[0].vines.crs, (bounds[0], bounds[1]))
     lon, lat = bundle.lonlat([bounds[[0, 2]].mean()], [bounds[[1, 3]].mean()])[0]

@@ -53,7 +53,7 @@ def lay_ground(plan: Any) -> Ground:
     vines, vine_row = plan.vines.iloc[walk], vine_row[walk]
     settings = getattr(plan, "settings", None)
     return Ground(
-        polygon=plan.polygon if hasattr(plan, "polygon") else plan.outline,
+        polygon=plan.polygon,
         row_names=tuple(names),
         row_lines=shapely.simplify(plan.rows.geometry.to_numpy(), 0.1),
         panels=plan.panels,

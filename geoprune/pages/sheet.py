@@ -9,18 +9,11 @@ from typing import Any
 import typst
 from jinja2 import Environment, PackageLoader
 
+from geoprune.maps.telling import page_words
 from geoprune.plan import BlockPlan
 from geoprune.rules import CAUTIONS
 from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA
 
-SPANISH = {
-    "small vines": "cepas chicas",
-    "middle vines": "cepas medianas",
-    "large vines": "cepas grandes",
-    "whole block": "todo el cuartel",
-    "lower middle vines": "cepas medianas, más chicas",
-    "upper middle vines": "cepas medianas, más grandes",
-}
 _pages = Environment(loader=PackageLoader("geoprune", "pages"), autoescape=True)
 
 
@@ -35,6 +28,7 @@ def _area(hectares: float, units: str) -> str:
 def content(plan: BlockPlan, *, units: str) -> dict[str, Any]:
     """What the sheet says, as plain data shared by HTML and PDF."""
     stop = plan.buds_per_vine is None
+    spanish = page_words()["es"]
     return {
         "block": plan.name,
         "rule": plan.rule.name,
@@ -46,7 +40,7 @@ def content(plan: BlockPlan, *, units: str) -> dict[str, Any]:
             {
                 "zone": int(z.zone),
                 "class": z[3],
-                "spanish": SPANISH[z[3]],
+                "spanish": spanish["class_" + z[3].replace(" ", "_")],
                 "buds": "?" if stop else str(z.buds_per_vine),
                 "recipe": "" if stop else z.recipe,
                 "vines": int(z.vines),
@@ -59,7 +53,7 @@ def content(plan: BlockPlan, *, units: str) -> dict[str, Any]:
         "rows": [
             {"row": str(r.row), "from": int(r.from_post), "to": int(r.to_post), "bands": int(r.bands)}
             | {"buds": "?" if stop else str(r.buds_per_vine), "vines": int(r.vines)}
-            for r in plan.row_list.itertuples()
+            for r in plan.runs.itertuples()
         ],
         "cautions": list(zip(CAUTIONS["en"], CAUTIONS["es"], strict=True)),
         "remarks": list(plan.remarks),

@@ -19,6 +19,10 @@ MANY_BULL_CANES = 0.10
 NO_CROP_LOAD_BAND = ("American",)
 
 
+#: What it says of a vine when a measure of its size lies below, above or inside its band.
+SIGN_OF_SIZE = {"below": "weak", "above": "rank", "inside": "in balance"}
+
+
 @dataclass(frozen=True)
 class ZoneFigures:
     """What is known of one zone; NaN where nothing is.
@@ -178,7 +182,7 @@ def _pruning_weight(figures: ZoneFigures, signs: dict[str, str], evidence: list[
         evidence.append(Message("balance.pruning_no_band", told))
         return
     place, band = found
-    signs["pruning_weight"] = {"below": "weak", "above": "rank", "inside": "in balance"}[place]
+    signs["pruning_weight"] = SIGN_OF_SIZE[place]
     evidence.append(Message(f"balance.pruning_{place}_{_ends(band)}", told | _band_fields(band, "kg_m")))
     for other in bands:
         if other.tag == "memory":
@@ -213,7 +217,7 @@ def _canes(figures: ZoneFigures, signs: dict[str, str], evidence: list[Message])
         if found is None:
             continue
         place, band = found
-        signs[index] = {"below": "weak", "above": "rank", "inside": "in balance"}[place]
+        signs[index] = SIGN_OF_SIZE[place]
         if place != "inside":
             fields = {"size_mm": size, "limit_mm": band.low if place == "below" else band.high}
             evidence.append(Message(f"balance.{index}_{place}", fields | {"source": band.source}))

@@ -14,8 +14,6 @@ from shapely import MultiPolygon, Polygon
 
 ZONED = ("zones", "panels", "vines", "runs", "flags")
 TABLES = (*ZONED, "rows", "samples", "replant_areas", "next_vines")
-#: Other names under which a plan may carry a table.
-ALSO = {"runs": ("row_list",)}
 
 
 @dataclass(frozen=True)
@@ -79,8 +77,7 @@ def tell_plan(plan: Any) -> ToldPlan:
 def tell_block(block: Any) -> ToldBlock:
     """Gather one block."""
     settings = getattr(block, "settings", block)
-    outline = getattr(block, "polygon", None)
-    outline = getattr(block, "outline", None) if outline is None else outline
+    outline = block.polygon
     rule = getattr(settings, "rule", "")
     return ToldBlock(
         name=block.name,
@@ -95,9 +92,8 @@ def tell_block(block: Any) -> ToldBlock:
 
 
 def find_table(block: Any, name: str) -> pd.DataFrame:
-    """Return a table of a block under its own or its other name, `block` in it; empty when there is none."""
-    found = [getattr(block, other, None) for other in (name, *ALSO.get(name, ()))]
-    table = next((t for t in found if t is not None), None)
+    """Return a table of a block, `block` in it; empty when the plan has none."""
+    table = getattr(block, name, None)
     if table is None:
         return gpd.GeoDataFrame({"block": []}, geometry=[], crs=block.zones.crs)
     table = table.loc[:, ~table.columns.duplicated()]

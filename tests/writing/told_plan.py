@@ -114,12 +114,12 @@ def block_plan(name, corner=0.0, rows=4, vines=8, note="fine", bare=False):
     if bare:
         return SimpleNamespace(
             **common,
-            outline=box(east, 4_700_000, east + 14, 4_700_020),
+            polygon=box(east, 4_700_000, east + 14, 4_700_020),
             rule="20+20",
             training="flat cane",
             reason=note,
             remarks=(note,),
-            row_list=pd.DataFrame({"row": ["1"], "zone": [1]}),
+            runs=pd.DataFrame({"row": ["1"], "zone": [1]}),
         )
     flags = table(
         {
