@@ -1,11 +1,31 @@
-"""geoprune: from a few dozen weighed vines to zones and bud counts. Importing it loads neither click nor folium."""
+"""geoprune: from a few dozen weighed vines to zones and bud counts. Names are loaded when they are first used."""
 
-from geoprune.errors import DataError, GeopruneError
-from geoprune.plan import BlockPlan, PlanOptions, make_plan
-from geoprune.reading import read_vineyard
-from geoprune.surface import fit_surface
-from geoprune.trellis import build_trellis, place_samples
-from geoprune.zones import draw_zones
+import os
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from geoprune.errors import DataError, GeopruneError
+    from geoprune.plan import BlockPlan, PlanOptions, make_plan
+    from geoprune.reading import read_vineyard
+    from geoprune.surface import fit_surface
+    from geoprune.trellis import build_trellis, place_samples
+    from geoprune.zones import draw_zones
+
+os.environ.setdefault("OGR_SKIP", "OGR_VRT")  # set before GDAL starts: a file that only names other files is not read
+
+_HOMES = {
+    "BlockPlan": "plan",
+    "DataError": "errors",
+    "GeopruneError": "errors",
+    "PlanOptions": "plan",
+    "build_trellis": "trellis",
+    "draw_zones": "zones",
+    "fit_surface": "surface",
+    "make_plan": "plan",
+    "place_samples": "trellis",
+    "read_vineyard": "reading",
+}
 
 __all__ = [
     "BlockPlan",
@@ -19,3 +39,10 @@ __all__ = [
     "place_samples",
     "read_vineyard",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name's home; the command line's help needs none of them."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'geoprune' has no attribute {name!r}")
+    return getattr(import_module(f"geoprune.{_HOMES[name]}"), name)

@@ -6,6 +6,7 @@ Constants are exact by definition (international yard and pound agreement of 195
 from __future__ import annotations
 
 KG_PER_LB = 0.45359237
+T_PER_TON = 2000 * KG_PER_LB / 1000
 KG_PER_OZ = KG_PER_LB / 16
 KG_PER_G = 0.001
 M_PER_FT = 0.3048

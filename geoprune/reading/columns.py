@@ -1,0 +1,236 @@
+"""Columns of a raw table, by name and unit, checked and turned into SI."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime
+from difflib import get_close_matches
+from typing import Any, SupportsIndex
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from geoprune.reading.faults import Faults
+from geoprune.units import SUFFIXES
+
+#: Texts that mean "not measured" in optional number columns.
+BLANKS = frozenset({"", "na", "n/a", "nan", "none", "null", "-", "--", "?"})
+
+#: What a Shapefile's ten-letter names stand for: cut long names that keep their meaning, and short ones of ours.
+SHORT_NAMES = {
+    "row_sp_m": "row_spacing_m",
+    "row_sp_ft": "row_spacing_ft",
+    "vine_sp_m": "vine_spacing_m",
+    "vine_sp_ft": "vine_spacing_ft",
+    "vines_per_": "vines_per_panel",
+    "row_bearin": "row_bearing_deg",
+    "primary_de": "primary_dead",
+    "secondary_": "secondary_dead",
+    "vines_weig": "vines_weighed",
+    "prun_kg": "pruning_weight_kg",
+    "prun_g": "pruning_weight_g",
+    "prun_lb": "pruning_weight_lb",
+    "prun_oz": "pruning_weight_oz",
+}
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """A table as it was read, before any check.
+
+    table : DataFrame with a fresh RangeIndex; column names cleaned; `geometry` (if any) as shapely objects
+    numbers : line or feature number in the file of each row, for messages
+    word : what those numbers count: "line" or "feature"
+    crs : the declared CRS of `geometry`, None when there is none
+    decimal_comma : numbers may be written 1,5
+    """
+
+    file: str
+    layer: str
+    table: pd.DataFrame
+    numbers: NDArray[np.int64]
+    word: str
+    crs: CRS | None = None
+    decimal_comma: bool = False
+
+    def place(self, position: SupportsIndex) -> str:
+        """How a row of the table is named in messages."""
+        return f"{self.word} {self.numbers[position]}"
+
+
+def name_text(value: Any) -> str:
+    """A cell as text on one line: 3, 3.0 and '3' are the same name; dates as year-month-day; "" when empty."""
+    if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
+        return ""
+    if isinstance(value, (float, np.floating)) and float(value).is_integer():
+        return str(int(value))
+    if isinstance(value, (datetime, date)):
+        return value.isoformat().removesuffix("T00:00:00")
+    text = " ".join(str(value).split())
+    return text[:-2] if re.fullmatch(r"[+-]?\d+\.0", text) else text
+
+
+def clean_name(name: object) -> str:
+    """Column names without case, outer spaces and the choice between space, hyphen and underscore."""
+    return re.sub(r"[\s\-]+", "_", str(name).strip().casefold())
+
+
+def clean_names(table: pd.DataFrame, faults: Faults, *, short_names: bool = False) -> pd.DataFrame:
+    """Return the table with cleaned column names; two columns that become one are a problem."""
+    names = [clean_name(name) for name in table.columns]
+    if short_names:
+        names = [SHORT_NAMES.get(name, name) for name in names]
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    for name in twice:
+        faults.add(f"column {name} stands twice", "Keep one of the two columns")
+    keep = [position for position, name in enumerate(names) if name and name not in names[:position]]
+    cleaned = table.iloc[:, keep].copy()
+    cleaned.columns = [names[position] for position in keep]
+    return cleaned
+
+
+class Columns:
+    """Reads the columns of one raw table and notes what is wrong with them.
+
+    Every method returns values aligned with the table; what could not be read is missing there, and a problem
+    has been noted, so that reading can go on and all problems are told together.
+    """
+
+    def __init__(self, raw: RawTable, faults: Faults) -> None:
+        self.raw, self.faults, self.table = raw, faults.at(raw.file, raw.layer), raw.table
+
+    def has(self, name: str) -> bool:
+        """Return whether the column is there and not empty throughout."""
+        return name in self.table and bool(self.table[name].map(lambda value: name_text(value) != "").any())
+
+    def require(self, name: str, *, mend: str = "") -> bool:
+        """Return whether the column is there; note a problem, with the nearest name found, when it is not."""
+        if name in self.table:
+            return True
+        near = get_close_matches(name, [str(c) for c in self.table.columns if c != "geometry"], n=1, cutoff=0.6)
+        hint = mend or (f"Rename '{near[0]}' to {name}" if near else f"Add a column {name}")
+        self.faults.add(f"column {name} is missing", hint)
+        return False
+
+    def text(self, name: str) -> pd.Series:
+        """Texts of a column; "" where empty or where there is no such column."""
+        if name not in self.table:
+            return pd.Series("", index=self.table.index, dtype=object)
+        return self.table[name].map(name_text).astype(object)
+
+    def required_text(self, name: str) -> pd.Series:
+        """Texts of a column that must be there and filled in every row."""
+        if not self.require(name):
+            return self.text(name)
+        values = self.text(name)
+        empty = np.flatnonzero((values == "").to_numpy())
+        self.faults.add_each(((self.raw.place(i), f"{name} is empty") for i in empty), f"Fill in {name}")
+        return values
+
+    def number(
+        self,
+        name: str,
+        limits: tuple[float, float] | None = None,
+        *,
+        required: bool = False,
+        whole: bool = False,
+        factor: float = 1.0,
+        shown_unit: str = "",
+    ) -> pd.Series:
+        """Numbers of a column times `factor`; NaN where empty.
+
+        Parameters
+        ----------
+        name : str
+            The column's name.
+        limits : tuple of float, optional
+            Lowest and highest possible value after `factor`, inclusive.
+        required : bool
+            Whether an empty cell is a problem.
+        whole : bool
+            Whether only whole numbers are possible.
+        factor : float
+            From the column's unit to SI.
+        shown_unit : str
+            SI unit of `limits`, for the message.
+        """
+        if name not in self.table:
+            return pd.Series(np.nan, index=self.table.index)
+        values, bad = _numbers(self.table[name], self.raw.decimal_comma)
+        self._tell(name, bad, "is not a number", f"Give {name} as a plain number")
+        if required:
+            self._tell(name, np.isnan(values) & ~bad, "is empty", f"Give {name} as a number")
+        if whole:
+            self._tell(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
+        values = values * factor
+        if limits is not None:
+            low, high = limits
+            unit = f" {shown_unit}" if shown_unit else ""
+            outside = (values < low) | (values > high)
+            self._tell(name, outside, f"is not possible ({low:g} to {high:g}{unit})", "Correct the number or its unit")
+            values = np.where(outside, np.nan, values)
+        return pd.Series(values, index=self.table.index)
+
+    def quantity(self, stem: str, kind: str, limits: tuple[float, float] | None, *, required: str = "optional") -> pd.Series:
+        """A quantity in SI, from the one column whose ending names its unit; NaN where empty.
+
+        `required` is "optional" or "every row" (the column must be there, and no cell may be empty).
+        """
+        accepted = [f"{stem}_{unit}" for unit in SUFFIXES[kind]]
+        found = [name for name in (*accepted, stem) if name in self.table]
+        mend = f"Keep exactly one of {', '.join(accepted)}"
+        if len(found) > 1:
+            self.faults.add(f"{stem} stands in two units ({', '.join(found)})", mend)
+        elif found == [stem]:
+            self.faults.add(f"column {stem} has no unit", f"Rename it to one of {', '.join(accepted)}")
+        elif not found:
+            self._without_unit(stem, accepted, required)
+        else:
+            unit = found[0].rsplit("_", 1)[1]
+            return self.number(
+                found[0],
+                limits,
+                required=required == "every row",
+                factor=SUFFIXES[kind][unit],
+                shown_unit=next(iter(SUFFIXES[kind])),
+            )
+        return pd.Series(np.nan, index=self.table.index)
+
+    def _without_unit(self, stem: str, accepted: list[str], required: str) -> None:
+        odd = [name for name in self.table if str(name).startswith(stem) or stem.startswith(str(name) + "_")]
+        odd = odd or get_close_matches(stem, [str(name) for name in self.table], n=1, cutoff=0.75)
+        names = ", ".join(accepted)
+        if odd and (required == "every row" or str(odd[0]).startswith(stem + "_")):
+            self.faults.add(f"no unit is known for {stem} (found {odd[0]})", f"Name the column one of {names}")
+        elif required == "every row":
+            self.faults.add(f"column {stem} is missing", f"Add one of {names}")
+
+    def _tell(self, name: str, wrong: NDArray[np.bool_], what: str, mend: str) -> None:
+        column = self.table[name]
+        self.faults.add_each(
+            ((self.raw.place(i), f"{name} {_shown(column.iloc[i])}{what}") for i in np.flatnonzero(wrong)), mend
+        )
+
+
+def _shown(value: Any) -> str:
+    """A cell as it is quoted in a message: short, on one line, nothing when empty."""
+    text = " ".join(name_text(value).split())
+    return f"'{text[:40]}' " if text else ""
+
+
+def _numbers(column: pd.Series, decimal_comma: bool) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Values of a column, and where there is something that is not a finite number."""
+    if pd.api.types.is_bool_dtype(column.dtype):
+        return np.full(len(column), np.nan), np.ones(len(column), dtype=bool)
+    if pd.api.types.is_numeric_dtype(column.dtype):
+        values = column.to_numpy(dtype=np.float64, na_value=np.nan)
+        return np.where(np.isfinite(values), values, np.nan), np.isinf(values)
+    texts = column.map(name_text)
+    blank = texts.str.casefold().isin(BLANKS).to_numpy()
+    plain = texts.where(~texts.str.fullmatch(r"[+-]?\d*,\d+"), texts.str.replace(",", ".")) if decimal_comma else texts
+    shaped = plain.str.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?").to_numpy(dtype=bool)
+    values = pd.to_numeric(plain.where(shaped & ~blank), errors="coerce").to_numpy(dtype=np.float64)
+    return np.where(np.isfinite(values), values, np.nan), ~blank & ~np.isfinite(values)

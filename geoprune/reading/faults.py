@@ -1,0 +1,57 @@
+"""What is found wrong, and what is assumed, while files are read: collected, then told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from geoprune.errors import DataError, Message, Problem, Remark
+
+#: So many faults of one kind are told one by one; the rest are counted.
+TOLD_ONE_BY_ONE = 10
+
+
+class Faults:
+    """Collects the problems and remarks of all files and layers; `at` gives the same book for another place.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file now being read, for the problems' place.
+    layer : str
+        Layer now being read, "" for the whole file.
+    """
+
+    def __init__(self, file: str = "", layer: str = "") -> None:
+        self.file, self.layer = file, layer
+        self.problems: list[Problem] = []
+        self.remarks: list[Remark] = []
+
+    def at(self, file: str, layer: str = "") -> Faults:
+        """Return a view on the same book for another file and layer."""
+        view = Faults(file, layer)
+        view.problems, view.remarks = self.problems, self.remarks
+        return view
+
+    def add(self, what: str, mend: str, *, row: str = "") -> None:
+        """Note one problem."""
+        self.problems.append(Problem(self.file, self.layer, row, what, mend))
+
+    def add_each(self, found: Iterable[tuple[str, str]], mend: str) -> None:
+        """Note problems of one kind, given as (row, what); beyond the first ten they are only counted."""
+        pairs = list(found)
+        for row, what in pairs[:TOLD_ONE_BY_ONE]:
+            self.add(what, mend, row=row)
+        if len(pairs) > TOLD_ONE_BY_ONE:
+            self.add(f"{len(pairs) - TOLD_ONE_BY_ONE} more lines have the same fault", mend)
+
+    def remark(self, kind: str, key: str, *, block: str = "", **fields: Any) -> None:
+        """Note something assumed, dropped, mended or doubtful; `key` is a sentence of section [reading]."""
+        remark = Remark(kind, Message(f"reading.{key}", fields), block)
+        if remark not in self.remarks:
+            self.remarks.append(remark)
+
+    def stop(self) -> None:
+        """Raise `DataError` with everything found so far, if anything was."""
+        if self.problems:
+            raise DataError(self.problems)

@@ -1,0 +1,117 @@
+"""Tables of weighed vines (CSV, XLSX) as raw tables."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoprune.reading.columns import RawTable, clean_names, name_text
+from geoprune.reading.faults import Faults
+from geoprune.reading.vector_files import ENDINGS, read_layers
+
+TEXT_ENDINGS = (".csv", ".tsv", ".txt")
+SEPARATORS = ",;\t"
+PROTECTED = b"\xd0\xcf\x11\xe0"  # compound file: a workbook with a password, or of the kind before 2007
+
+
+def read_sample_file(path: Path, faults: Faults) -> RawTable | None:
+    """Read a table of weighed vines: CSV (any separator and encoding), XLSX, or a layer of points.
+
+    Returns
+    -------
+    RawTable or None
+        None when nothing can be read; the problem is noted.
+    """
+    ending = path.suffix.lower()
+    if ending in ENDINGS:
+        layers = read_layers(path, faults)
+        if layers and "samples" not in layers:
+            faults.add("there is no layer samples", "Name the layer samples")
+        return layers.get("samples")
+    if ending not in (*TEXT_ENDINGS, ".xlsx"):
+        known = ", ".join((".csv", ".xlsx", *ENDINGS))
+        faults.add(f"samples ending in '{ending}' are not read", f"Give one of {known}")
+        return None
+    if not path.exists():
+        faults.add("the file does not exist", "Check its name and folder")
+        return None
+    data = path.read_bytes()
+    if not data.strip():
+        faults.add("the file is empty", "Give a table with a line per weighed vine")
+        return None
+    return _workbook(path, data, faults) if ending == ".xlsx" else _text_table(path, data, faults)
+
+
+def _text_table(path: Path, data: bytes, faults: Faults) -> RawTable | None:
+    text = _decoded(path, data, faults)
+    if text is None:
+        return None
+    head = next((line for line in text.splitlines() if line.strip()), "")
+    separator = max(SEPARATORS, key=head.count)
+    reader = csv.reader(io.StringIO(text), delimiter=separator)
+    lines: list[tuple[int, list[Any]]] = []
+    try:
+        for cells in reader:
+            lines.append((reader.line_num, cells))
+    except csv.Error as error:
+        faults.add(f"the table cannot be read ({error})", "Save it again as CSV", row=f"line {reader.line_num}")
+        return None
+    return _table(path, lines, faults, decimal_comma=separator != ",")
+
+
+def _decoded(path: Path, data: bytes, faults: Faults) -> str | None:
+    """The file's text: UTF-8 or UTF-16 by its mark, else UTF-8, else the Western code page (and said)."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", errors="replace")
+    if b"\x00" in data or data.startswith(b"PK"):
+        faults.add(f"the file is not what its ending {path.suffix} says", "Save it again as CSV (text)")
+        return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        faults.remark("assumed", "western_encoding", file=path.name)
+        return data.decode("cp1252", errors="replace")
+
+
+def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    if data.startswith(PROTECTED):
+        faults.add("the workbook is protected by a password, or of the kind before 2007", "Save it as XLSX, unprotected")
+        return None
+    if not data.startswith(b"PK"):
+        faults.add("the file is not what its ending .xlsx says", "Save it again as XLSX")
+        return None
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+        named = [name for name in book.sheet_names if name.strip().casefold() == "samples"]
+        sheets = [book.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in named or book.sheet_names]
+    except (CalamineError, OSError, ValueError) as error:
+        faults.add(f"the workbook cannot be read ({' '.join(str(error).split())[:120]})", "Save it again as XLSX")
+        return None
+    filled = [sheet for sheet in sheets if any(name_text(cell) for line in sheet for cell in line)]
+    lines = list(enumerate(filled[0], start=1)) if filled else []
+    return _table(path, lines, faults, decimal_comma=True)
+
+
+def _table(path: Path, lines: list[tuple[int, list[Any]]], faults: Faults, *, decimal_comma: bool) -> RawTable | None:
+    """The first line that holds anything names the columns; lines without anything are left out."""
+    faults = faults.at(path.name, "samples")
+    lines = [(number, cells) for number, cells in lines if any(name_text(cell) for cell in cells)]
+    if not lines:
+        faults.add("the table is empty", "Give a line of column names and a line per weighed vine")
+        return None
+    header = [name_text(cell) for cell in lines[0][1]]
+    width = len(header)
+    long = [(f"line {n}", "there are more cells than column names") for n, c in lines[1:] if any(map(name_text, c[width:]))]
+    faults.add_each(long, "Put texts with separators in quotes, and decimal commas too")
+    cells = [[*line[:width], *[""] * (width - len(line))] for _, line in lines[1:]]
+    table = pd.DataFrame(cells, columns=range(width), dtype=object)
+    table.columns = header
+    numbers = np.array([number for number, _ in lines[1:]], dtype=np.int64)
+    return RawTable(path.name, "samples", clean_names(table, faults), numbers, "line", None, decimal_comma)

@@ -1,0 +1,175 @@
+"""Weighed vines: weights and canes in SI, and a place for each."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from geoprune.reading.columns import Columns, RawTable
+from geoprune.reading.faults import Faults
+from geoprune.reading.places import LONLAT, SWAP, check_near, to_work
+
+#: More prunings than this no vine gives (design choice; 6.8 kg were weighed in one California block).
+MOST_KG = 12.0
+CANES, VINES_WEIGHED, SEASON = (0.0, 500.0), (1.0, 50.0), (1900.0, 2100.0)
+CANE_DIAMETER_MM, INTERNODE_MM = (1.0, 40.0), (5.0, 400.0)
+
+
+def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, crs: str | None = None) -> gpd.GeoDataFrame:
+    """Check weighed vines.
+
+    Parameters
+    ----------
+    raw : RawTable
+        As read.
+    blocks : GeoDataFrame
+        Checked blocks; places are left alone where its CRS is None.
+    faults : Faults
+        Where problems are noted.
+    crs : str, optional
+        CRS of `easting` and `northing`.
+
+    Returns
+    -------
+    GeoDataFrame
+        The columns of `Vineyard.samples`; what could not be read is missing, and a problem is noted.
+    """
+    columns = Columns(raw, faults)
+    if not len(raw.table):
+        columns.faults.add("there are no samples", "Give a line per weighed vine")
+    count = columns.number("vines_weighed", VINES_WEIGHED, whole=True).fillna(1.0)
+    weight = _weight(columns, count)
+    canes, bulls = (columns.number(name, CANES, whole=True) for name in ("canes", "bull_canes"))
+    found = [(raw.place(i), f"bull_canes is {bulls[i]:g} of {canes[i]:g} canes") for i in np.flatnonzero(bulls > canes)]
+    columns.faults.add_each(found, "Correct the counts: bull canes are among the canes")
+    rows, vines = columns.text("row"), columns.number("vine", (1.0, 100_000.0), whole=True)
+    table = pd.DataFrame(
+        {
+            "row": rows,
+            "vine": vines,
+            "pruning_weight_kg": weight,
+            "vine_weight_kg": weight / count,
+            "vines_weighed": count.astype(int),
+            "canes": canes,
+            "bull_canes": bulls,
+            "cane_diameter_mm": columns.quantity("cane_diameter", "cane", CANE_DIAMETER_MM),
+            "internode_mm": columns.quantity("internode", "cane", INTERNODE_MM),
+            "season": columns.number("season", SEASON, whole=True),
+            "date": columns.text("date"),
+            "note": columns.text("note"),
+            "source_row": raw.numbers,
+            "source_place": [raw.place(i) for i in range(len(raw.table))],
+        }
+    )
+    named = ((rows != "") & vines.notna()).to_numpy()
+    places = _places(columns, blocks, named, crs)
+    table.insert(0, "block", _blocks_of(columns, blocks, named, places))
+    return gpd.GeoDataFrame(table, geometry=places.values, crs=blocks.crs)
+
+
+def _weight(columns: Columns, count: pd.Series) -> pd.Series:
+    weight = columns.quantity("pruning_weight", "weight", None, required="every row")
+    name = next((str(c) for c in columns.table if str(c).startswith("pruning_weight")), "pruning_weight")
+    wrong = ((weight <= 0) | (weight > MOST_KG * count)).to_numpy()
+    place, given = columns.raw.place, columns.table.get(name)
+    found = [(place(i), f"{name} is '{given.iloc[i]}': not possible") for i in np.flatnonzero(wrong)]
+    mend = f"Give the weight of the prunings, more than 0 and up to {MOST_KG:g} kg a vine; leave out missing vines"
+    columns.faults.add_each(found, mend)
+    return weight.mask(wrong)
+
+
+def _places(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_], crs: str | None) -> gpd.GeoSeries:
+    """The place given for each sample, in the work CRS; None where there is none. A named row and vine is enough."""
+    raw, faults = columns.raw, columns.faults
+    before = len(faults.problems)
+    given, given_crs = _given_places(columns, crs)
+    missing = shapely.is_missing(given) | shapely.is_empty(given)
+    without = np.flatnonzero(missing & ~named)
+    if len(faults.problems) == before:
+        found = [(raw.place(i), "no place") for i in without]
+        faults.add_each(found, "Give row and vine, or lon and lat, or easting and northing")
+    if given_crs is None or blocks.crs is None or missing.all():
+        return gpd.GeoSeries([None] * len(given), crs=blocks.crs)
+    given[missing] = None
+    if given_crs == LONLAT and np.abs(shapely.get_y(given[~missing])).max() > 90:
+        faults.add("latitudes beyond 90 degrees", SWAP)
+        return gpd.GeoSeries([None] * len(given), crs=blocks.crs)
+    places = to_work(given, given_crs, blocks.crs)
+    outlines = blocks.geometry[blocks.geometry.notna()]
+    if len(outlines) and not check_near(places[~missing], given[~missing], given_crs, outlines, faults, whose="samples"):
+        return gpd.GeoSeries([None] * len(given), crs=blocks.crs)
+    return places
+
+
+def _given_places(columns: Columns, crs: str | None) -> tuple[NDArray[np.object_], CRS | None]:
+    """Points as given, and their CRS; a problem is noted where there is no usable place in any line."""
+    table, faults = columns.raw.table, columns.faults
+    nothing = np.full(len(table), None, dtype=object)
+    if columns.has("geometry"):
+        if columns.raw.crs is None:
+            faults.add("no CRS is declared", "Declare the coordinate reference system of this layer")
+        given = table["geometry"].to_numpy(dtype=object, copy=True)
+        given[shapely.get_type_id(given) != 0] = None
+        return given, columns.raw.crs
+    pairs = [pair for pair in (("lon", "lat"), ("easting", "northing")) if all(map(columns.has, pair))]
+    if not pairs and len(table):
+        half = [f"{a} without {b}" for a, b in (("lon", "lat"), ("easting", "northing")) if columns.has(a) != columns.has(b)]
+        by_number = columns.has("row") and columns.has("vine")
+        if half or not by_number:
+            what = f"only half a place ({', '.join(half)})" if half else "no columns with a place"
+            faults.add(what, "Give row and vine, or lon and lat, or easting and northing with --crs")
+    if not pairs:
+        return nothing, None
+    declared = _named_crs(crs, faults) if pairs[0][0] == "easting" else LONLAT
+    east, north = (columns.number(name) for name in pairs[0])
+    both = (east.notna() & north.notna()).to_numpy()
+    nothing[both] = shapely.points(east[both].to_numpy(), north[both].to_numpy())
+    return nothing, declared
+
+
+def _named_crs(crs: str | None, faults: Faults) -> CRS | None:
+    if crs is None:
+        faults.add("easting and northing without a CRS", "Name it with --crs, such as --crs EPSG:32617")
+        return None
+    return parse_crs(crs, faults)
+
+
+def parse_crs(crs: str, faults: Faults) -> CRS | None:
+    """The CRS a user named; None when PROJ does not know it, and a problem is noted."""
+    try:
+        return CRS.from_user_input(crs)
+    except CRSError:
+        faults.at("", "").add(f"unknown CRS '{crs}'", "Name it by its EPSG code, such as EPSG:32617")
+        return None
+
+
+def _blocks_of(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_], places: gpd.GeoSeries) -> pd.Series:
+    """The block of each sample: as told, the only one, or (by coordinate) the nearest; "" where it is not known."""
+    raw, told = columns.raw, columns.text("block")
+    if not len(blocks):
+        return told
+    folded = {name.casefold(): name for name in blocks["block"]}
+    found = told.map(lambda name: folded.get(name.casefold(), ""))
+    shown = ", ".join(blocks["block"].iloc[:6]) + (" ..." if len(blocks) > 6 else "")
+    lost = np.flatnonzero(((found == "") & (told != "")).to_numpy())
+    columns.faults.add_each(
+        [(raw.place(i), f"unknown block '{told.iloc[i]}'") for i in lost], f"Use a name of the blocks layer ({shown})"
+    )
+    silent = (told == "").to_numpy()
+    if len(blocks) == 1:
+        return found.mask(silent, blocks["block"].iloc[0])
+    needed = np.flatnonzero(silent & named)
+    columns.faults.add_each(
+        [(raw.place(i), "block is needed with several blocks") for i in needed], f"Add the block's name ({shown})"
+    )
+    placed = np.flatnonzero(silent & ~named & places.notna().to_numpy())
+    if len(placed) and blocks.geometry.notna().any():
+        outlines = blocks[blocks.geometry.notna()]
+        near = outlines.sindex.nearest(places.values[placed], return_all=False)[1]
+        found.iloc[placed] = outlines["block"].to_numpy()[near]
+    return found

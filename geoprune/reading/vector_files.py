@@ -1,0 +1,197 @@
+"""Layers of a GeoPackage, GeoJSON, zipped Shapefile or KML as raw tables."""
+
+from __future__ import annotations
+
+import sqlite3
+import warnings
+import zipfile
+from contextlib import closing
+from pathlib import Path, PurePosixPath
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+from pyproj import CRS
+from shapely import force_2d
+
+from geoprune.reading.columns import RawTable, clean_names
+from geoprune.reading.faults import Faults
+
+KNOWN = ("blocks", "rows", "vines", "samples", "bud_checks")
+ENDINGS = {
+    ".gpkg": "GeoPackage",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".zip": "zipped Shapefile or GeoJSON files",
+    ".kml": "KML",
+    ".kmz": "KML",
+}
+LARGEST_UNPACKED = 2_000_000_000
+#: First bytes of the files read from a zip.
+MEMBER_HEADS = {".shp": b"\x00\x00\x27\x0a", ".geojson": b"{", ".json": b"{"}
+#: Columns that readers of KML add by themselves.
+KML_OWN = frozenset(
+    (
+        *("id", "description", "timestamp", "begin", "end", "icon", "snippet"),
+        *("altitudemode", "tessellate", "extrude", "visibility", "draworder"),
+    )
+)
+
+
+def read_layers(path: Path, faults: Faults) -> dict[str, RawTable]:
+    """Read every layer of a vector file that geoprune knows.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage, GeoJSON (one layer, or a property `layer` on each feature), zip of Shapefiles or GeoJSON files
+        (layer = file name), KML or KMZ (layer = folder).
+    faults : Faults
+        Where problems and remarks are noted.
+
+    Returns
+    -------
+    dict
+        Layer name -> raw table; empty when the file cannot be read (the problem is noted).
+    """
+    if not _plausible(path, faults):
+        return {}
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
+            found = _open_layers(path, faults)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError, ValueError, sqlite3.Error) as error:
+        reason = " ".join(str(error).split())[:160]
+        faults.add(f"the file cannot be read ({reason})", "Save it again, best as a GeoPackage")
+        return {}
+    return _named_as_known(found, path, faults)
+
+
+def _plausible(path: Path, faults: Faults) -> bool:
+    """Compare what a file's ending says with its first bytes."""
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        known = ", ".join(ENDINGS)
+        hint = "Zip the .shp together with its .dbf, .shx and .prj" if ending == ".shp" else f"Give one of {known}"
+        faults.add(f"files ending in '{ending}' are not read", hint)
+        return False
+    if not path.exists():
+        faults.add("the file does not exist", "Check its name and folder")
+        return False
+    with path.open("rb") as file:
+        head = file.read(4096)
+    if not head.strip():
+        faults.add("the file is empty", "Give a file with data")
+        return False
+    text = head.lstrip(b"\xef\xbb\xbf").lstrip()
+    fits = {
+        ".gpkg": head.startswith(b"SQLite format 3\x00"),
+        ".zip": head.startswith(b"PK"),
+        ".kmz": head.startswith(b"PK"),
+        ".kml": text.startswith(b"<") and b"<kml" in head.lower(),
+    }.get(ending, text.startswith(b"{"))
+    if not fits:
+        faults.add(f"the file is not what its ending {ending} says", f"Save it again as {ENDINGS[ending]}")
+    return fits
+
+
+def _open_layers(path: Path, faults: Faults) -> dict[str, tuple[gpd.GeoDataFrame, bool]]:
+    """Layer name -> (table, whether its column names were cut to ten letters)."""
+    ending = path.suffix.lower()
+    if ending == ".zip":
+        return _open_zip(path, faults)
+    if ending in (".geojson", ".json"):
+        return {name: (table, False) for name, table in _split(gpd.read_file(path), path.stem).items()}
+    names = [str(name) for name, kind in pyogrio.list_layers(path) if kind is not None]
+    if ending == ".gpkg":
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
+            tables = {row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        names = [name for name in names if name in tables]
+    return {name: (gpd.read_file(path, layer=name), False) for name in names}
+
+
+def _open_zip(path: Path, faults: Faults) -> dict[str, tuple[gpd.GeoDataFrame, bool]]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = [i for i in archive.infolist() if not i.is_dir() and "__MACOSX" not in i.filename]
+    except zipfile.BadZipFile as error:
+        raise ValueError("not a whole zip file") from error
+    if sum(member.file_size for member in members) > LARGEST_UNPACKED:
+        raise ValueError("more than 2 GB when unpacked")
+    if any(member.flag_bits & 1 for member in members):
+        raise ValueError("protected by a password")
+    found = {}
+    for member in members:
+        inside = PurePosixPath(member.filename)
+        ending = inside.suffix.lower()
+        if ending in MEMBER_HEADS and ".." not in inside.parts:
+            with zipfile.ZipFile(path) as archive, archive.open(member) as file:
+                if not file.read(4096).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(MEMBER_HEADS[ending]):
+                    raise ValueError(f"{member.filename} is not what its ending says")
+            table = gpd.read_file(f"/vsizip/{{{path.resolve()}}}/{member.filename}")
+            found[inside.stem] = (table, ending == ".shp")
+    if not found:
+        faults.add("there is no .shp or .geojson file in the zip", "Zip the files themselves, with all their parts")
+    return found
+
+
+def _split(table: gpd.GeoDataFrame, name: str) -> dict[str, gpd.GeoDataFrame]:
+    """Several layers in one GeoJSON: the property `layer` says which a feature belongs to."""
+    key = next((c for c in table.columns if str(c).strip().casefold() == "layer"), None)
+    if key is None:
+        return {name: table}
+    words = table[key].fillna("").astype(str).str.strip()
+    return {word: part.drop(columns=key).dropna(axis=1, how="all") for word, part in table.groupby(words)}
+
+
+def _named_as_known(found: dict[str, tuple[gpd.GeoDataFrame, bool]], path: Path, faults: Faults) -> dict[str, RawTable]:
+    """Give layers the names geoprune knows; a file's only layer of polygons is taken as blocks, and said."""
+    layers = {}
+    names = {name: name.strip().casefold().replace(" ", "_").replace("-", "_") for name in found}
+    known = [name for name in names if names[name] in KNOWN]
+    if not known and len(found) == 1:
+        only = next(iter(found))
+        if found[only][0].geom_type.isin(["Polygon", "MultiPolygon"]).any():
+            names[only] = "blocks"
+            if path.suffix.lower() == ".gpkg":
+                faults.remark("assumed", "only_layer_as_blocks", layer=only)
+        elif found[only][0].geom_type.eq("Point").any():
+            names[only] = "samples"
+    for name, (table, cut) in found.items():
+        if names[name] in KNOWN:
+            layers[names[name]] = _raw(table, path, names[name], cut, faults)
+    if not layers and found:
+        faults.add(f"no known layer (found: {', '.join(found)})", f"Name the layers {', '.join(KNOWN)}")
+    return layers
+
+
+def _raw(table: gpd.GeoDataFrame, path: Path, layer: str, cut: bool, faults: Faults) -> RawTable:
+    if not isinstance(table, gpd.GeoDataFrame):
+        table = gpd.GeoDataFrame(table.assign(geometry=None), geometry="geometry")
+    geometry = pd.Series(force_2d(table.geometry.values), dtype=object).to_numpy()
+    plain = pd.DataFrame(table.drop(columns=table.geometry.name)).reset_index(drop=True)
+    plain = clean_names(plain, faults.at(path.name, layer), short_names=cut)
+    if path.suffix.lower() in (".kml", ".kmz"):
+        plain = _kml_columns(plain, layer)
+    plain["geometry"] = geometry
+    return RawTable(path.name, layer, plain, np.arange(1, len(plain) + 1), "feature", usable_crs(table.crs))
+
+
+def _kml_columns(table: pd.DataFrame, layer: str) -> pd.DataFrame:
+    """Without what KML readers add; a placemark's name is the block's or the row's name where no column says it."""
+    table = table.drop(columns=[c for c in table.columns if c in KML_OWN])
+    wanted = {"blocks": "block", "rows": "row"}.get(layer, "name")
+    if "name" in table and wanted not in table:
+        table = table.rename(columns={"name": wanted})
+    return table.drop(columns="name", errors="ignore")
+
+
+def usable_crs(crs: CRS | None) -> CRS | None:
+    """The horizontal CRS, or None where the file declares none that has a place on the earth."""
+    if crs is None:
+        return None
+    crs = CRS.from_user_input(crs)
+    if crs.is_compound:
+        crs = crs.sub_crs_list[0]
+    return crs if crs.is_geographic or crs.is_projected else None

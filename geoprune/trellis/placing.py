@@ -1,0 +1,167 @@
+"""The place of each sample among the vines of its block."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from geoprune.errors import DataError, Message, Problem, Remark
+from geoprune.trellis.model import Trellis
+
+#: No one can have weighed the prunings of these.
+GONE = ("missing", "dead")
+
+
+def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = "") -> gpd.GeoDataFrame:
+    """Place each sample of one block at its vine.
+
+    Row + vine is exact. A coordinate goes to the nearest vine that is not missing or dead; farther than half a row
+    spacing from every row it is left out. `vines_weighed` > 1: the weight stands in the middle of that many standing
+    neighbours along the row, the vine named in their middle (of an even number, the one before the middle).
+
+    Parameters
+    ----------
+    samples : GeoDataFrame
+        `Vineyard.samples` of one block.
+    trellis : Trellis
+        The block laid out.
+    file : str
+        Name of the samples file, for messages.
+
+    Returns
+    -------
+    GeoDataFrame
+        The samples with row and vine filled in, `vine_id` (position in trellis.vines), first_vine, last_vine (of the
+        group weighed), offset_m (from the place given to the vine; 0 for row + vine), row_distance_m (from
+        the place given to the nearest row; NaN for row + vine), used, why_not; geometry is
+        where the weight stands.
+
+    Raises
+    ------
+    DataError
+        Listing every sample on an unknown row or beyond a row's end.
+    """
+    last = dict(zip(trellis.rows["row"], trellis.rows["vines"], strict=True))
+    problems = place_problems(samples, samples["row"].map(last).to_numpy(float), file=file, known=row_names(last))
+    if problems:
+        raise DataError(problems)
+    placed = samples.reset_index(drop=True).copy()
+    vine_id, offset, row_distance = _find_vines(placed, trellis)
+    vines = trellis.vines
+    status = vines["status"].to_numpy()[vine_id]
+    counted = vines["counted"].to_numpy()[vine_id]
+    why = np.where(counted, "", np.array([f"the vine is {word}" for word in status], dtype=object)).astype(object)
+    far = row_distance > trellis.row_spacing_m / 2
+    why = np.where(far, [f"{distance:.1f} m from the nearest row" for distance in row_distance], why)
+    placed["vine_id"], placed["offset_m"], placed["row_distance_m"] = vine_id, offset, row_distance
+    placed["why_not"] = why
+    placed["used"] = placed["why_not"] == ""
+    placed["row"], placed["vine"] = vines["row"].to_numpy()[vine_id], vines["vine"].to_numpy()[vine_id]
+    return _stand_groups(placed, trellis)
+
+
+def place_problems(
+    samples: gpd.GeoDataFrame, ends: NDArray[np.float64], *, file: str = "", known: str | Mapping[str, str] = ""
+) -> list[Problem]:
+    """What is wrong with the rows and vine numbers of samples: unknown row, beyond the row's end.
+
+    Parameters
+    ----------
+    samples : GeoDataFrame
+    ends : (n,)
+        Vines in the row each sample names; NaN where there is no such row.
+    file : str
+        For messages.
+    known : str or mapping
+        Rows that are there, for messages; by block when samples are of several.
+    """
+    vine = samples["vine"].to_numpy(dtype=float)
+    named = (samples["row"] != "").to_numpy() & ~np.isnan(vine)
+    problems = []
+    for i in np.flatnonzero(named & ~((vine >= 1) & (vine <= ends))):
+        sample = samples.iloc[i]
+        where = sample.get("source_place", f"row {sample['source_row']}")
+        if np.isnan(ends[i]):
+            names = known if isinstance(known, str) else known[sample["block"]]
+            what = f"unknown row '{sample['row']}' in block '{sample['block']}'"
+            problems.append(Problem(file, "samples", where, what, f"Use a row's painted name ({names})"))
+        else:
+            what = f"row '{sample['row']}' of block '{sample['block']}' has {ends[i]:g} vines, not {vine[i]:g}"
+            problems.append(Problem(file, "samples", where, what, "Correct the vine number"))
+    return problems
+
+
+def row_names(names: Iterable[str]) -> str:
+    """The first few row names, for messages."""
+    told = list(names)
+    return ", ".join(told[:6]) + (" ..." if len(told) > 6 else "")
+
+
+def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str = "") -> tuple[Remark, ...]:
+    """Say which placed samples were left out of the surface, and why."""
+    told = []
+    for sample in placed[~placed["used"]].itertuples():
+        line = int(sample.source_row)
+        if sample.row_distance_m > trellis.row_spacing_m / 2:
+            message = Message("reading.left_out_far", {"line": line, "distance_m": float(sample.row_distance_m)})
+        else:
+            fields = {"line": line, "row": sample.row, "vine": int(sample.vine)}
+            message = Message("reading.left_out_not_bearing", fields)
+        told.append(Remark("dropped", message, block))
+    return tuple(told)
+
+
+def _find_vines(
+    placed: gpd.GeoDataFrame, trellis: Trellis
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """Position in trellis.vines, distance from the place given to it, and to the nearest row (NaN for row + vine)."""
+    vines = trellis.vines
+    named = ((placed["row"] != "") & placed["vine"].notna()).to_numpy()
+    number = pd.Series(np.arange(len(vines)), pd.MultiIndex.from_arrays([vines["row"], vines["vine"]]))
+    vine_id = np.zeros(len(placed), dtype=np.int64)
+    offset, row_distance = np.zeros(len(placed)), np.full(len(placed), np.nan)
+    keys = pd.MultiIndex.from_arrays([placed.loc[named, "row"], placed.loc[named, "vine"].astype(int)])
+    vine_id[named] = number.reindex(keys).to_numpy()
+    given = placed.geometry.values[~named]
+    if len(given):
+        standing = np.flatnonzero(~vines["status"].isin(GONE).to_numpy())
+        standing = standing if len(standing) else np.arange(len(vines))
+        tree = cKDTree(shapely.get_coordinates(vines.geometry.values[standing]))
+        offset[~named], nearest = tree.query(shapely.get_coordinates(given))
+        vine_id[~named] = standing[nearest]
+        row_distance[~named] = distance_to_rows(given, trellis.rows)
+    return vine_id, offset, row_distance
+
+
+def distance_to_rows(points: NDArray[np.object_], rows: gpd.GeoDataFrame) -> NDArray[np.float64]:
+    """Distance (m) of each point from the nearest row."""
+    (index, _), distance = rows.sindex.nearest(np.asarray(points), return_all=False, return_distance=True)
+    found = np.full(len(points), np.nan)
+    found[index] = distance
+    return found
+
+
+def _stand_groups(placed: gpd.GeoDataFrame, trellis: Trellis) -> gpd.GeoDataFrame:
+    """Where each weight stands: at its vine, or in the middle of the vines weighed together."""
+    vines = trellis.vines
+    vine_id = placed["vine_id"].to_numpy()
+    first, last = placed["vine"].to_numpy().copy(), placed["vine"].to_numpy().copy()
+    geometry = vines.geometry.values[vine_id].copy()
+    row_order, along = vines["row_order"].to_numpy(), vines["along_m"].to_numpy()
+    standing = ~vines["status"].isin(GONE).to_numpy()
+    for i in np.flatnonzero(placed["vines_weighed"] > 1):
+        own = vine_id[i]
+        group = np.flatnonzero((row_order == row_order[own]) & (standing | (np.arange(len(vines)) == own)))
+        size = min(int(placed["vines_weighed"].iloc[i]), len(group))
+        begin = int(np.clip(np.searchsorted(group, own) - (size - 1) // 2, 0, len(group) - size))
+        group = group[begin : begin + size]
+        first[i], last[i] = vines["vine"].to_numpy()[group[[0, -1]]]
+        geometry[i] = shapely.line_interpolate_point(trellis.rows.geometry.iloc[row_order[own]], along[group].mean())
+    placed["first_vine"], placed["last_vine"] = first, last
+    return placed.set_geometry(gpd.GeoSeries(geometry, index=placed.index, crs=vines.crs))

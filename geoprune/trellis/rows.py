@@ -1,0 +1,185 @@
+"""Row lines of a block: as drawn, or laid out from its outline; broken rows; how many vines each holds."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, affinity
+from shapely.ops import linemerge
+
+from geoprune.errors import DataError, Problem
+from geoprune.layers import Vineyard
+
+#: A row may be short of a whole number of vines by this share of a vine: lines are drawn, and map grids stretch.
+SLACK = 0.1
+
+
+@dataclass(frozen=True)
+class RowLines:
+    """The rows of a block. A row with gaps is one line; its stretches say where trellis stands.
+
+    rows : row, order, length_m (of trellis, gaps left out), vines, geometry (first vertex = end of vine 1)
+    stretches : row_order, start_m, end_m (along the line), vines, first_vine, pitch_m (distance between vines)
+    """
+
+    rows: gpd.GeoDataFrame
+    stretches: pd.DataFrame
+
+
+def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
+    """Lay out the rows of one block, numbered in order across it, and count the vines they hold.
+
+    A row holds the whole vines that fit at the vine spacing (a tenth of a vine may lack). Where the vines layer lists
+    one vine more than fits, that vine is believed and the row's vines stand a little closer. Gaps of a vine spacing
+    or more between the parts of a row hold no vines.
+
+    Raises
+    ------
+    DataError
+        When there is neither a rows layer nor a row bearing, or no row holds a vine.
+    """
+    entry = vineyard.blocks.iloc[np.flatnonzero(vineyard.blocks["block"] == block)[0]]
+    spacing = float(entry["vine_spacing_m"])
+    names, parts = _row_parts(vineyard, entry)
+    chained = [_chain(lines, spacing) for lines in parts]
+    lines = np.array([line for line, _ in chained], dtype=object)
+    owner = np.repeat(np.arange(len(lines)), [len(spans) for _, spans in chained])
+    start, end = np.array([span for _, spans in chained for span in spans]).T
+    vines = np.floor((end - start) / spacing + SLACK).astype(np.int64)
+    vines += _listed_beyond(owner, vines, names, vineyard, block)
+    if not vines.any():
+        raise DataError([Problem("", "rows", f"block '{block}'", "no row is as long as a vine", "Check rows and spacing")])
+    order = _order(np.array(names, dtype=object), lines, np.bincount(owner, vines, minlength=len(lines)))
+    place = np.full(len(lines), -1)
+    place[order] = np.arange(len(order))
+    kept = np.flatnonzero((vines > 0) & (place[owner] >= 0))
+    kept = kept[np.argsort(place[owner[kept]], kind="stable")]
+    row, held, length = place[owner[kept]], vines[kept], (end - start)[kept]
+    total = np.bincount(row, held, minlength=len(order)).astype(np.int64)
+    before = np.cumsum(held) - held
+    stretches = {"row_order": row, "start_m": start[kept], "end_m": end[kept], "vines": held}
+    stretches["first_vine"] = before - (np.cumsum(total) - total)[row] + 1
+    stretches["pitch_m"] = np.minimum(spacing, length / held)
+    table = {"row": np.array(names, dtype=object)[order], "order": np.arange(len(order))}
+    table |= {"length_m": np.bincount(row, length, minlength=len(order)), "vines": total}
+    return RowLines(gpd.GeoDataFrame(table, geometry=lines[order], crs=vineyard.crs), pd.DataFrame(stretches))
+
+
+def _row_parts(vineyard: Vineyard, entry: pd.Series) -> tuple[list[str], list[list[LineString]]]:
+    if vineyard.rows is not None:
+        given = np.flatnonzero(vineyard.rows["block"] == entry["block"])
+        if len(given):
+            lines = vineyard.rows.geometry.values[given]
+            parts = [[part for part in shapely.get_parts(line) if part.length > 0] for line in np.asarray(lines)]
+            return vineyard.rows["row"].to_numpy()[given].tolist(), parts
+    if pd.isna(entry["row_bearing_deg"]):
+        what = "neither a rows layer nor row_bearing_deg"
+        raise DataError([Problem("", "blocks", f"block '{entry['block']}'", what, "Give one of the two")])
+    spacings = float(entry["row_spacing_m"]), float(entry["vine_spacing_m"])
+    parts = _parallel_lines(entry.geometry, float(entry["row_bearing_deg"]), *spacings)
+    return [str(number + 1) for number in range(len(parts))], parts
+
+
+def _parallel_lines(
+    outline: shapely.Geometry, bearing_deg: float, row_spacing_m: float, vine_spacing_m: float
+) -> list[list[LineString]]:
+    """Parallel lines at the bearing, cut at the outline; the first half a row spacing inside its left edge."""
+    center = outline.centroid
+    turned = affinity.rotate(outline, bearing_deg, origin=center)
+    west, south, east, north = turned.bounds
+    eastings = np.arange(west + row_spacing_m / 2, east, row_spacing_m)
+    ends = np.stack([np.column_stack([eastings, np.full_like(eastings, n)]) for n in (south - 1, north + 1)], axis=1)
+    cuts = shapely.intersection(turned, shapely.linestrings(ends)) if len(eastings) else []
+    parts = []
+    for cut in cuts:
+        found = [p for p in shapely.get_parts(cut) if p.geom_type == "LineString" and p.length >= vine_spacing_m]
+        found = [p if p.coords[0][1] < p.coords[-1][1] else shapely.reverse(p) for p in found]
+        found = sorted(found, key=lambda p: p.coords[0][1])
+        if found:
+            parts.append([affinity.rotate(p, -bearing_deg, origin=center) for p in found])
+    return parts
+
+
+def _chain(parts: list[LineString], gap_m: float) -> tuple[LineString, list[tuple[float, float]]]:
+    """Join the parts of a row end to end from its first vertex; where trellis stands along the joined line."""
+    if not parts:
+        return LineString(), [(0.0, 0.0)]
+    if len(parts) == 1:
+        return parts[0], [(0.0, parts[0].length)]
+    left = [np.asarray(part.coords) for part in _merged(parts)]
+    chain = [left.pop(0)]
+    while left:
+        tail = chain[-1][-1]
+        reach = [min((np.hypot(*(c[end] - tail)), end) for end in (0, -1)) for c in left]
+        nearest = int(np.argmin([distance for distance, _ in reach]))
+        following = left.pop(nearest)
+        chain.append(following if reach[nearest][1] == 0 else following[::-1])
+    spans: list[tuple[float, float]] = []
+    at = 0.0
+    for k, piece in enumerate(chain):
+        gap = float(np.hypot(*(piece[0] - chain[k - 1][-1]))) if k else np.inf
+        length = LineString(piece).length
+        at += gap if k else 0.0
+        if gap < gap_m:
+            spans[-1] = (spans[-1][0], at + length)
+        else:
+            spans.append((at, at + length))
+        at += length
+    return LineString(np.concatenate(chain)), spans
+
+
+def _merged(parts: list[LineString]) -> list[LineString]:
+    """Touching parts made one; the piece with the row's first vertex comes first and starts there."""
+    start = shapely.Point(parts[0].coords[0])
+    pieces = list(shapely.get_parts(linemerge(parts)))
+    pieces.sort(key=lambda p: min(start.distance(shapely.Point(p.coords[0])), start.distance(shapely.Point(p.coords[-1]))))
+    first = pieces[0]
+    if start.distance(shapely.Point(first.coords[-1])) < start.distance(shapely.Point(first.coords[0])):
+        pieces[0] = shapely.reverse(first)
+    return pieces
+
+
+def _listed_beyond(
+    owner: NDArray[np.int64], vines: NDArray[np.int64], names: list[str], vineyard: Vineyard, block: str
+) -> NDArray[np.int64]:
+    """1 for the last stretch of rows in which the vines layer lists one vine beyond those that fit, else 0."""
+    more = np.zeros(len(vines), dtype=np.int64)
+    if vineyard.vines is None:
+        return more
+    told = np.flatnonzero(vineyard.vines["block"] == block)
+    listed = dict.fromkeys(names, 0)
+    for row, vine in zip(vineyard.vines["row"].to_numpy()[told], vineyard.vines["vine"].to_numpy()[told], strict=True):
+        if row in listed:
+            listed[row] = max(listed[row], int(vine))
+    fits = np.bincount(owner, vines, minlength=len(names))
+    last = np.searchsorted(owner, np.arange(len(names)), side="right") - 1
+    more[last[np.array([listed[name] for name in names]) == fits + 1]] = 1
+    return more
+
+
+def _order(names: NDArray[np.object_], lines: NDArray[np.object_], vines: NDArray[Any]) -> NDArray[np.int64]:
+    """Rows that hold vines, in their order across the block, lower names first."""
+    kept = np.flatnonzero(vines > 0)
+    kept = kept[_across(lines[kept])]
+    return kept[::-1] if _natural(names[kept[0]]) > _natural(names[kept[-1]]) else kept
+
+
+def _natural(name: str) -> list[tuple[int, str]]:
+    """Sort key by which B2 comes before B10."""
+    return [(int(part), "") if part.isdigit() else (-1, part) for part in re.split(r"(\d+)", name) if part]
+
+
+def _across(lines: NDArray[np.object_]) -> NDArray[np.int64]:
+    """Order of rows across the block, whatever the order of the file or the direction of the lines."""
+    middle = shapely.get_coordinates(shapely.line_interpolate_point(lines, 0.5, normalized=True))
+    first, last = (shapely.get_coordinates(shapely.line_interpolate_point(lines, e, normalized=True)) for e in (0.0, 1.0))
+    along = (last - first) @ np.array([1.0, 1.0j])
+    angle = np.angle(np.sum(along**2)) / 2
+    return np.argsort(middle @ np.array([np.sin(angle), -np.cos(angle)]), kind="stable")
