@@ -1,15 +1,44 @@
-"""Geostatistics on plain arrays: covariance, residual maximum likelihood, kriging. Knows no vines."""
+"""Geostatistics on plain arrays: covariance, residual maximum likelihood, kriging, simulation. Knows no vines."""
 
 from geoprune.geostat.averaging import AveragedKriging, fit_averaged
-from geoprune.geostat.kriging import Kriging, correlation
-from geoprune.geostat.reml import RemlSurface, null_ratios, reml_surface
+from geoprune.geostat.choice import choose_anisotropy, choose_model
+from geoprune.geostat.covariance import MODELS, correlation
+from geoprune.geostat.design import collinear_columns
+from geoprune.geostat.kriging import Kriging
+from geoprune.geostat.likelihood import LikelihoodPeak, maximise_likelihood
+from geoprune.geostat.local import EXACT_SAMPLES, LocalKriging, fit_local
+from geoprune.geostat.priors import prior_from
+from geoprune.geostat.reml import RemlSurface, null_ratios, range_grid, reml_surface
+from geoprune.geostat.simulation import GroupDraws
+from geoprune.geostat.transform import Transform, choose_transform, lognormal_mean
+from geoprune.geostat.untransformed import simulate_untransformed
+from geoprune.geostat.variogram import Variogram, empirical_variogram, fit_variogram
 
 __all__ = [
+    "EXACT_SAMPLES",
+    "MODELS",
     "AveragedKriging",
+    "GroupDraws",
     "Kriging",
+    "LikelihoodPeak",
+    "LocalKriging",
     "RemlSurface",
+    "Transform",
+    "Variogram",
+    "choose_anisotropy",
+    "choose_model",
+    "choose_transform",
+    "collinear_columns",
     "correlation",
+    "empirical_variogram",
     "fit_averaged",
+    "fit_local",
+    "fit_variogram",
+    "lognormal_mean",
+    "maximise_likelihood",
     "null_ratios",
+    "prior_from",
+    "range_grid",
     "reml_surface",
+    "simulate_untransformed",
 ]

@@ -1,178 +1,344 @@
 """Kriging averaged over the REML surface instead of plugging in its peak.
 
 With 20-60 samples the parameters are barely known; plugging in the best ones makes intervals too narrow.
-Every node of the surface predicts, and the predictions are mixed with weights exp(log likelihood).
+Every node of the surface predicts, and the predictions are mixed with weights exp(log likelihood + log prior).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import groupby
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
-from scipy.spatial.distance import cdist
 
-from geoprune.geostat.kriging import Kriging, correlation
-from geoprune.geostat.reml import RemlSurface, reml_surface
+from geoprune.geostat.covariance import Anisotropy, Floats
+from geoprune.geostat.design import Design, Integers, make_design
+from geoprune.geostat.forms import Form, mix_points
+from geoprune.geostat.groups import Groups, between_averages, cross_averages, make_groups, within_averages
+from geoprune.geostat.kriging import check_target, honour
+from geoprune.geostat.local import spread_subset
+from geoprune.geostat.nodes import Node, NodeFamily, range_form
+from geoprune.geostat.priors import log_prior_on, surface_as_dict
+from geoprune.geostat.reml import (
+    DEFAULT_SHARES,
+    PERSISTENT_SHARES,
+    LogPrior,
+    RemlSurface,
+    decompose,
+    range_grid,
+    scan_design,
+)
+from geoprune.geostat.simulation import GroupDraws, simulate_groups, simulate_points
+from geoprune.geostat.threads import run_parts, single_blas
 
-Floats = NDArray[np.float64]
-FEATURES = 256
-CHUNK = 4096
+KEPT_WEIGHT = 0.999
+ALL_NODES_SAMPLES = 400
+SCANNED_SAMPLES = 1000
+KEPT_DOUBLES = 2**23
 
 
 @dataclass(frozen=True)
 class AveragedKriging:
-    """A mixture of kriging predictors, one per node of the REML surface that carries weight."""
+    """A mixture of kriging predictors, one per node of the REML surface that carries weight.
 
-    surface: RemlSurface
-    nodes: tuple[Kriging, ...]
-    weights: Floats
+    surfaces : one REML surface for each persistent share (one, 1.0, without seasons)
+    families : kept nodes by range and persistent share; `nodes` and `weights` list them one by one
+    target_drift : (p,) drift of a target for which none is given
+    log_prior : (K, R, S) as it was added to the log likelihoods
+    """
+
+    design: Design
+    surfaces: tuple[RemlSurface, ...]
+    families: tuple[NodeFamily, ...]
     target_drift: Floats
+    log_prior: Floats
 
-    def _mix(self, means: Floats, variances: Floats) -> tuple[Floats, Floats]:
-        mean = self.weights @ means
-        return mean, self.weights @ (variances + np.square(means - mean))
+    @property
+    def surface(self) -> RemlSurface:
+        """REML surface at the likeliest persistent share."""
+        return max(self.surfaces, key=lambda surface: float(surface.loglik.max()))
 
-    def predict(self, targets: Floats) -> tuple[Floats, Floats]:
-        """Mean and variance of the noise-free field at points (m, 2)."""
-        means, variances = (
-            np.empty((len(self.nodes), len(targets))),
-            np.empty((len(self.nodes), len(targets))),
-        )
-        drift = np.repeat(self.target_drift[None, :], len(targets), axis=0)
-        for k, node in enumerate(self.nodes):
-            means[k], variances[k] = node.predict(targets, drift)
-        return self._mix(means, variances)
+    @cached_property
+    def nodes(self) -> tuple[Node, ...]:
+        """Kept nodes, in the order of `weights`."""
+        return tuple(node for family in self.families for node in family.nodes)
 
-    def group_means(self, points: Floats, groups: NDArray[np.int64], count: int) -> tuple[Floats, Floats]:
-        """Mean and variance of the field's average over groups of points (block kriging).
-
-        points (m, 2), groups (m,) in 0..count-1 (-1 = in none). A group's own variance is the average of its
-        within-group covariances; large groups are thinned evenly to 200 points for that term only.
-        Returns (count,), (count,).
-        """
-        keep = groups >= 0
-        points, groups = points[keep], groups[keep]
-        size = np.bincount(groups, minlength=count).astype(float)
-        average = csr_matrix((1.0 / size[groups], (groups, np.arange(len(groups)))), shape=(count, len(groups)))
-        means, variances = (
-            np.full((len(self.nodes), count), np.nan),
-            np.full((len(self.nodes), count), np.nan),
-        )
-        cross_of: dict[float, tuple[Floats, Floats]] = {}
-        samples = self.nodes[0].points
-        for k, node in enumerate(self.nodes):
-            if node.range_m not in cross_of:
-                cross_of[node.range_m] = (
-                    _averaged_cross(samples, points, average, node),
-                    _within(points, groups, count, node),
-                )
-            cross, within = cross_of[node.range_m]
-            drift = np.repeat(self.target_drift[None, :], count, axis=0)
-            means[k], variances[k] = node.from_covariances(node.sill * cross, drift, node.sill * within)
-        mean, variance = self._mix(means, variances)
-        mean[size == 0], variance[size == 0] = np.nan, np.nan
-        return mean, variance
-
-    def leave_one_out(self) -> tuple[Floats, Floats]:
-        """Leave-one-out mean and variance of each reading; node weights stay those of all samples."""
-        parts = [node.leave_one_out() for node in self.nodes]
-        return self._mix(np.array([p[0] for p in parts]), np.array([p[1] for p in parts]))
+    @property
+    def weights(self) -> Floats:
+        """Weights of the kept nodes, summing to 1."""
+        return np.array([node.weight for node in self.nodes])
 
     @property
     def nugget(self) -> float:
         """Mixture mean of the nugget variance (one vine)."""
-        return float(self.weights @ np.array([node.nugget for node in self.nodes]))
+        return float(sum(node.weight * node.nugget for node in self.nodes))
 
-    def simulate(self, targets: Floats, draws: int, *, seed: int) -> tuple[Floats, Floats]:
+    @property
+    def sill(self) -> float:
+        """Mixture mean of the field's variance."""
+        return float(sum(node.weight * node.sill for node in self.nodes))
+
+    @cached_property
+    def ranges(self) -> Floats:
+        """Ranges that carry weight, in m."""
+        return np.array([form.range_m for form in self.forms])
+
+    @cached_property
+    def forms(self) -> tuple[Form, ...]:
+        """One linear and one quadratic form for each range that carries weight."""
+        by_range = groupby(self.families, key=lambda family: family.spectrum.range_m)
+        return tuple(run_parts(range_form, [list(same) for _, same in by_range]))
+
+    def rows(self, drift: Floats | None) -> Floats:
+        """Drift rows (m, p) as given, or `target_drift` as one row."""
+        return self.target_drift[None, :] if drift is None else np.atleast_2d(np.asarray(drift, dtype=float))
+
+    @single_blas()
+    def predict(
+        self, targets: Floats, drift: Floats | None = None, *, target: str = "signal", threads: int | None = None
+    ) -> tuple[Floats, Floats]:
+        """Mean and variance (m,) at points (m, 2), drift (m, p) or None for `target_drift`.
+
+        `target`: "signal" the field without the vine-to-vine part; "new" one new reading (nugget added); "exact" as
+        new, but where readings of the target season were taken their own mean with no variance.
+
+        Raises
+        ------
+        ValueError
+            For another target.
+        """
+        check_target(target)
+        place, rows = self.design.locate(targets), self.rows(drift)
+        basis = self.design.target_basis(rows)
+        mean, second = mix_points(self.forms, self.design.place, place, basis, self.design.model, threads=threads)
+        variance = np.maximum(second - np.square(mean), 0.0) + (0.0 if target == "signal" else self.nugget)
+        mean = mean + self.design.start_at(rows)
+        if target == "exact":
+            now = self.design.season == self.design.target_season
+            honour(mean, variance, place, self.design.place[now], self.design.values[now], self.design.noise[now])
+        return mean, variance
+
+    def group(self, points: Floats, groups: Integers, count: int) -> Groups:
+        """Points of the ground (m, 2) sorted by group, in the design's coordinates."""
+        return make_groups(self.design.locate(points), groups, count)
+
+    def group_rows(self, grouped: Groups, drift: Floats | None) -> Floats:
+        """Average drift (count, p) of each group; drift (m, p) per point, or None for `target_drift`."""
+        if drift is None:
+            return np.repeat(self.target_drift[None, :], len(grouped.sizes), axis=0)
+        return grouped.average(np.asarray(drift, dtype=float)[grouped.order])
+
+    @single_blas()
+    def group_means(
+        self, points: Floats, groups: Integers, count: int, drift: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        """Mean and variance of the field's average over groups of points (block kriging).
+
+        points (m, 2), groups (m,) in 0..count-1 (-1 = in none), drift (m, p) per point or None for `target_drift`.
+        Covariances with the samples and within a group are averaged without the nugget (Journel & Huijbregts 1978,
+        Mining Geostatistics, ch. V). Returns (count,), (count,), NaN for a group without points.
+        """
+        grouped = self.group(points, groups, count)
+        rows = self.group_rows(grouped, drift)
+        basis = self.design.target_basis(rows)
+        within = within_averages(grouped, self.ranges, self.design.model)
+        mean, second = np.zeros(count), np.zeros(count)
+        for part in grouped.batches(len(self.ranges) * len(self.design.place)):
+            cross = cross_averages(grouped.batch(part), self.design.place, self.ranges, self.design.model)
+            for form, of_range, own in zip(self.forms, cross, within[:, part], strict=True):
+                m, s = form.moments(of_range, basis[part], own)
+                mean[part] += m
+                second[part] += s
+        empty = np.where(grouped.sizes > 0, 0.0, np.nan)
+        return mean + self.design.start_at(rows) + empty, np.maximum(second - np.square(mean), 0.0) + empty
+
+    @single_blas()
+    def covariance_of_groups(
+        self, points: Floats, groups: Integers, count: int, drift: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        """Means (count,) and their joint covariance (count, count), for contrasts between a few groups.
+
+        Arguments as in `group_means`; the diagonal equals its variances.
+        """
+        grouped = self.group(points, groups, count)
+        rows = self.group_rows(grouped, drift)
+        basis = self.design.target_basis(rows)
+        cross = cross_averages(grouped, self.design.place, self.ranges, self.design.model)
+        between = between_averages(grouped, self.ranges, self.design.model)
+        parts = [form.joint(c, basis, b) for form, c, b in zip(self.forms, cross, between, strict=True)]
+        mean, second = np.sum([p[0] for p in parts], axis=0), np.sum([p[1] for p in parts], axis=0)
+        return mean + self.design.start_at(rows), second - np.outer(mean, mean)
+
+    @single_blas()
+    def leave_one_out(self, *, parameters: str = "again") -> tuple[Floats, Floats]:
+        """Leave-one-out mean and variance (n,) of each reading, in closed form.
+
+        parameters : "again" weighs the nodes anew without the reading (its REML likelihood follows exactly from Q_ii
+        and Qz, with K and X'K^-1 X of the others), so nothing of the held-out reading is used; "fixed" keeps the
+        weights of all samples (Dubrule 1983). Up to 400 readings every node takes part, so that "again" equals a new
+        fit to the others on the same grid; beyond, the kept nodes do. NaN where a reading alone carries a coefficient
+        of the mean.
+
+        Raises
+        ------
+        ValueError
+            For another word.
+        """
+        if parameters not in ("again", "fixed"):
+            raise ValueError("parameters is 'again' or 'fixed'")
+        families = self.families
+        if len(self.design.values) <= ALL_NODES_SAMPLES:
+            families = _families(self.design, self.surfaces, self.log_prior, families[0].degrees, kept=1.0)
+        parts = run_parts(NodeFamily.leave_one_out, families)
+        error, unit, squares = (np.vstack([part[i] for part in parts]) for i in range(3))
+        weight = np.repeat(np.concatenate([family.weights for family in families])[:, None], error.shape[1], axis=1)
+        total = np.concatenate([family.totals for family in families])[:, None]
+        n, p = self.design.drift.shape
+        if parameters == "again" and total.max() > 0.0:
+            left = np.maximum(squares - np.square(error) / unit, 1e-300)
+            score = np.log(weight) + 0.5 * (n - p) * np.log(squares) - 0.5 * (n - p - 1) * np.log(left) + 0.5 * np.log(unit)
+            weight = np.exp(score - score.max(axis=0))
+            weight /= weight.sum(axis=0)
+            total = left / max(n - p - 3, 1)
+        mean = self.design.values - error
+        middle = (weight * mean).sum(axis=0)
+        return middle, (weight * (total * unit + np.square(mean - middle))).sum(axis=0)
+
+    def simulate(self, points: Floats, draws: int, *, seed: int, drift: Floats | None = None) -> tuple[Floats, Floats]:
         """Joint conditional draws of the field at points (m, 2): (draws, m), and each draw's nugget (draws,).
 
-        Each draw takes a node by its weight, an unconditional field by 256 random spectral features, and adds
-        kriging of the difference. Spectral law of the exponential covariance in the plane: a t law with one
-        degree of freedom scaled by 1/range (Matern with smoothness 1/2; Lantuejoul 2002, ch. 15).
+        drift (m, p) or None for `target_drift`. See `geoprune.geostat.simulation`.
         """
-        rng = np.random.default_rng(seed)
-        chosen = rng.choice(len(self.nodes), size=draws, p=self.weights)
-        field = np.empty((draws, len(targets)))
-        for d, k in enumerate(chosen):
-            node = self.nodes[k]
-            frequency = rng.standard_normal((FEATURES, 2)) / (np.abs(rng.standard_normal((FEATURES, 1))) * node.range_m)
-            phase = rng.uniform(0, 2 * np.pi, FEATURES)
-            scale = np.sqrt(2.0 * node.sill / FEATURES)
-            at_samples = scale * np.cos(node.points @ frequency.T + phase).sum(axis=1)
-            noisy = at_samples + rng.standard_normal(len(node.points)) * np.sqrt(node.nugget * node.noise)
-            beta, residual_weights = node.solve(node.values - noisy)
-            for start in range(0, len(targets), CHUNK):
-                part = slice(start, start + CHUNK)
-                at_targets = scale * np.cos(targets[part] @ frequency.T + phase).sum(axis=1)
-                cross = node.sill * correlation(cdist(targets[part], node.points), node.range_m, node.model)
-                field[d, part] = at_targets + self.target_drift @ beta + cross @ residual_weights
-        return field, np.array([self.nodes[k].nugget for k in chosen])
+        return simulate_points(self, points, draws, seed=seed, drift=drift)
+
+    def simulate_groups(
+        self, points: Floats, groups: Integers, count: int, draws: int, *, seed: int, drift: Floats | None = None
+    ) -> GroupDraws:
+        """Joint conditional draws of group means, and how single vines scatter about them.
+
+        Arguments as in `group_means`. See `geoprune.geostat.simulation`.
+        """
+        return simulate_groups(self, points, groups, count, draws, seed=seed, drift=drift)
+
+    def as_prior(self) -> dict[str, Any]:
+        """What these samples say of range and nugget share, as plain data; see `geoprune.geostat.priors`."""
+        return surface_as_dict(self.surfaces)
 
 
-def _averaged_cross(samples: Floats, points: Floats, average: csr_matrix, node: Kriging) -> Floats:
-    total = np.zeros((len(samples), average.shape[0]))
-    for start in range(0, len(points), CHUNK):
-        part = slice(start, start + CHUNK)
-        total += (average[:, part] @ correlation(cdist(points[part], samples), node.range_m, node.model)).T
-    return total
-
-
-def _within(points: Floats, groups: NDArray[np.int64], count: int, node: Kriging) -> Floats:
-    """Average within-group correlation, all pairs of each group."""
-    order = np.argsort(groups, kind="stable")
-    starts = np.searchsorted(groups[order], np.arange(count + 1))
-    sizes = np.diff(starts)
-    result = np.ones(count)
-    for size in np.unique(sizes[sizes > 1]):
-        members = np.flatnonzero(sizes == size)
-        step = max(1, int(size) // 200)
-        index = starts[members][:, None] + np.arange(0, size, step)[None, :]
-        for start in range(0, len(members), max(1, CHUNK // index.shape[1])):
-            part = slice(start, start + max(1, CHUNK // index.shape[1]))
-            place = points[order[index[part]]]
-            distance = np.linalg.norm(place[:, :, None, :] - place[:, None, :, :], axis=-1)
-            result[members[part]] = correlation(distance, node.range_m, node.model).mean(axis=(1, 2))
-    return result
-
-
+@single_blas()
 def fit_averaged(
     points: Floats,
     values: Floats,
     *,
-    drift: Floats,
-    noise: Floats,
-    target_drift: Floats,
+    drift: Floats | None = None,
+    noise: Floats | None = None,
+    target_drift: Floats | None = None,
     model: str = "exponential",
     ranges: Floats | None = None,
+    shares: Floats | None = None,
+    log_prior: LogPrior | None = None,
+    season: Any = None,
+    target_season: int | None = None,
+    persistent_shares: Sequence[float] = PERSISTENT_SHARES,
+    anisotropy: Anisotropy | None = None,
 ) -> AveragedKriging:
     """Scan the REML surface and keep the nodes that carry 99.9 % of the weight.
 
-    The profiled variance is inflated by (n-p)/(n-p-2), the mean of its scaled inverse chi-square law.
+    The profiled variance is inflated by (n-p)/(n-p-2), the mean of its scaled inverse chi-square law. Nodes count
+    alike unless a prior says otherwise: the prior is even over the grid (log range, nugget share, persistent share).
+    With more than 1000 readings the surface is that of 1000 of them, and with n readings no more than 2^23 / n^2 ranges
+    are kept: parameters are then well known, and predictions still use every reading.
+
+    Parameters
+    ----------
+    points, values : (n, 2) in m and (n,)
+    drift, noise : (n, p) mean's columns, ones by default; (n,) factor of the nugget (1 / vines weighed), ones by default
+    target_drift : (p,) drift of a target for which none is given; by default 1 for a constant, 0 for the other columns
+    model : one of `geoprune.geostat.MODELS`
+    ranges, shares : grid; by default `range_grid` and `DEFAULT_SHARES`
+    log_prior : (R, S) array, or a function of arrays `range_m` and `share` that broadcasts; None for an even prior
+    season, target_season : (n,) integer labels and the one to predict (the newest by default). Covariance of two
+        readings = persistent share x rho + (1 - persistent share) x rho in the same season only
+    persistent_shares : grid of persistent shares, used only with several seasons
+    anisotropy : (bearing_deg, ratio) of `geoprune.geostat.covariance.isotropic`
+
+    Raises
+    ------
+    ValueError
+        For numbers that are not finite, collinear drift, too few readings, an unknown model.
     """
-    surface = reml_surface(points, values, drift=drift, noise=noise, model=model, ranges=ranges)
-    weight = surface.weights()
-    order = np.argsort(weight, axis=None)[::-1]
-    keep = order[: int(np.searchsorted(np.cumsum(weight.ravel()[order]), 0.999)) + 1]
-    degrees = len(values) - drift.shape[1]
-    inflation = degrees / max(degrees - 2, 1)
-    nodes = []
-    for flat in np.sort(keep):
-        i, j = np.unravel_index(int(flat), weight.shape)
-        total = surface.total_variance[i, j] * inflation
-        share = max(float(surface.shares[j]), 1e-9)
-        nodes.append(
-            Kriging(
-                points,
-                values,
-                drift,
-                noise,
-                total * (1 - share),
-                total * share,
-                float(surface.ranges[i]),
-                model,
-            )
-        )
-    kept = weight.ravel()[np.sort(keep)]
-    return AveragedKriging(surface, tuple(nodes), kept / kept.sum(), target_drift)
+    design = make_design(
+        points,
+        values,
+        drift=drift,
+        noise=noise,
+        season=season,
+        target_season=target_season,
+        model=model,
+        anisotropy=anisotropy,
+    )
+    grid = range_grid(design.place, model=model) if ranges is None else np.asarray(ranges, dtype=float)
+    shares = DEFAULT_SHARES if shares is None else np.asarray(shares, dtype=float)
+    flat = bool(np.abs(design.residual).max() <= 1e-12 * np.abs(design.values).max())
+    kept = tuple(persistent_shares) if design.has_seasons else (1.0,)
+    scanned = _scanned(design)
+    surfaces = tuple(scan_design(scanned, ranges=grid, shares=shares, persistent=k, flat=flat) for k in kept)
+    prior = log_prior_on(log_prior, grid, shares)
+    p = design.drift.shape[1]
+    target = np.eye(p)[0] if target_drift is None else np.asarray(target_drift, dtype=float)
+    families = _families(design, surfaces, prior, len(scanned.values) - p)
+    return AveragedKriging(design, surfaces, families, target, prior)
+
+
+def _scanned(design: Design) -> Design:
+    """The design, or for more than 1000 readings that of 1000 of them: the likelihood needs no more."""
+    part = spread_subset(design.place, SCANNED_SAMPLES)
+    if len(part) == len(design.values):
+        return design
+    return make_design(
+        design.place[part],
+        design.values[part],
+        drift=design.drift[part],
+        noise=design.noise[part],
+        season=design.season[part],
+        target_season=design.target_season,
+        model=design.model,
+    )
+
+
+def _kept_weights(surfaces: tuple[RemlSurface, ...], prior: Floats, ranges: int, share: float) -> Floats:
+    """Weights (K, R, S) of the nodes that carry `share` of the mixture, on the likeliest `ranges` ranges."""
+    score = np.array([surface.loglik + prior for surface in surfaces])
+    weight = np.exp(score - score.max())
+    by_range = weight.sum(axis=(0, 2))
+    weight[:, np.argsort(by_range, kind="stable")[:-ranges]] = 0.0
+    weight /= weight.sum()
+    order = np.argsort(weight, axis=None, kind="stable")[::-1]
+    fewest = int(np.searchsorted(np.cumsum(weight.ravel()[order]), share)) + 1
+    kept = np.zeros(weight.size, dtype=bool)
+    kept[order[:fewest]] = True
+    weight = np.where(kept.reshape(weight.shape), weight, 0.0)
+    return weight / weight.sum()
+
+
+def _families(
+    design: Design, surfaces: tuple[RemlSurface, ...], prior: Floats, degrees: int, *, kept: float = KEPT_WEIGHT
+) -> tuple[NodeFamily, ...]:
+    """Families of the kept nodes, sorted by range; as many ranges as hold 64 MB of eigenvectors, one at least."""
+    room = max(1, KEPT_DOUBLES // (len(design.values) ** 2 * len(surfaces)))
+    weight = _kept_weights(surfaces, prior, room, kept)
+    distance = design.distance()
+
+    def work(item: tuple[int, int]) -> NodeFamily:
+        i, k = item
+        shares = np.flatnonzero(weight[k, i] > 0.0)
+        surface = surfaces[k]
+        spectrum = decompose(design, distance, float(surface.ranges[i]), surface.persistent_share)
+        totals = surface.total_variance[i, shares] * degrees / max(degrees - 2, 1)
+        return NodeFamily(design, spectrum, surface.shares[shares], totals, weight[k, i, shares], degrees)
+
+    items = [(i, k) for i in range(weight.shape[1]) for k in range(len(surfaces)) if weight[k, i].any()]
+    return tuple(run_parts(work, items))

@@ -3,42 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
-from scipy.spatial.distance import cdist
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
-Floats = NDArray[np.float64]
+from geoprune.geostat.covariance import Anisotropy, Floats, correlation, distances, isotropic
+from geoprune.geostat.forms import Form, mix_points
+from geoprune.geostat.threads import single_blas
 
-MODELS = ("exponential", "matern32", "matern52", "spherical")
-CHUNK_DOUBLES = 2**18
+TARGETS = ("signal", "new", "exact")
 
 
-def correlation(distance: Floats, range_m: float, model: str = "exponential") -> Floats:
-    """Correlation at a distance.
-
-    exponential exp(-h/a); matern32 (1+s) exp(-s), s = sqrt(3) h/a; matern52 (1+s+s^2/3) exp(-s),
-    s = sqrt(5) h/a; spherical 1 - 1.5 u + 0.5 u^3 for u = h/a < 1 (Webster & Oliver 2007, ch. 5;
-    Stein 1999 for the Matern family).
-
-    Raises
-    ------
-    ValueError
-        For an unknown model.
-    """
-    u = np.asarray(distance, dtype=float) / range_m
-    if model == "exponential":
-        return np.exp(-u)
-    if model == "matern32":
-        s = np.sqrt(3.0) * u
-        return (1.0 + s) * np.exp(-s)
-    if model == "matern52":
-        s = np.sqrt(5.0) * u
-        return (1.0 + s + s * s / 3.0) * np.exp(-s)
-    if model == "spherical":
-        return np.where(u < 1.0, 1.0 - 1.5 * u + 0.5 * u**3, 0.0)
-    raise ValueError(f"unknown covariance model {model!r}: one of {', '.join(MODELS)}")
+def check_target(target: str) -> None:
+    """Raise ValueError for a target that is not named in `TARGETS`."""
+    if target not in TARGETS:
+        raise ValueError(f"target {target!r}: one of {', '.join(TARGETS)}")
 
 
 @dataclass(frozen=True)
@@ -46,7 +27,12 @@ class Kriging:
     """Best linear unbiased prediction for fixed parameters.
 
     points (n, 2) in m; values (n,); drift (n, p), first column ones; noise (n,) factor of the nugget
-    (1 / vines weighed); sill of the field, nugget, range_m, model.
+    (1 / vines weighed); sill of the field, nugget, range_m, model; anisotropy (bearing_deg, ratio).
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        When the covariance is singular: coincident readings without a nugget.
     """
 
     points: Floats
@@ -57,59 +43,108 @@ class Kriging:
     nugget: float
     range_m: float
     model: str = "exponential"
+    anisotropy: Anisotropy | None = None
+    _place: Floats = field(init=False, repr=False)
+    _basis: Floats = field(init=False, repr=False)
+    _turn: Floats = field(init=False, repr=False)
     _factor: tuple[Floats, bool] = field(init=False, repr=False)
     _inverse_drift: Floats = field(init=False, repr=False)
     _normal: Floats = field(init=False, repr=False)
+    _coefficients: Floats = field(init=False, repr=False)
     beta: Floats = field(init=False)
     _residual_weights: Floats = field(init=False, repr=False)
 
+    @single_blas()
     def __post_init__(self) -> None:
-        covariance = self.sill * correlation(cdist(self.points, self.points), self.range_m, self.model)
+        set_ = object.__setattr__
+        centre = self.points.mean(axis=0)
+        set_(self, "_place", isotropic(self.points - centre, self.anisotropy))
+        covariance = self.sill * correlation(distances(self._place, self._place), self.range_m, self.model)
         covariance[np.diag_indices_from(covariance)] += self.nugget * self.noise
         factor = cho_factor(covariance, lower=True)
-        inverse_drift = cho_solve(factor, self.drift)
-        normal = np.linalg.inv(self.drift.T @ inverse_drift)
-        set_ = object.__setattr__
+        basis, upper = np.linalg.qr(self.drift)
+        inverse_drift = cho_solve(factor, basis)
         set_(self, "_factor", factor)
+        set_(self, "_basis", basis)
+        set_(self, "_turn", np.linalg.inv(upper))
         set_(self, "_inverse_drift", inverse_drift)
-        set_(self, "_normal", normal)
-        beta, residual_weights = self.solve(self.values)
-        set_(self, "beta", beta)
+        set_(self, "_normal", np.linalg.inv(basis.T @ inverse_drift))
+        coefficients, residual_weights = self._solve(self.values)
+        set_(self, "_coefficients", coefficients)
+        set_(self, "beta", self._turn @ coefficients)
         set_(self, "_residual_weights", residual_weights)
 
-    def solve(self, values: Floats) -> tuple[Floats, Floats]:
-        """Drift coefficients (p,) and residual weights K^-1 (z - X beta) (n,) for readings (n,) at the same points."""
-        beta = self._normal @ (self._inverse_drift.T @ values)
-        return beta, cho_solve(self._factor, values - self.drift @ beta)
+    def _solve(self, values: Floats) -> tuple[Floats, Floats]:
+        """Coefficients (p,) of the orthonormal basis and residual weights K^-1 (z - X beta) (n,)."""
+        start = self._basis.T @ values
+        rest = values - self._basis @ start
+        step = self._normal @ (self._inverse_drift.T @ rest)
+        return start + step, cho_solve(self._factor, rest - self._basis @ step)
 
-    def from_covariances(self, cross: Floats, drift: Floats, prior: Floats | float) -> tuple[Floats, Floats]:
-        """Mean and variance of targets given their covariances.
+    @property
+    def beta_variance(self) -> Floats:
+        """Covariance (p, p) of the drift coefficients, (X'K^-1 X)^-1."""
+        return self._turn @ self._normal @ self._turn.T
 
-        cross (n, m) covariance of samples with targets, drift (m, p), prior (m,) the targets' own variance.
+    def form(self) -> Form:
+        """The predictor as a linear and a quadratic form in an orthonormal drift; the second form is the variance."""
+        lower = self.sill * solve_triangular(self._factor[0], np.eye(len(self.values)), lower=True, check_finite=False)
+        low = np.vstack([-self.sill * self._inverse_drift, np.eye(len(self.beta))]) @ np.linalg.cholesky(self._normal)
+        linear = np.concatenate([self.sill * self._residual_weights, self._coefficients])
+        return Form(self.range_m, self.sill, lower, low, linear)
+
+    def _rows(self, drift: Floats | None) -> Floats:
+        rows = np.ones((1, 1)) if drift is None else np.atleast_2d(np.asarray(drift, dtype=float))
+        return rows @ self._turn
+
+    @single_blas()
+    def predict(
+        self, targets: Floats, drift: Floats | None = None, *, target: str = "signal", threads: int | None = None
+    ) -> tuple[Floats, Floats]:
+        """Mean and variance (m,) at points (m, 2), drift (m, p) or None for a constant, in chunks: memory stays flat.
+
+        `target`: "signal" the noise-free field; "new" a new single reading (nugget added); "exact" as new, but where
+        readings were taken their own mean with no variance.
+
+        Raises
+        ------
+        ValueError
+            For another target.
         """
-        mean = drift @ self.beta + cross.T @ self._residual_weights
-        solved = cho_solve(self._factor, cross)
-        lack = drift - cross.T @ self._inverse_drift
-        variance = prior - np.einsum("nm,nm->m", cross, solved) + np.einsum("mp,pq,mq->m", lack, self._normal, lack)
-        return mean, np.maximum(variance, 0.0)
+        check_target(target)
+        targets = np.asarray(targets, dtype=float).reshape(-1, 2)
+        place = isotropic(targets - self.points.mean(axis=0), self.anisotropy)
+        mean, variance = mix_points([self.form()], self._place, place, self._rows(drift), self.model, threads=threads)
+        variance = np.maximum(variance, 0.0) + (0.0 if target == "signal" else self.nugget)
+        if target == "exact":
+            honour(mean, variance, place, self._place, self.values, self.noise)
+        return mean, variance
 
-    def predict(self, targets: Floats, drift: Floats | None = None, *, target: str = "signal") -> tuple[Floats, Floats]:
-        """Mean and variance at points (m, 2), in chunks so that memory stays flat.
+    @single_blas()
+    def predict_block(
+        self, block: Floats, weights: Floats | None = None, drift: Floats | None = None
+    ) -> tuple[float, float]:
+        """Mean and variance of the field's weighted average over points (m, 2), weights (m,) summing to 1.
 
-        `target`: "signal" the noise-free field, "new" a new single reading (nugget added).
+        Covariances are averaged without the nugget (Journel & Huijbregts 1978, Mining Geostatistics, ch. V).
+        drift (p,) is that of the average, ones by default.
         """
-        if target not in ("signal", "new"):
-            raise ValueError("target is 'signal' or 'new'")
-        drift = np.ones((len(targets), 1)) if drift is None else drift
-        step = max(1, CHUNK_DOUBLES // len(self.points))
-        parts = []
-        for start in range(0, len(targets), step):
-            part = slice(start, start + step)
-            cross = self.sill * correlation(cdist(self.points, targets[part]), self.range_m, self.model)
-            parts.append(self.from_covariances(cross, drift[part], self.sill))
-        mean = np.concatenate([p[0] for p in parts]) if parts else np.empty(0)
-        variance = np.concatenate([p[1] for p in parts]) if parts else np.empty(0)
-        return mean, variance + (self.nugget if target == "new" else 0.0)
+        place = isotropic(np.asarray(block, dtype=float) - self.points.mean(axis=0), self.anisotropy)
+        share = np.full(len(place), 1.0 / len(place)) if weights is None else np.asarray(weights, dtype=float)
+        cross = share @ correlation(distances(place, self._place), self.range_m, self.model)
+        own = share @ correlation(distances(place, place), self.range_m, self.model) @ share
+        mean, variance = self.form().moments(cross[None, :], self._rows(drift), own)
+        return float(mean[0]), float(max(variance[0], 0.0))
+
+    @single_blas()
+    def weights_variance(self, targets: Floats, drift: Floats | None = None) -> Floats:
+        """Variance w'Kw (m,) of the kriging predictor itself at points (m, 2), w its weights."""
+        place = isotropic(np.asarray(targets, dtype=float) - self.points.mean(axis=0), self.anisotropy)
+        cross = self.sill * correlation(distances(self._place, place), self.range_m, self.model)
+        lack = self._rows(drift) - cross.T @ self._inverse_drift
+        weights = cho_solve(self._factor, cross) + self._inverse_drift @ self._normal @ lack.T
+        half = np.tril(self._factor[0]).T @ weights
+        return np.einsum("nm,nm->m", half, half)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Leave-one-out predictions and their variances (a reading), in closed form.
@@ -117,7 +152,31 @@ class Kriging:
         With Q = K^-1 - K^-1 X (X'K^-1 X)^-1 X'K^-1 the residual is (Qz)_i / Q_ii and its variance 1 / Q_ii
         (Dubrule 1983, Math. Geol. 15:687-699). The covariance parameters stay fixed.
         """
+        return self.leave_out(np.arange(len(self.values)))
+
+    @single_blas()
+    def leave_out(self, folds: NDArray[Any]) -> tuple[Floats, Floats]:
+        """Predictions and variances (n,) of each reading without its fold; folds (n,) labels.
+
+        For a fold S the residuals are (Q_SS)^-1 (Qz)_S with covariance (Q_SS)^-1 (Dubrule 1983).
+        """
         inverse = cho_solve(self._factor, np.eye(len(self.values)))
         q = inverse - self._inverse_drift @ self._normal @ self._inverse_drift.T
-        diagonal = np.diag(q)
-        return self.values - (q @ self.values) / diagonal, 1.0 / diagonal
+        u = q @ (self.values - self._basis @ self._coefficients)
+        residual, variance = np.empty_like(u), np.empty_like(u)
+        for label in np.unique(folds):
+            members = np.flatnonzero(folds == label)
+            covariance = np.linalg.inv(q[np.ix_(members, members)])
+            residual[members], variance[members] = covariance @ u[members], np.diag(covariance)
+        return self.values - residual, variance
+
+
+def honour(mean: Floats, variance: Floats, place: Floats, samples: Floats, values: Floats, noise: Floats) -> None:
+    """Put the readings' mean (weights 1 / noise) and no variance, in place, where targets coincide with samples."""
+    step = max(1, 2**18 // len(samples))
+    for start in range(0, len(place), step):
+        same = distances(place[start : start + step], samples) == 0.0
+        rows = np.flatnonzero(same.any(axis=1))
+        weight = same[rows] / noise
+        mean[start + rows] = weight @ values / weight.sum(axis=1)
+        variance[start + rows] = 0.0

@@ -1,18 +1,53 @@
-"""Residual maximum likelihood on a grid of ranges and nugget shares; sill and mean profiled out."""
+"""Residual maximum likelihood on a grid of ranges and nugget shares; sill and mean profiled out.
+
+Covariance of the readings at one node: s2 [(1 - a) R + a D], R the field's correlations, D = diag(noise), a the nugget
+share. One eigen-decomposition D^-1/2 R D^-1/2 = U diag(l) U' serves every share and every simulated set of values.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.spatial.distance import cdist
 
-from geoprune.geostat.kriging import correlation
+from geoprune.geostat.covariance import EFFECTIVE, Anisotropy, Floats, correlation, distances
+from geoprune.geostat.design import Design, make_design
+from geoprune.geostat.threads import run_parts, single_blas
 
-Floats = NDArray[np.float64]
 DEFAULT_SHARES = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0])
+PERSISTENT_SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)
+LEAST_EIGENVALUE = 1e-12
+
+LogPrior = Floats | Callable[..., Any]
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """Eigen-decomposition of the whitened field's correlations at one range and persistent share.
+
+    roots (n,), vectors (n, n); drift (n, p) = U' of the whitened basis.
+    """
+
+    range_m: float
+    persistent: float
+    roots: Floats
+    vectors: Floats
+    drift: Floats
+
+    def eigenvalues(self, shares: Floats) -> Floats:
+        """Eigenvalues (S, n) of (1 - a) R + a D, whitened, for each share a."""
+        shares = np.asarray(shares, dtype=float)[:, None]
+        return np.maximum((1.0 - shares) * self.roots + shares, LEAST_EIGENVALUE)
+
+    def rotate(self, whitened: Floats) -> Floats:
+        """U' times whitened columns (n, k)."""
+        return self.vectors.T @ whitened
+
+    def normal(self, values: Floats) -> Floats:
+        """X' K^-1 X (S, p, p) for eigenvalues (S, n), at unit variance."""
+        return (self.drift.T[None, :, :] / values[:, None, :]) @ self.drift
 
 
 @dataclass(frozen=True)
@@ -20,7 +55,8 @@ class RemlSurface:
     """REML log likelihood over (ranges x nugget shares).
 
     loglik (R, S); total_variance (R, S): sill + nugget at each node; ranges (R,) in m; shares (S,) = nugget /
-    (sill + nugget). `null` is the log likelihood with no field at all, `ratio` = 2 (max - null).
+    (sill + nugget). `null` is the log likelihood with no field at all, `ratio` = 2 (max - null); `persistent_share`
+    the part of the field that all seasons have in common.
     """
 
     ranges: Floats
@@ -29,6 +65,7 @@ class RemlSurface:
     total_variance: Floats
     null: float
     model: str
+    persistent_share: float = 1.0
 
     @property
     def ratio(self) -> float:
@@ -48,59 +85,115 @@ class RemlSurface:
         return weight / weight.sum()
 
 
-def _loglik(covariance: Floats, values: Floats, drift: Floats) -> tuple[Floats, Floats]:
-    """Profile REML log likelihood for each column of `values` (n, k), and the profiled variance."""
-    n, p = drift.shape
-    lower = np.linalg.cholesky(covariance)
-    whitened = solve_triangular(lower, np.hstack([drift, values]), lower=True)
-    x, z = whitened[:, :p], whitened[:, p:]
-    gram = x.T @ x
-    residual = z - x @ np.linalg.solve(gram, x.T @ z)
-    variance = np.maximum(np.einsum("nk,nk->k", residual, residual) / (n - p), 1e-300)
-    logdet = 2.0 * np.log(np.diag(lower)).sum() + np.linalg.slogdet(gram)[1]
-    return -0.5 * ((n - p) * (np.log(2.0 * np.pi * variance) + 1.0) + logdet), variance
+def decompose(design: Design, distance: Floats, range_m: float, persistent: float) -> Spectrum:
+    """Eigen-decomposition for one range; distance (n, n) between the readings."""
+    root = design.root
+    field = correlation(distance, range_m, design.model)
+    if design.has_seasons:
+        field *= design.sharing(persistent)
+    field /= root[:, None] * root[None, :]
+    roots, vectors = np.linalg.eigh(field)
+    return Spectrum(range_m, persistent, roots, vectors, vectors.T @ (design.basis / root[:, None]))
 
 
-def range_grid(points: Floats, *, nodes: int = 20) -> Floats:
-    """Ranges from half the median nearest-neighbour distance to the diagonal of the samples, log spaced."""
-    distance = cdist(points, points)
+def profile(
+    spectrum: Spectrum, rotated: Floats, shares: Floats, log_constant: float, *, method: str = "reml"
+) -> tuple[Floats, Floats]:
+    """Profile log likelihood and variance, (S, k) each, for rotated whitened values (n, k).
+
+    l = -1/2 [(n - p) (log 2 pi s2 + 1) + log|K| + log|X'K^-1 X|], s2 = r'K^-1 r / (n - p) (Patterson & Thompson 1971,
+    Biometrika 58:545-554; the constant as in Pinheiro & Bates 2000, ch. 2). With method "ml" the determinant of
+    X'K^-1 X is left out and n stands for n - p.
+    """
+    n, p = spectrum.drift.shape
+    values = spectrum.eigenvalues(shares)
+    normal = spectrum.normal(values)
+    cross = (spectrum.drift.T[None, :, :] / values[:, None, :]) @ rotated
+    squares = (1.0 / values) @ np.square(rotated) - np.einsum("spk,spk->sk", cross, np.linalg.solve(normal, cross))
+    degrees = n - p if method == "reml" else n
+    variance = np.maximum(squares, 0.0) / degrees
+    determinant = np.log(values).sum(axis=1) + log_constant
+    if method == "reml":
+        determinant += np.linalg.slogdet(normal)[1]
+    with np.errstate(divide="ignore"):
+        fit = degrees * (np.log(2.0 * np.pi * variance) + 1.0)
+    return -0.5 * (fit + determinant[:, None]), variance
+
+
+def log_constant(design: Design, method: str = "reml") -> float:
+    """Part of log|K| + log|X'K^-1 X| that does not depend on the node; of log|K| alone for method "ml"."""
+    noise = float(np.log(design.noise).sum())
+    return noise - (2.0 * float(np.linalg.slogdet(design.turn)[1]) if method == "reml" else 0.0)
+
+
+def range_grid(points: Floats, *, nodes: int = 20, model: str = "exponential") -> Floats:
+    """Ranges from half the median nearest-neighbour distance to the diagonal of the samples, log spaced.
+
+    So for the exponential model; other models get the ranges at which they are effectively uncorrelated at the
+    same distances. points (n, 2) in m; returns (nodes,).
+    """
+    distance = distances(points, points)
     distance[distance <= 0] = np.inf
     nearest = np.median(distance.min(axis=1))
+    nearest = nearest if np.isfinite(nearest) else 2.0
     diagonal = float(np.hypot(*np.ptp(points, axis=0)))
-    return np.geomspace(max(nearest / 2.0, 1.0), max(diagonal, 2.0 * nearest, 4.0), nodes)
+    grid = np.geomspace(max(nearest / 2.0, 1.0), max(diagonal, 2.0 * nearest, 4.0), nodes)
+    return grid * (EFFECTIVE["exponential"] / EFFECTIVE[model])
 
 
+def scan(design: Design, values: Floats, ranges: Floats, shares: Floats, persistent: float) -> tuple[Floats, Floats, Floats]:
+    """Log likelihood and variance (R, S, k), and the log likelihood without a field (k,), for values (n, k)."""
+    distance, constant = design.distance(), log_constant(design)
+    whitened = values / design.root[:, None]
+
+    def work(range_m: float) -> tuple[Floats, Floats]:
+        spectrum = decompose(design, distance, float(range_m), persistent)
+        return profile(spectrum, spectrum.rotate(whitened), shares, constant)
+
+    parts = run_parts(work, list(ranges))
+    n = len(values)
+    flat = Spectrum(np.inf, 1.0, np.zeros(n), np.empty((0, 0)), design.basis / design.root[:, None])
+    null = profile(flat, whitened, np.ones(1), constant)[0][0]
+    return np.array([p[0] for p in parts]), np.array([p[1] for p in parts]), null
+
+
+def scan_design(
+    design: Design, *, ranges: Floats, shares: Floats, persistent: float = 1.0, flat: bool = False
+) -> RemlSurface:
+    """REML surface of a design; `flat` for values that the mean explains fully: no node is likelier than another."""
+    loglik, variance, null = scan(design, design.residual[:, None], ranges, shares, persistent)
+    if flat:
+        loglik, variance, null = np.zeros_like(loglik), np.zeros_like(variance), np.zeros_like(null)
+    return RemlSurface(ranges, shares, loglik[..., 0], variance[..., 0], float(null[0]), design.model, persistent)
+
+
+@single_blas()
 def reml_surface(
     points: Floats,
     values: Floats,
     *,
-    drift: Floats,
-    noise: Floats,
+    drift: Floats | None = None,
+    noise: Floats | None = None,
     ranges: Floats | None = None,
     shares: Floats = DEFAULT_SHARES,
     model: str = "exponential",
+    season: Any = None,
+    persistent_share: float = 1.0,
+    anisotropy: Anisotropy | None = None,
 ) -> RemlSurface:
-    """Evaluate the REML surface. points (n, 2), values (n,), drift (n, p), noise (n,)."""
-    ranges = range_grid(points) if ranges is None else np.asarray(ranges, dtype=float)
-    loglik, variance, null = _scan(points, values[:, None], drift, noise, ranges, shares, model)
-    return RemlSurface(ranges, shares, loglik[..., 0], variance[..., 0], float(null[0]), model)
+    """Evaluate the REML surface. points (n, 2) in m, values (n,), drift (n, p), noise (n,), season (n,) labels.
+
+    Raises
+    ------
+    ValueError
+        As `geoprune.geostat.design.make_design`.
+    """
+    design = make_design(points, values, drift=drift, noise=noise, season=season, model=model, anisotropy=anisotropy)
+    grid = range_grid(design.place, model=model) if ranges is None else np.asarray(ranges, dtype=float)
+    return scan_design(design, ranges=grid, shares=np.asarray(shares, dtype=float), persistent=persistent_share)
 
 
-def _scan(
-    points: Floats, values: Floats, drift: Floats, noise: Floats, ranges: Floats, shares: Floats, model: str
-) -> tuple[Floats, Floats, Floats]:
-    distance = cdist(points, points)
-    shape = (len(ranges), len(shares), values.shape[1])
-    loglik, variance = np.empty(shape), np.empty(shape)
-    null = _loglik(np.diag(noise), values, drift)[0]
-    for i, range_m in enumerate(ranges):
-        field = correlation(distance, float(range_m), model)
-        for j, share in enumerate(shares):
-            covariance = (1.0 - share) * field + np.diag(np.maximum(share, 1e-9) * noise)
-            loglik[i, j], variance[i, j] = _loglik(covariance, values, drift)
-    return loglik, variance, null
-
-
+@single_blas()
 def null_ratios(
     points: Floats,
     *,
@@ -109,14 +202,22 @@ def null_ratios(
     ranges: Floats,
     shares: Floats = DEFAULT_SHARES,
     model: str = "exponential",
+    season: Any = None,
+    persistent_shares: tuple[float, ...] = (1.0,),
+    anisotropy: Anisotropy | None = None,
     simulations: int = 400,
     seed: int = 0,
 ) -> Floats:
     """Likelihood ratios of white noise at the same points: the null distribution of `RemlSurface.ratio`.
 
-    The usual chi-square limits do not hold, because the range is unidentified when there is no field.
+    The usual chi-square limits do not hold, because the range is unidentified when there is no field. With several
+    persistent shares the ratio is that of the best of them. Returns (simulations,).
     """
     rng = np.random.default_rng(seed)
     values = rng.standard_normal((len(points), simulations)) * np.sqrt(noise)[:, None]
-    loglik, _, null = _scan(points, values, drift, noise, ranges, shares, model)
-    return 2.0 * (loglik.reshape(-1, simulations).max(axis=0) - null)
+    design = make_design(points, values[:, 0], drift=drift, noise=noise, season=season, model=model, anisotropy=anisotropy)
+    best = np.full(simulations, -np.inf)
+    for persistent in persistent_shares if design.has_seasons else (1.0,):
+        loglik, _, null = scan(design, values, np.asarray(ranges, dtype=float), shares, persistent)
+        best = np.maximum(best, loglik.reshape(-1, simulations).max(axis=0))
+    return 2.0 * (best - null)

@@ -1,0 +1,213 @@
+"""Conditional simulation: equally likely fields that agree with the samples, at points or averaged over groups.
+
+Each draw takes a node by its weight and a total variance from its scaled inverse chi-square law (the posterior of the
+variance given the node), then an unconditional field of random waves, and adds the kriging of what the samples lack
+(Journel & Huijbregts 1978, Mining Geostatistics, ch. VII). Draws of one range share frequencies in batches of at
+most a twentieth of the draws, so that the law of the frequencies is seen through at least 20 sets of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geoprune.geostat.covariance import Floats, correlation, distances
+from geoprune.geostat.design import Design, Integers
+from geoprune.geostat.forms import CHUNK_DOUBLES, chunks
+from geoprune.geostat.groups import Groups, within_averages
+from geoprune.geostat.nodes import NodeFamily
+from geoprune.geostat.spectral import frequencies, waves
+from geoprune.geostat.threads import run_parts, single_blas
+
+if TYPE_CHECKING:
+    from geoprune.geostat.averaging import AveragedKriging
+
+WAVES = 128
+FEWEST_BATCHES = 20
+WAVE_POINTS = 2048
+
+
+@dataclass(frozen=True)
+class GroupDraws:
+    """D joint draws of the means of `count` groups.
+
+    mean (D, count): the field's average over each group's points; nugget (D,): vine-to-vine variance; vine_sd (D,):
+    standard deviation of one vine about its group's mean (field and drift within the group, and the nugget), over
+    the points of all groups.
+    """
+
+    mean: Floats
+    nugget: Floats
+    vine_sd: Floats
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Draws that share a range and frequencies.
+
+    draws (k,) their numbers; amplitude (2 W, k) of the target's field; weights (n, k) for correlations with the
+    samples; coefficients (p, k) in the design's basis; field, nugget (k,) variances.
+    """
+
+    draws: Integers
+    range_m: float
+    frequency: Floats
+    amplitude: Floats
+    weights: Floats
+    coefficients: Floats
+    field: Floats
+    nugget: Floats
+
+
+def draw_batches(kriging: AveragedKriging, draws: int, seed: int, *, draw_variance: bool = True) -> Iterator[Batch]:
+    """Choose a node for each draw and solve it; range by range. Without `draw_variance` variances stay at their mean."""
+    rng = np.random.default_rng(seed)
+    chosen = np.sort(rng.choice(len(kriging.nodes), size=draws, p=kriging.weights))
+    number = rng.permutation(draws)
+    first = np.cumsum([0] + [len(family.shares) for family in kriging.families])
+    step = max(1, draws // FEWEST_BATCHES)
+    for k, family in enumerate(kriging.families):
+        mine = np.flatnonzero((chosen >= first[k]) & (chosen < first[k + 1]))
+        for start in range(0, len(mine), step):
+            part = mine[start : start + step]
+            yield _batch(family, number[part], chosen[part] - first[k], rng, draw_variance)
+
+
+def _batch(family: NodeFamily, draws: Integers, member: Integers, rng: np.random.Generator, draw_variance: bool) -> Batch:
+    design, count = family.design, len(draws)
+    n = len(family.design.values)
+    share = family.shares[member]
+    degrees = family.degrees
+    total = family.totals[member]
+    if draw_variance:
+        total = total * max(degrees - 2, 1) / rng.chisquare(degrees, size=count)
+    field, nugget = total * (1.0 - share), total * share
+    frequency = frequencies(design.model, WAVES, rng) / family.spectrum.range_m
+    amplitude, at_samples = _fields(design, family.spectrum.persistent, frequency, np.sqrt(field), rng)
+    noisy = at_samples + rng.standard_normal((n, count)) * np.sqrt(nugget) * family.root[:, None]
+    coefficients, residual = family.solve(design.residual[:, None] - noisy, member)
+    reach = design.sharing_target(family.spectrum.persistent)[:, None]
+    weights = (1.0 - share) * reach * residual
+    return Batch(draws, family.spectrum.range_m, frequency, amplitude, weights, coefficients, field, nugget)
+
+
+def _fields(
+    design: Design, persistent: float, frequency: Floats, scale: Floats, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Amplitudes (2 W, k) of the target season's field, and each reading's own season's field (n, k)."""
+    shape = (2 * len(frequency), len(scale))
+    at_samples = waves(design.place, frequency).astype(float)
+    if not design.has_seasons:
+        amplitude = scale * rng.standard_normal(shape)
+        return amplitude, at_samples @ amplitude
+    common = np.sqrt(persistent) * rng.standard_normal(shape)
+    own = np.sqrt(1.0 - persistent)
+    target = scale * (common + own * rng.standard_normal(shape))
+    field = np.empty((len(design.values), len(scale)))
+    for label in np.unique(design.season):
+        same = design.season == label
+        amplitude = target if label == design.target_season else scale * (common + own * rng.standard_normal(shape))
+        field[same] = at_samples[same] @ amplitude
+    return target, field
+
+
+def conditional_fields(design: Design, batches: list[Batch], draws: int, place: Floats) -> Floats:
+    """Fields (m, draws) at points (m, 2) in the design's coordinates, without the drift's part."""
+    distance = distances(place, design.place)
+    field = np.empty((len(place), draws))
+    for range_m, same in groupby(batches, key=lambda batch: batch.range_m):
+        cross = correlation(distance, range_m, design.model)
+        for batch in same:
+            random = waves(place, batch.frequency) @ batch.amplitude.astype(np.float32)
+            field[:, batch.draws] = random + cross @ batch.weights
+    return field
+
+
+def coefficients_of(batches: list[Batch], draws: int) -> Floats:
+    """Coefficients of the drift (p, draws), in the design's basis, beyond the least-squares start."""
+    result = np.empty((len(batches[0].coefficients), draws))
+    for batch in batches:
+        result[:, batch.draws] = batch.coefficients
+    return result
+
+
+@single_blas()
+def simulate_groups(
+    kriging: AveragedKriging,
+    points: Floats,
+    groups: Integers,
+    count: int,
+    draws: int,
+    *,
+    seed: int,
+    drift: Floats | None = None,
+) -> GroupDraws:
+    """Joint conditional draws of group means; arguments as in `AveragedKriging.group_means`.
+
+    Returns NaN for a group without points.
+    """
+    design = kriging.design
+    grouped = kriging.group(points, groups, count)
+    rows = kriging.group_rows(grouped, drift)
+    batches = list(draw_batches(kriging, draws, seed))
+    mean = design.target_basis(rows) @ coefficients_of(batches, draws) + design.start_at(rows)[:, None]
+    items = grouped.parts(CHUNK_DOUBLES // WAVE_POINTS)
+
+    def work(item: tuple[slice, slice]) -> Floats:
+        return grouped.matrix(item[0]) @ conditional_fields(design, batches, draws, grouped.place[item[0]])
+
+    for (_, touched), field in zip(items, run_parts(work, items), strict=True):
+        mean[touched] += field
+    mean[grouped.sizes == 0] = np.nan
+    spread = np.zeros((rows.shape[1],) * 2) if drift is None else _drift_spread(grouped, drift)
+    nugget, vine_sd = _vine_scatter(kriging, batches, grouped, spread, draws)
+    return GroupDraws(mean.T, nugget, vine_sd)
+
+
+def _vine_scatter(
+    kriging: AveragedKriging, batches: list[Batch], grouped: Groups, spread: Floats, draws: int
+) -> tuple[Floats, Floats]:
+    """Each draw's nugget variance, and standard deviation of a vine about its group's mean (draws,)."""
+    design, ranges = kriging.design, kriging.ranges
+    within = within_averages(grouped, ranges, design.model)
+    share = (1.0 - within) @ grouped.sizes / max(int(grouped.sizes.sum()), 1)
+    nugget, variance = np.empty(draws), np.empty(draws)
+    for batch in batches:
+        beta = design.start[:, None] + design.turn @ batch.coefficients
+        nugget[batch.draws] = batch.nugget
+        variance[batch.draws] = batch.nugget + batch.field * share[np.searchsorted(ranges, batch.range_m)]
+        variance[batch.draws] += np.einsum("pk,pq,qk->k", beta, spread, beta)
+    return nugget, np.sqrt(variance)
+
+
+def _drift_spread(groups: Groups, drift: Floats) -> Floats:
+    """Covariance (p, p) of the drift within groups, over the points of all groups."""
+    rows = np.asarray(drift, dtype=float)[groups.order]
+    rest = rows - np.repeat(groups.average(rows), groups.sizes, axis=0)
+    return rest.T @ rest / max(len(rest), 1)
+
+
+@single_blas()
+def simulate_points(
+    kriging: AveragedKriging, points: Floats, draws: int, *, seed: int, drift: Floats | None = None
+) -> tuple[Floats, Floats]:
+    """Joint conditional draws (draws, m) of the field at points (m, 2), and each draw's nugget variance (draws,)."""
+    design, place = kriging.design, kriging.design.locate(points)
+    batches = list(draw_batches(kriging, draws, seed))
+    coefficients, result = coefficients_of(batches, draws), np.empty((draws, len(place)))
+    rows = np.broadcast_to(kriging.rows(drift), (len(place), len(coefficients)))
+
+    def work(part: slice) -> None:
+        field = conditional_fields(design, batches, draws, place[part])
+        field += design.target_basis(rows[part]) @ coefficients + design.start_at(rows[part])[:, None]
+        result[:, part] = field.T
+
+    run_parts(work, chunks(len(place), CHUNK_DOUBLES // WAVE_POINTS))
+    nugget = np.empty(draws)
+    for batch in batches:
+        nugget[batch.draws] = batch.nugget
+    return result, nugget
