@@ -1,0 +1,213 @@
+"""Layers that may tell vine size: read here, looked up at vines. Rasters, points or polygons, in any CRS."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+from affine import Affine
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from scipy.spatial import cKDTree
+
+from geoprune.errors import DataError, Problem
+
+if TYPE_CHECKING:
+    import rasterio
+    from rasterio.windows import Window
+
+Floats = NDArray[np.float64]
+RASTERS = (".tif", ".tiff", ".asc", ".img")
+MOST_CELLS = 25_000_000
+NEAREST_POINTS = 4
+
+
+@dataclass(frozen=True)
+class Covariate:
+    """A named layer that can be looked up anywhere.
+
+    crs : the layer's own CRS; `look_up` takes easting and northing there (m, 2) and gives numbers (NaN where the layer
+    has nothing) or words (None where it has nothing).
+    """
+
+    name: str
+    source: str
+    crs: CRS
+    look_up: Callable[[Floats], NDArray]
+
+    def at(self, points: Floats, crs: CRS) -> NDArray:
+        """Values (m,) at points (m, 2) given in `crs`."""
+        transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
+        return self.look_up(np.column_stack(transformer.transform(points[:, 0], points[:, 1])))
+
+
+def _refuse(name: str, path: Path, what: str, mend: str) -> DataError:
+    return DataError([Problem(path.name, f"covariate {name}", "", what, mend)])
+
+
+def read_covariate(name: str, path: str | Path, *, around: gpd.GeoSeries | None = None) -> Covariate:
+    """Read a covariate from a file: a raster's first band, or a point or polygon layer.
+
+    Parameters
+    ----------
+    name : what to call it; in a vector layer also the column to take (else its only column).
+    path : GeoTIFF or another raster, or a vector file with one layer (or a layer called `name`).
+    around : the blocks' outlines; of a raster only the part around them is read.
+
+    Raises
+    ------
+    DataError
+        When the file cannot be opened, has no CRS, does not reach the blocks, is too large, or has no such column.
+    """
+    path = Path(path)
+    if not path.exists():
+        raise _refuse(name, path, "the file is missing", "Give NAME=FILE with a file that exists")
+    if path.suffix.lower() in RASTERS:
+        return _read_raster(name, path, around)
+    return _read_layer(name, path)
+
+
+def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covariate:
+    import rasterio  # here, because it loads click, and steps of the library do without
+    from rasterio.windows import Window
+
+    try:
+        with rasterio.open(path) as file:
+            if file.crs is None:
+                raise _refuse(name, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
+            window = Window(0, 0, file.width, file.height)
+            if around is not None:
+                window = _window(name, path, file, around)
+            if window.width * window.height > MOST_CELLS:
+                what = f"{window.width * window.height:.0f} cells lie around the blocks"
+                raise _refuse(name, path, what, f"Resample it to at most {MOST_CELLS} cells")
+            band = file.read(1, window=window, masked=True).astype(float)
+            values, crs = band.filled(np.nan), CRS.from_user_input(file.crs)
+            a, b, c, d, e, f = file.transform[:6]
+            left, top = window.col_off, window.row_off
+            transform = Affine(a, b, c + a * left + b * top, d, e, f + d * left + e * top)
+    except rasterio.errors.RasterioIOError as error:
+        raise _refuse(name, path, "cannot be opened as a raster", "Save it as a GeoTIFF") from error
+    return Covariate(name, path.name, crs, lambda points: bilinear(values, transform, points))
+
+
+def _window(name: str, path: Path, file: rasterio.DatasetReader, around: gpd.GeoSeries) -> Window:
+    """The part of a raster around the blocks, with two cells to spare."""
+    from rasterio.windows import Window
+
+    west, south, east, north = around.to_crs(file.crs).total_bounds
+    corners = np.array([(west, south), (west, north), (east, south), (east, north)])
+    column, row = cells(file.transform, corners)
+    left, right = max(int(column.min()) - 2, 0), min(int(column.max()) + 3, file.width)
+    top, bottom = max(int(row.min()) - 2, 0), min(int(row.max()) + 3, file.height)
+    if not (np.isfinite(corners).all() and left < right and top < bottom):
+        raise _refuse(name, path, "the raster does not reach the blocks", "Check its place and CRS")
+    return Window(left, top, right - left, bottom - top)
+
+
+def cells(transform: Affine, points: Floats) -> tuple[Floats, Floats]:
+    """Column and row (m,) of points (m, 2), counted in cells from the raster's first corner."""
+    a, b, c, d, e, f = (~transform)[:6]
+    return a * points[:, 0] + b * points[:, 1] + c, d * points[:, 0] + e * points[:, 1] + f
+
+
+def bilinear(values: Floats, transform: Affine, points: Floats) -> Floats:
+    """Values of a raster (H, W) at points (m, 2) in its CRS: bilinear between cell centres.
+
+    Where one of the four cells is empty, the cell the point lies in counts; NaN where that is empty or outside.
+    """
+    column, row = cells(transform, points)
+    high, wide = values.shape
+    inside = (column >= 0) & (column < wide) & (row >= 0) & (row < high)
+    own_row, own_column = (np.clip(np.floor(v), 0, n - 1).astype(int) for v, n in ((row, high), (column, wide)))
+    nearest = np.where(inside, values[own_row, own_column], np.nan)
+    top, left = np.clip(row - 0.5, 0, high - 1), np.clip(column - 0.5, 0, wide - 1)
+    up, west = np.floor(top).astype(int), np.floor(left).astype(int)
+    down, east = np.minimum(up + 1, high - 1), np.minimum(west + 1, wide - 1)
+    v, h = top - up, left - west
+    between = (1 - v) * ((1 - h) * values[up, west] + h * values[up, east]) + v * (
+        (1 - h) * values[down, west] + h * values[down, east]
+    )
+    return np.where(inside & np.isfinite(between), between, nearest)
+
+
+def _read_layer(name: str, path: Path) -> Covariate:
+    try:
+        layers = [str(n) for n, kind in pyogrio.list_layers(path) if kind is not None]
+        if not layers or (len(layers) > 1 and name not in layers):
+            raise _refuse(name, path, f"it has layers {', '.join(layers)}", f"Keep one layer, or call one '{name}'")
+        table = gpd.read_file(path, layer=name if name in layers else layers[0])
+    except pyogrio.errors.DataSourceError as error:
+        raise _refuse(name, path, "cannot be opened", "Give a GeoTIFF, or a GeoPackage of points or polygons") from error
+    if table.crs is None:
+        raise _refuse(name, path, "the layer has no CRS", "Declare the coordinate reference system in the file")
+    values = _column(name, path, table)
+    table, values = table[values.notna().to_numpy()], values[values.notna()]
+    kinds = set(table.geometry.geom_type)
+    if not len(table):
+        raise _refuse(name, path, "every value is empty", "Give a layer with values")
+    if kinds <= {"Point"}:
+        if not pd.api.types.is_numeric_dtype(values):
+            raise _refuse(name, path, "points must carry numbers", "Give numbers, or polygons for words")
+        return point_covariate(name, gpd.GeoDataFrame({name: values}, geometry=table.geometry), source=path.name)
+    if kinds <= {"Polygon", "MultiPolygon"}:
+        return Covariate(name, path.name, CRS(table.crs), _within_polygons(table.geometry, values))
+    raise _refuse(name, path, f"it holds {', '.join(sorted(kinds))}", "Give points or polygons")
+
+
+def point_covariate(name: str, table: gpd.GeoDataFrame, *, source: str = "") -> Covariate:
+    """A covariate from points with one number each: column `name` of a table with a CRS."""
+    return Covariate(name, source, CRS(table.crs), _among_points(table.geometry, table[name].to_numpy(float)))
+
+
+def _column(name: str, path: Path, table: gpd.GeoDataFrame) -> pd.Series:
+    columns = [c for c in table.columns if c != table.active_geometry_name]
+    match = [c for c in columns if c.casefold() == name.casefold()] or (columns if len(columns) == 1 else [])
+    if len(match) != 1:
+        what = f"no column '{name}' among {', '.join(columns) or 'none'}"
+        raise _refuse(name, path, what, "Call the covariate as its column")
+    values = table[match[0]]
+    return values.astype(float) if pd.api.types.is_bool_dtype(values) else values
+
+
+def _among_points(places: gpd.GeoSeries, values: Floats) -> Callable[[Floats], NDArray]:
+    """Mean of the four nearest points, weighted by inverse squared distance; NaN beyond their usual distance.
+
+    A place counts as covered up to four times the median distance between neighbouring points.
+    """
+    known = np.column_stack([places.x, places.y])
+    tree = cKDTree(known)
+    count = min(NEAREST_POINTS, len(known))
+    apart = tree.query(known, k=2)[0][:, 1] if len(known) > 1 else np.zeros(1)
+    reach = 4.0 * float(np.median(apart[apart > 0])) if (apart > 0).any() else 0.0
+
+    def look_up(points: Floats) -> NDArray:
+        distance, nearest = tree.query(points, k=count)
+        distance, nearest = distance.reshape(len(points), -1), nearest.reshape(len(points), -1)
+        weight = 1.0 / np.maximum(distance, 1e-9 + 1e-6 * reach) ** 2
+        mean = np.sum(weight * values[nearest], axis=1) / weight.sum(axis=1)
+        return np.where(distance[:, 0] <= reach, mean, np.nan)
+
+    return look_up
+
+
+def _within_polygons(shapes: gpd.GeoSeries, values: pd.Series) -> Callable[[Floats], NDArray]:
+    """The value of the polygon a point lies in (the first of several)."""
+    index = shapes.sindex
+    numeric = pd.api.types.is_numeric_dtype(values)
+    told = values.to_numpy(float) if numeric else values.astype(str).to_numpy(object)
+
+    def look_up(points: Floats) -> NDArray:
+        found = np.full(len(points), np.nan) if numeric else np.full(len(points), None, dtype=object)
+        inside, owner = index.query(gpd.points_from_xy(points[:, 0], points[:, 1]), predicate="intersects")
+        order = np.lexsort((owner, inside))[::-1]
+        found[inside[order]] = told[owner[order]]
+        return found
+
+    return look_up

@@ -1,0 +1,308 @@
+"""From placed samples to the surface: the order of the steps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from geoprune.covariates import Covariate
+from geoprune.errors import Message
+from geoprune.geostat import AveragedKriging, fit_averaged
+from geoprune.geostat.design import make_design
+from geoprune.sizes import SizeDraws
+from geoprune.surface.covariate_choice import Choice, choose_covariates
+from geoprune.surface.evidence import Evidence, gather, row_bearing
+from geoprune.surface.grid import grid_of
+from geoprune.surface.held_out import Nodes, make_nodes
+from geoprune.surface.layers_at_vines import Columns, look_up
+from geoprune.surface.prior import SHARES, Prior
+from geoprune.surface.result import Surface
+from geoprune.surface.row_effect import RowEffect, find_row_effect
+from geoprune.surface.shape import PLAIN, Shape, choose_shape
+from geoprune.surface.support import Support, means_of, vine_draws, vine_means
+from geoprune.surface.telling import describe_model, diagnose, held_out_table, remark
+from geoprune.surface.verdict import ALPHA, Structure, find_structure, probability_better
+from geoprune.trellis import Trellis, middle_points
+
+Floats = NDArray[np.float64]
+FEWEST_FOR_MAP = 15
+#: Parts of the field that may be common to all seasons: none, half, all.
+PERSISTENT = (0.0, 0.5, 1.0)
+
+
+@dataclass(frozen=True)
+class Model:
+    """A fitted model and how it was found: `drift` (V, p) of the mean at every vine; `at` turns points of the ground
+    (m, 2) into that drift."""
+
+    shape: Shape
+    fit: AveragedKriging
+    nodes: Nodes
+    structure: Structure
+    choices: tuple[Choice, ...]
+    rows: RowEffect
+    drift: Floats
+    at: Callable[[Floats], Floats]
+
+    @property
+    def kept(self) -> list[str]:
+        """Covariates that earned their place."""
+        return [choice.name for choice in self.choices if choice.kept]
+
+
+def fit_surface(
+    trellis: Trellis,
+    samples: gpd.GeoDataFrame,
+    *,
+    block: str = "",
+    draws: int = 200,
+    seed: int = 0,
+    alpha: float = ALPHA,
+    covariates: Sequence[Covariate] = (),
+    prior: Prior | None = None,
+    outline: shapely.Geometry | None = None,
+) -> Surface:
+    """Estimate vine size from placed samples.
+
+    Weight = level of the season + covariates that earn their place + field + the vine's own part (nugget, divided by
+    `vines_weighed`). The field has an exponential covariance, a part of it common to all seasons; everything is averaged
+    over the REML surface under a weak prior. `map_is_better` needs evidence for a field beyond what shuffled weights
+    give (level `alpha`), or a kept covariate, and a leave-one-out error below that of the mean of the others.
+
+    Parameters
+    ----------
+    trellis, samples : the block, and its samples as `place_samples` gives them
+    block : name told in errors
+    draws, seed : equally likely states, and what they start from
+    covariates : layers read by `geoprune.covariates.read_covariate`, or `score_covariate`
+    prior : beliefs about range and nugget share; by default weak ones
+    outline : the block's polygon, for the grid
+
+    Raises
+    ------
+    DataError
+        With fewer than 5 usable samples, impossible weights, or a covariate that does not cover the block.
+    """
+    evidence = gather(trellis, samples, block=block)
+    points = evidence.vines + evidence.centre
+    needed = evidence.member >= 0
+    needed[evidence.vine_id] = True
+    layers = look_up(covariates, points, trellis.vines.crs, needed, block=block)
+    if len(evidence.values) < FEWEST_FOR_MAP or np.ptp(evidence.values) <= 1e-9 * np.abs(evidence.values).max():
+        return _flat(trellis, samples, evidence, draws=draws, seed=seed, outline=outline)
+    shape = choose_shape(evidence, bearing_deg=row_bearing(trellis))
+    model = _fit(evidence, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
+    return _surface(trellis, samples, evidence, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
+
+
+def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> AveragedKriging:
+    """Kriging averaged over the REML surface under a prior; drift (n, p), its first columns the seasons' levels."""
+    ranges, log_prior = shape.grid(evidence.across_m, prior)
+    return fit_averaged(
+        evidence.place,
+        shape.forward(evidence.values),
+        model=shape.model,
+        anisotropy=shape.anisotropy,
+        drift=drift,
+        noise=evidence.noise,
+        target_drift=np.eye(drift.shape[1])[0],
+        ranges=ranges,
+        shares=SHARES,
+        log_prior=log_prior,
+        season=evidence.season,
+        target_season=evidence.target_season,
+        persistent_shares=PERSISTENT,
+    )
+
+
+def nodes_of(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> Nodes:
+    """The nodes that `average` mixes, for tests on many sets of weights."""
+    ranges, log_prior = shape.grid(evidence.across_m, prior)
+    design = make_design(
+        evidence.place,
+        shape.forward(evidence.values),
+        model=shape.model,
+        anisotropy=shape.anisotropy,
+        drift=drift,
+        noise=evidence.noise,
+        season=evidence.season,
+        target_season=evidence.target_season,
+    )
+    persistent = PERSISTENT if design.has_seasons else (1.0,)
+    return make_nodes(design, ranges, SHARES, log_prior, persistent_shares=persistent)
+
+
+def _fit(evidence: Evidence, layers: dict[str, Columns], shape: Shape, prior: Prior, *, alpha: float, seed: int) -> Model:
+    def nodes_for(drift: Floats) -> Nodes:
+        return nodes_of(evidence, drift, prior, shape)
+
+    plain = nodes_for(evidence.levels)
+    # family and direction were chosen on these weights, so the test, whose shuffled sets are not asked, leaves them out
+    usual = Shape(shape.transform)
+    tested = plain if shape == usual else nodes_of(evidence, evidence.levels, prior, usual)
+    structure = find_structure(tested, tested.design.residual, seed=seed)
+    taken = {name: layer.at(evidence.place + evidence.centre) for name, layer in layers.items()}
+    kept, choices = choose_covariates(nodes_for, evidence.levels, taken, level=alpha / 2, seed=seed + 1)
+
+    def scaled(name: str, columns: Floats) -> Floats:
+        return (columns - taken[name].mean(axis=0)) / taken[name].std(axis=0)
+
+    def at(ground: Floats) -> Floats:
+        level = np.repeat(evidence.target_levels[None, :], len(ground), axis=0)
+        return np.hstack([level] + [scaled(name, layers[name].at(ground)) for name in kept])
+
+    drift = np.hstack([evidence.levels] + [scaled(name, taken[name]) for name in kept])
+    nodes = nodes_for(drift) if kept else plain
+    fit = average(evidence, drift, prior, shape)
+    rows = find_row_effect(nodes, nodes.design.residual, evidence.row, seed=seed + 2)
+    return Model(shape, fit, nodes, structure, tuple(choices), rows, at(evidence.vines + evidence.centre), at)
+
+
+def _surface(
+    trellis: Trellis,
+    samples: gpd.GeoDataFrame,
+    evidence: Evidence,
+    model: Model,
+    *,
+    draws: int,
+    seed: int,
+    alpha: float,
+    outline: shapely.Geometry | None,
+) -> Surface:
+    fit, count = model.fit, len(trellis.panels)
+    shape = model.shape
+    support = Support(evidence.vines, model.drift, evidence.known_kg, shape)
+    mean, variance = vine_means(fit, support, evidence.member, count)
+    counted = np.where(trellis.vines["counted"].to_numpy(bool), evidence.member, -1)
+    field, field_variance = fit.group_means(evidence.vines, evidence.panel, count, drift=model.drift)
+    alone = field_variance + fit.nugget
+    states, vine_sd = vine_draws(fit, support, evidence.member, count, draws, seed=seed)
+    scaled, scaled_variance = fit.leave_one_out()
+    loo, loo_se = shape.mean(scaled, scaled_variance), np.sqrt(shape.variance(scaled, scaled_variance))
+    loo_rmse, mean_rmse = leave_out_errors(evidence, loo)
+    level = alpha / 2 if model.choices else alpha
+    found = model.structure.p_value <= level or bool(model.kept)
+    weight = np.bincount(counted[counted >= 0], minlength=count).astype(float)
+    block_mean, block_se = means_of(fit, support, np.where(counted >= 0, 0, -1), 1, mean, states, weight, counted)
+    chance = probability_better(states, mean, float(block_mean[0]), weight)
+    far = _far(evidence, fit, middle_points(trellis.panels) - evidence.centre)
+    z = (shape.forward(evidence.values) - scaled) / np.sqrt(scaled_variance)
+    table = held_out_table(samples, evidence, loo, loo_se, z)
+    merit = {
+        "probability_map_better": chance,
+        "p_value": model.structure.p_value,
+        "evidence": model.structure.evidence,
+        "loo_gain": 1.0 - (loo_rmse / max(mean_rmse, 1e-12)) ** 2,
+    }
+    better = bool(found and loo_rmse < mean_rmse)
+    return Surface(
+        panels=_sizes(mean, variance).assign(extrapolated=far),
+        vines=_sizes(shape.mean(field, alone)[evidence.panel], shape.variance(field, alone)[evidence.panel]).assign(
+            extrapolated=far[evidence.panel]
+        ),
+        samples=table,
+        block_mean_kg=float(block_mean[0]),
+        block_mean_se_kg=float(block_se[0]),
+        draws=SizeDraws(states, vine_sd),
+        map_is_better=better,
+        loo_rmse_kg=loo_rmse,
+        mean_rmse_kg=mean_rmse,
+        model=describe_model(fit, evidence, shape, model.kept, model.structure),
+        merit=merit,
+        diagnostics=diagnose(fit, evidence, shape, loo, loo_se, z, model.choices, model.rows, trellis),
+        grid=None if outline is None else grid_of(outline, lambda ground: _at_points(fit, evidence, model, ground)),
+        remarks=evidence.remarks + remark(evidence, shape, table, far, model.choices, model.rows, samples),
+        kriging=fit,
+        support=support,
+        groups=counted,
+        weighed=evidence.vine_id[evidence.now],
+    )
+
+
+def _at_points(fit: AveragedKriging, evidence: Evidence, model: Model, ground: Floats) -> tuple[Floats, Floats]:
+    """Mean vine size at points of the ground (m, 2) and its standard error; NaN where a covariate has no value."""
+    drift = model.at(ground)
+    known = np.isfinite(drift).all(axis=1)
+    mean, se = np.full(len(ground), np.nan), np.full(len(ground), np.nan)
+    told, variance = fit.predict(ground[known] - evidence.centre, drift[known])
+    mean[known] = np.maximum(model.shape.mean(told, variance + fit.nugget), 0.0)
+    se[known] = np.sqrt(model.shape.field_variance(told, variance, fit.nugget))
+    return mean, se
+
+
+def leave_out_errors(evidence: Evidence, loo: Floats) -> tuple[float, float]:
+    """RMSE of this season's samples predicted by the others: by the map, and by the mean of the others."""
+    now = evidence.now & np.isfinite(loo)
+    values = evidence.values[now]
+    others = (values.sum() - values) / max(len(values) - 1, 1)
+    return float(np.sqrt(np.mean(np.square(values - loo[now])))), float(np.sqrt(np.mean(np.square(values - others))))
+
+
+def _far(evidence: Evidence, fit: AveragedKriging, middles: Floats) -> NDArray[np.bool_]:
+    """Panels farther from every sample than the field reaches (mean range) and than twice the samples' own spacing."""
+    tree = cKDTree(evidence.place)
+    reach = sum(node.weight * node.range_m for node in fit.nodes)
+    spacing = 2.0 * float(np.median(tree.query(evidence.place, k=2)[0][:, 1]))
+    return tree.query(middles)[0] > max(reach, spacing)
+
+
+def _sizes(mean: Floats, variance: Floats) -> pd.DataFrame:
+    return pd.DataFrame({"vine_size_kg": np.maximum(mean, 0.0), "vine_size_se_kg": np.sqrt(variance)})
+
+
+def _flat(
+    trellis: Trellis,
+    samples: gpd.GeoDataFrame,
+    evidence: Evidence,
+    *,
+    draws: int,
+    seed: int,
+    outline: shapely.Geometry | None,
+) -> Surface:
+    """The mean of this season's samples everywhere: too few for a map, or all weights equal."""
+    now = evidence.now
+    values, many = evidence.values[now], 1.0 / evidence.noise[now]
+    mean = float(many @ values / many.sum())
+    variance = float(many @ np.square(values - mean) / max(len(values) - 1, 1))
+    se = float(np.sqrt(variance / many.sum()))
+    count, rng = len(trellis.panels), np.random.default_rng(seed)
+    held = np.bincount(evidence.member[evidence.member >= 0], minlength=count).astype(float)
+    own = variance / np.maximum(held, 1.0)
+    states = mean + se * rng.standard_normal((draws, 1)) + np.sqrt(own) * rng.standard_normal((draws, count))
+    loo = np.full(len(evidence.values), np.nan)
+    loo[now] = (many @ values - many * values) / np.maximum(many.sum() - many, 1e-12)
+    spread = np.where(now, np.sqrt(np.maximum(variance * (evidence.noise + 1.0 / many.sum()), 1e-24)), np.nan)
+    table = held_out_table(samples, evidence, loo, spread, (evidence.values - loo) / spread)
+    mean_rmse = leave_out_errors(evidence, loo)[1]
+    few = len(evidence.values) < FEWEST_FOR_MAP
+    fields = {"samples": len(evidence.values), "needed": FEWEST_FOR_MAP}
+    reason = Message("surface.too_few_for_map", fields) if few else Message("surface.all_equal", {"vine_size_kg": mean})
+    predict = lambda ground: (np.full(len(ground), mean), np.full(len(ground), se))  # noqa: E731
+    everywhere = np.zeros(len(evidence.vines))
+    return Surface(
+        panels=_sizes(np.full(count, mean), se**2 + own).assign(extrapolated=False),
+        vines=_sizes(everywhere + mean, everywhere + variance + se**2).assign(extrapolated=False),
+        samples=table,
+        block_mean_kg=mean,
+        block_mean_se_kg=se,
+        draws=SizeDraws(states, np.full(draws, np.sqrt(variance))),
+        map_is_better=False,
+        loo_rmse_kg=mean_rmse,
+        mean_rmse_kg=mean_rmse,
+        model={"covariance": "none", "nugget_share": 1.0, "variance_kg2": variance, "samples_used": len(evidence.values)},
+        merit={"probability_map_better": 0.0},
+        diagnostics={},
+        grid=None if outline is None else grid_of(outline, predict),
+        remarks=(*evidence.remarks, reason),
+        kriging=None,
+        support=Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg),
+        groups=np.where(trellis.vines["counted"].to_numpy(bool), evidence.member, -1),
+        weighed=evidence.vine_id[now],
+    )

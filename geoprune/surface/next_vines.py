@@ -1,0 +1,158 @@
+"""Which further vines to weigh, and what more weighing would buy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from geoprune.geostat import AveragedKriging, correlation
+from geoprune.geostat.covariance import distances
+from geoprune.surface.result import Surface
+from geoprune.trellis import Trellis
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Need = Callable[[Floats], Floats]
+MORE = (10, 20, 40)
+CANDIDATES, TARGETS, NODES = 300, 300, 6
+MEAN_ABSOLUTE = np.sqrt(2.0 / np.pi)  # of a standard normal
+
+
+@dataclass(frozen=True)
+class NextVines:
+    """vines : stop (walking order), row, vine, gain_buds, geometry; weigh_more : misfit after 0, 10, 20, 40 more."""
+
+    vines: gpd.GeoDataFrame
+    weigh_more: tuple[dict[str, float], ...]
+
+
+def next_vines(surface: Surface, trellis: Trellis, need: Need, *, count: int = 10) -> NextVines:
+    """Choose the vines whose weights would lower the expected misfit most, one after the other.
+
+    The misfit is that of the rule's number for a panel's estimated size against the rule's number for a vine that stands
+    there: slope x sqrt(2/pi) x sqrt(variance of the panel's estimate + vine-to-vine variance), in buds per vine. A
+    weight lowers the variance by kriging, whatever it reads; what it would teach about range and nugget is not counted.
+    Where there is no map nothing is proposed.
+
+    Parameters
+    ----------
+    surface, trellis : of one block
+    need : kg (P, k) -> buds
+    count : vines proposed
+    """
+    empty = trellis.vines.iloc[:0][["row", "vine", "geometry"]].assign(stop=0, gain_buds=0.0)
+    if surface.kriging is None:
+        return NextVines(empty[["stop", "row", "vine", "gain_buds", "geometry"]], ())
+    vines = surface.support.points
+    able = np.flatnonzero((surface.groups >= 0) & ~np.isin(np.arange(len(vines)), surface.weighed))
+    candidates = spread_out(vines, able, CANDIDATES)
+    targets = spread_out(vines, np.flatnonzero(surface.groups >= 0), TARGETS)
+    size = surface.panels["vine_size_kg"].to_numpy()
+    slope = (_slope(need, size) * surface.support.shape.stretch(np.nan_to_num(size)))[surface.groups[targets]]
+    chosen, misfit = design_more(surface, candidates, targets, slope, max(count, *MORE))
+    gain = -np.diff(misfit)
+    pick = candidates[chosen[:count]]
+    table = trellis.vines.iloc[pick][["row", "vine", "geometry"]].assign(gain_buds=gain[:count])
+    table = table.iloc[walking_order(trellis, pick)].reset_index(drop=True)
+    table.insert(0, "stop", np.arange(1, len(table) + 1))
+    told = tuple({"vines": k, "misfit_buds": float(misfit[k])} for k in (0, *MORE) if k < len(misfit))
+    return NextVines(table[["stop", "row", "vine", "gain_buds", "geometry"]], told)
+
+
+def spread_out(points: Floats, able: Integers, most: int) -> Integers:
+    """At most about `most` of the `able` points, one near the middle of each cell of a square grid."""
+    if len(able) <= most:
+        return able
+    place = points[able]
+    low, high = place.min(axis=0), place.max(axis=0)
+    cell = np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most)
+    at = np.floor((place - low) / cell)
+    off = np.hypot(*((place - low) / cell - at - 0.5).T)
+    key = (at[:, 0] * (at[:, 1].max() + 1) + at[:, 1]).astype(np.int64)
+    order = np.lexsort((off, key))
+    first = np.r_[True, np.diff(key[order]) > 0]
+    return able[np.sort(order[first])]
+
+
+def walking_order(trellis: Trellis, vine_ids: Integers) -> Integers:
+    """Order in which to walk: row by row, to and fro."""
+    rows = trellis.vines["row_order"].to_numpy()[vine_ids]
+    along = trellis.vines["vine"].to_numpy()[vine_ids].astype(float)
+    return np.lexsort((np.where(rows % 2 == 1, -along, along), rows))
+
+
+def _slope(need: Need, size_kg: Floats) -> Floats:
+    """Buds for each further kilogram at each panel's size."""
+    size = np.nan_to_num(size_kg, nan=float(np.nanmean(size_kg)))
+    step = 0.05 * max(float(size.mean()), 1e-3)
+    sides = need(np.column_stack([np.maximum(size - step, 0.0), size + step]))
+    return (sides[:, 1] - sides[:, 0]) / (2.0 * step)
+
+
+def design_more(
+    surface: Surface, candidates: Integers, targets: Integers, slope: Floats, count: int
+) -> tuple[list[int], Floats]:
+    """Greedy choice among candidates, and the misfit before the first and after each.
+
+    candidates (c,), targets (t,) are vines, slope (t,) buds for a unit of the model at the targets. The most likely
+    nodes of the mixture stand for all. Each weight is a rank-one change of the conditional covariances.
+    """
+    fit = surface.kriging
+    assert fit is not None
+    order = np.argsort(fit.weights)[::-1][:NODES]
+    weight = fit.weights[order] / fit.weights[order].sum()
+    parts = [_conditional(fit, surface, int(k), candidates, targets) for k in order]
+    chosen: list[int] = []
+    misfit = [_misfit(weight, [p[2] for p in parts], [p[3] for p in parts], slope)]
+    for _ in range(min(count, len(candidates))):
+        total = np.zeros(len(candidates))
+        for w, (cross, own, variance, nugget, _) in zip(weight, parts, strict=True):
+            left = np.maximum(variance[:, None] - np.square(cross) / (own + nugget)[None, :], 0.0)
+            total += w * MEAN_ABSOLUTE * (np.abs(slope) @ np.sqrt(left + nugget)) / len(slope)
+        total[chosen] = np.inf
+        best = int(total.argmin())
+        chosen.append(best)
+        for cross, own, variance, nugget, among in parts:
+            down, side = cross[:, best].copy(), among[:, best].copy()
+            scale = own[best] + nugget
+            variance -= np.square(down) / scale
+            cross -= np.outer(down, side) / scale
+            own -= np.square(side) / scale
+            among -= np.outer(side, side) / scale
+        misfit.append(_misfit(weight, [p[2] for p in parts], [p[3] for p in parts], slope))
+    return chosen, np.array(misfit)
+
+
+def _misfit(weight: Floats, variances: list[Floats], nuggets: list[float], slope: Floats) -> float:
+    parts = [np.mean(np.abs(slope) * np.sqrt(np.maximum(v, 0.0) + t)) for v, t in zip(variances, nuggets, strict=True)]
+    return float(MEAN_ABSOLUTE * (weight @ np.array(parts)))
+
+
+def _conditional(
+    fit: AveragedKriging, surface: Surface, node: int, candidates: Integers, targets: Integers
+) -> tuple[Floats, Floats, Floats, float, Floats]:
+    """Covariances left after the samples at one node: targets with candidates (t, c), the candidates' and the targets'
+    own, the nugget, and candidates with candidates (c, c)."""
+    design, chosen = fit.design, fit.nodes[node]
+    both = np.concatenate([targets, candidates])
+    place = design.locate(surface.support.points[both])
+    reach = design.sharing_target(chosen.persistent_share)
+
+    def field(a: Floats, b: Floats) -> Floats:
+        return chosen.sill * correlation(distances(a, b), chosen.range_m, design.model)
+
+    covariance = field(design.place, design.place) * design.sharing(chosen.persistent_share)
+    covariance[np.diag_indices_from(covariance)] += chosen.nugget * design.noise + 1e-12 * (chosen.sill + chosen.nugget)
+    factor = cho_factor(covariance, lower=True)
+    cross = field(design.place, place) * reach[:, None]
+    solved, basis = cho_solve(factor, cross), cho_solve(factor, design.drift)
+    lack = surface.support.drift[both] - cross.T @ basis
+    normal = np.linalg.inv(design.drift.T @ basis)
+    left = field(place, place) - cross.T @ solved + lack @ normal @ lack.T
+    t = len(targets)
+    return left[:t, t:], np.diag(left)[t:].copy(), np.diag(left)[:t].copy(), chosen.nugget, left[t:, t:].copy()

@@ -1,0 +1,58 @@
+"""What is known of vine size before a vine is weighed: weak, stated, and open to better knowledge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from geoprune.geostat import prior_from
+
+Floats = NDArray[np.float64]
+SHARES = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
+SHORTEST_RANGE_M = 5.0
+RANGES = 16
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Beliefs about range and nugget share.
+
+    range_m : middle of the range parameter (a third of the practical range). 25 m, practical 75 m: the variogram ranges
+        found for pruning weight in a Concord block are 31-58 m (Taylor & Bates 2012, Am. J. Enol. Vitic. 63:559-563),
+        and blocks on slopes vary over longer distances.
+    spread : standard deviation of log(range): 0.8 puts two thirds of the belief between 34 and 167 m (practical).
+    share_power : density of the nugget share grows as share^(power - 1); 2, because most of the variance of vine size
+        is from vine to vine (Taylor et al. 2013, Aust. J. Grape Wine Res., doi 10.1111/ajgw.12035).
+    no_field : belief in a block without any pattern.
+    earlier : what earlier blocks or seasons said, as `geoprune.geostat.AveragedKriging.as_prior` gives it (a surface's
+        `kriging`): multiplied in, at half weight against not having seen them (`geoprune.geostat.prior_from`).
+
+    Widths, power and the last are choices, set on simulated vineyards (docs/method.md); the results hardly move with
+    them.
+    """
+
+    range_m: float = 25.0
+    spread: float = 0.8
+    share_power: float = 2.0
+    no_field: float = 0.15
+    earlier: tuple[dict[str, Any], ...] = ()
+
+    def log_density(self, ranges: Floats, shares: Floats) -> Floats:
+        """Log of the belief in each node (R, S), which sum to 1 in all; share 1 carries `no_field`."""
+        along = np.exp(-0.5 * np.square(np.log(ranges / self.range_m) / self.spread))
+        along = np.maximum(along / along.sum(), 1e-12)
+        across = np.where(shares < 1.0, shares ** (self.share_power - 1.0), 0.0)
+        across = np.where(shares < 1.0, (1.0 - self.no_field) * across / across.sum(), self.no_field)
+        density = np.log(along)[:, None] + np.log(np.maximum(across, 1e-12))[None, :]
+        if self.earlier:
+            density = density + prior_from(self.earlier)(ranges[:, None], shares[None, :])
+        return density - logsumexp(density)
+
+
+def range_grid(diagonal_m: float) -> Floats:
+    """Ranges (m) from two vine spacings to the block's diagonal (practical: three diagonals), log spaced."""
+    return np.geomspace(SHORTEST_RANGE_M, max(diagonal_m, 4.0 * SHORTEST_RANGE_M), RANGES)

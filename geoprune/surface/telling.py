@@ -1,0 +1,171 @@
+"""How good the surface is, as plain data and sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial.distance import pdist
+
+from geoprune.errors import Message
+from geoprune.geostat import AveragedKriging, correlation, empirical_variogram
+from geoprune.geostat.covariance import EFFECTIVE
+from geoprune.surface.covariate_choice import Choice
+from geoprune.surface.evidence import Evidence
+from geoprune.surface.row_effect import RowEffect
+from geoprune.surface.shape import PLAIN, TRANSFORMS, Shape
+from geoprune.surface.verdict import Structure
+from geoprune.trellis import Trellis
+
+Floats = NDArray[np.float64]
+OUTLIER = 3.0
+NINETY = 1.6449
+ROW_LEVEL = 0.05
+LAGS = 12
+
+
+def held_out_table(samples: gpd.GeoDataFrame, evidence: Evidence, loo: Floats, se: Floats, z: Floats) -> pd.DataFrame:
+    """Leave-one-out of each sample, aligned with the sample table; NaN for samples left out.
+
+    z is the standardised residual on the scale of the model, where it is closest to normal.
+    """
+    table = pd.DataFrame(np.nan, index=range(len(samples)), columns=["loo_kg", "loo_se_kg", "loo_z"])
+    table.loc[evidence.taken, "loo_kg"], table.loc[evidence.taken, "loo_se_kg"] = loo, se
+    table.loc[evidence.taken, "loo_z"] = z
+    table["outlier"] = table["loo_z"].abs() > OUTLIER
+    return table
+
+
+def describe_model(
+    fit: AveragedKriging, evidence: Evidence, shape: Shape, kept: Sequence[str], structure: Structure
+) -> dict[str, Any]:
+    """The model in numbers: means over the mixture; the range is the middle of its law."""
+    weight = np.array([node.weight for node in fit.nodes])
+    log_range = np.array([np.log(node.range_m) for node in fit.nodes])
+    fields = np.array([node.sill > 1e-9 * (node.sill + node.nugget) for node in fit.nodes])
+    told = weight * fields if fields.any() else weight
+    range_m = float(np.exp(told @ log_range / told.sum()))
+    total = fit.sill + fit.nugget
+    unit = float(shape.stretch(evidence.values[evidence.now].mean())) ** 2
+    trend = ["constant" if len(evidence.seasons) < 2 else "one level per season", *kept]
+    model: dict[str, Any] = {
+        "covariance": f"{shape.model}, averaged over the REML surface under a weak prior",
+        "range_m": range_m,
+        "practical_range_m": EFFECTIVE[shape.model] * range_m,
+        "anisotropy": None if shape.anisotropy is None else list(shape.anisotropy),
+        "sill_kg2": unit * fit.sill,
+        "nugget_kg2": unit * fit.nugget,
+        "nugget_share": fit.nugget / total if total > 0 else 1.0,
+        "variance_kg2": unit * total,
+        "no_field": float(weight[~fields].sum()),
+        "nodes": len(fit.nodes),
+        "likelihood_ratio": fit.surface.ratio,
+        "p_value": structure.p_value,
+        "trend": " + ".join(trend),
+        "learned": fit.as_prior() if shape.model == PLAIN.model else None,
+        "transform": TRANSFORMS[shape.transform.power],
+        "seasons": evidence.seasons,
+        "samples_used": len(evidence.values),
+    }
+    if len(evidence.seasons) > 1:
+        model["persistent_share"] = float(sum(node.weight * node.persistent_share for node in fit.nodes))
+    return model
+
+
+def variogram(fit: AveragedKriging, evidence: Evidence, shape: Shape) -> dict[str, list[float]]:
+    """Semivariance of this season's residuals by distance, and the fitted curve; up to half the longest distance.
+
+    With a transform both are brought to kg2 at the mean weight, where the two scales touch.
+    """
+    now = evidence.now
+    unit = float(shape.stretch(evidence.values[now].mean())) ** 2
+    reach = max(float(pdist(evidence.place[now]).max(initial=0.0)) / 2.0, 1.0)
+    found = empirical_variogram(evidence.place[now], fit.design.residual[now], cutoff_m=reach, bins=LAGS)
+    along = np.linspace(0.0, reach, 61)[1:]
+    curve = np.zeros(len(along))
+    for node in fit.nodes:
+        curve += node.weight * (node.nugget + node.sill * (1.0 - correlation(along, node.range_m, shape.model)))
+    return {
+        "distance_m": found.distance_m.tolist(),
+        "gamma_kg2": (unit * found.gamma).tolist(),
+        "pairs": found.pairs.tolist(),
+        "model_distance_m": along.tolist(),
+        "model_gamma_kg2": (unit * curve).tolist(),
+    }
+
+
+def diagnose(
+    fit: AveragedKriging,
+    evidence: Evidence,
+    shape: Shape,
+    loo: Floats,
+    se: Floats,
+    z: Floats,
+    choices: Sequence[Choice],
+    rows: RowEffect,
+    trellis: Trellis,
+) -> dict[str, Any]:
+    """What the report page shows: variogram, leave-one-out, covariates, row effect."""
+    now = evidence.now & np.isfinite(loo)
+    place = trellis.vines.iloc[evidence.vine_id[now]]
+    return {
+        "variogram": variogram(fit, evidence, shape),
+        "loo": {
+            "observed_kg": evidence.values[now].tolist(),
+            "estimate_kg": loo[now].tolist(),
+            "se_kg": se[now].tolist(),
+            "row": place["row"].astype(str).tolist(),
+            "vine": place["vine"].astype(int).tolist(),
+        },
+        "loo_coverage_90": float(np.mean(np.abs(z[now]) <= NINETY)),
+        "loo_mean_squared_z": float(np.mean(np.square(z[now]))),
+        "covariates": [
+            {"name": c.name, "kept": c.kept, "reason": c.reason, "gain": _known(c.gain), "p_value": _known(c.p_value)}
+            for c in choices
+        ],
+        "row_effect": {"testable": rows.testable, "p_value": _known(rows.p_value), "share": _known(rows.share)},
+    }
+
+
+def _known(value: float) -> float | None:
+    """None for NaN, so that the data can be written as JSON."""
+    return float(value) if np.isfinite(value) else None
+
+
+def remark(
+    evidence: Evidence,
+    shape: Shape,
+    table: pd.DataFrame,
+    far: NDArray[np.bool_],
+    choices: Sequence[Choice],
+    rows: RowEffect,
+    samples: gpd.GeoDataFrame,
+) -> tuple[Message, ...]:
+    """Sentences on outliers, seasons, covariates, rows and ground beyond the samples' reach."""
+    told: list[Message] = []
+    for i in np.flatnonzero(table["outlier"].to_numpy(bool)):
+        sample, row = samples.iloc[int(i)], table.iloc[int(i)]
+        fields = {
+            "row": str(sample["row"]),
+            "vine": int(sample["vine"]),
+            "weight_kg": float(sample["vine_weight_kg"]),
+            "expected_kg": max(float(row["loo_kg"]), 0.0),
+        }
+        told.append(Message("surface.outlier", fields))
+    if not shape.is_plain:
+        told.append(Message("surface.skewed_root" if shape.transform.power else "surface.skewed_log"))
+    if shape.anisotropy is not None:
+        told.append(Message("surface.longer_one_way", {"times": 1.0 / shape.anisotropy[1], "bearing": shape.anisotropy[0]}))
+    if len(evidence.seasons) > 1:
+        others = ", ".join(str(s) for s in evidence.seasons if s != evidence.target_season)
+        told.append(Message("surface.seasons_used", {"season": evidence.target_season, "others": others}))
+    told += [choice.reason for choice in choices]
+    if rows.testable and rows.p_value <= ROW_LEVEL:
+        told.append(Message("surface.row_effect", {"percent": 100.0 * rows.share, "p": rows.p_value}))
+    if far.any():
+        told.append(Message("surface.extrapolated", {"panels": int(far.sum()), "total": len(far)}))
+    return tuple(told)

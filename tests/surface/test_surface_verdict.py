@@ -1,0 +1,250 @@
+"""The verdict's false alarm and power, row effects, seasons, next vines, and bad input."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from invented_block import make_vineyard, sample_table
+
+from geoprune.errors import DataError
+from geoprune.surface import fit_surface, next_vines
+from geoprune.surface.evidence import gather
+from geoprune.surface.fitting import nodes_of
+from geoprune.surface.next_vines import walking_order
+from geoprune.surface.prior import Prior
+from geoprune.surface.row_effect import find_row_effect
+from geoprune.surface.verdict import find_structure
+
+
+def p_value(seed, **changed):
+    made = make_vineyard(seed=seed, samples=24, cv=0.35, block="small", **changed)
+    evidence = gather(made.trellis, made.samples)
+    nodes = nodes_of(evidence, evidence.levels, Prior())
+    return find_structure(nodes, nodes.design.residual, seed=seed, shuffles=199).p_value
+
+
+def test_p_values_of_structureless_blocks_are_even():
+    # Under the null a p value is uniform: of 40, at most 6 lie under 5 % with probability 0.997, and their mean is 0.5
+    found = np.array([p_value(seed, range_m=90, nugget_share=1.0, skewed=bool(seed % 2)) for seed in range(40)])
+    assert np.sum(found <= 0.05) <= 6
+    assert np.mean(found) == pytest.approx(0.5, abs=0.15)
+
+
+def test_strong_patterns_are_seen():
+    assert np.median([p_value(seed, range_m=200, nugget_share=0.2) for seed in range(15)]) < 0.05
+
+
+def rows_case(seed, row_sd):
+    made = make_vineyard(seed=seed, range_m=90, nugget_share=0.7, samples=60, cv=0.3, block="small")
+    step = np.random.default_rng(seed).normal(0, row_sd, len(made.trellis.rows))
+    samples = made.samples.assign(
+        vine_weight_kg=made.samples["vine_weight_kg"]
+        + step[made.trellis.vines["row_order"].to_numpy()[made.samples["vine_id"]]]
+    )
+    evidence = gather(made.trellis, samples.assign(vine_weight_kg=samples["vine_weight_kg"].clip(lower=0.02)))
+    nodes = nodes_of(evidence, evidence.levels, Prior())
+    return find_row_effect(nodes, nodes.design.residual, evidence.row, seed=seed)
+
+
+def test_row_effects_are_found_and_not_invented():
+    none = [rows_case(seed, 0.0).p_value for seed in range(12)]
+    strong = [rows_case(seed, 0.45) for seed in range(4)]
+    assert np.sum(np.array(none) <= 0.05) <= 3
+    assert np.median([case.p_value for case in strong]) < 0.05
+    assert np.median([case.share for case in strong]) > 0.15
+
+
+def test_last_winters_weights_sharpen_this_winters_map():
+    # One persistent pattern, a new level and new vine-to-vine parts each year; averaged over three blocks
+    gain = []
+    for seed in range(3):
+        made = make_vineyard(seed=seed, range_m=150, nugget_share=0.4, samples=20, cv=0.35, block="small")
+        rng = np.random.default_rng(seed + 50)
+        last = made.field_kg + 0.4 + rng.normal(0, 0.2, len(made.field_kg))
+        chosen = rng.choice(len(last), 40, replace=False)
+        older = sample_table(made.trellis, np.sort(chosen), last, season=2024)
+        now = made.samples.assign(season=2025.0)
+        both = pd.concat([now, older], ignore_index=True)
+        alone, helped = fit_surface(made.trellis, now), fit_surface(made.trellis, both)
+        true = made.panel_means()
+        assert helped.model["seasons"] == [2024, 2025]
+        assert abs(helped.block_mean_kg - true.mean()) < 0.25  # not last winter's level
+        gain.append(
+            np.mean((alone.panels["vine_size_kg"] - true) ** 2) / np.mean((helped.panels["vine_size_kg"] - true) ** 2)
+        )
+    assert np.mean(gain) > 1.05
+
+
+def test_another_pattern_last_winter_does_little_harm():
+    made = make_vineyard(seed=2, range_m=150, nugget_share=0.4, samples=40, cv=0.35, block="small")
+    other = make_vineyard(seed=77, range_m=150, nugget_share=0.4, samples=40, cv=0.35, block="small")
+    now = made.samples.assign(season=2025.0)
+    both = pd.concat([now, other.samples.assign(season=2024.0)], ignore_index=True)
+    alone, mixed = fit_surface(made.trellis, now), fit_surface(made.trellis, both)
+    true = made.panel_means()
+
+    def error(surface):
+        return np.sqrt(np.mean((surface.panels["vine_size_kg"] - true) ** 2))
+
+    assert error(mixed) < 1.15 * error(alone)
+    assert mixed.model["persistent_share"] < 0.6
+
+
+def test_lone_and_untold_seasons_are_told():
+    made = make_vineyard(seed=2, range_m=90, nugget_share=0.5, samples=30, cv=0.3, block="small")
+    season = np.full(30, 2025.0)
+    season[3], season[4] = 2020.0, np.nan
+    surface = fit_surface(made.trellis, made.samples.assign(season=season))
+    assert {m.key for m in surface.remarks} >= {"surface.season_alone", "surface.season_assumed"}
+    assert np.isnan(surface.samples["loo_kg"].iloc[3])
+    assert surface.samples["loo_kg"].notna().sum() == 29
+
+
+def rule(weight_kg):
+    return 20.0 + 20.0 * (weight_kg / 0.45359237 - 1.0)
+
+
+@pytest.fixture(scope="module")
+def mapped():
+    made = make_vineyard(seed=3, range_m=120, nugget_share=0.5, samples=40, cv=0.35, block="small")
+    return made, fit_surface(made.trellis, made.samples)
+
+
+def test_next_vines_lie_where_little_is_known(mapped):
+    made, surface = mapped
+    told = next_vines(surface, made.trellis, rule, count=12)
+    vines = told.vines
+    assert list(vines.columns) == ["stop", "row", "vine", "gain_buds", "geometry"]
+    assert list(vines["stop"]) == list(range(1, 13))
+    assert (vines["gain_buds"] > 0).all()
+    key = made.trellis.vines.set_index(["row", "vine"]).index
+    ids = key.get_indexer(pd.MultiIndex.from_frame(vines[["row", "vine"]]))
+    assert not np.isin(ids, made.samples["vine_id"]).any()
+    se = surface.panels["vine_size_se_kg"].to_numpy()[made.trellis.vines["panel_id"].to_numpy()]
+    assert se[ids].mean() > se.mean()
+    curve = [m["misfit_buds"] for m in told.weigh_more]
+    assert [m["vines"] for m in told.weigh_more] == [0, 10, 20, 40]
+    assert (np.diff(curve) < 0).all()
+
+
+def test_what_more_weighing_buys_is_what_it_buys(mapped):
+    # The promised fall of the misfit against kriging anew with the chosen vines weighed and the same covariance
+    from geoprune.geostat import fit_averaged
+    from geoprune.surface.next_vines import TARGETS, design_more, spread_out
+
+    _, surface = mapped
+    points = surface.support.points
+    fit = surface.kriging
+    top = fit.nodes[int(np.argmax(fit.weights))]
+    total = top.sill + top.nugget
+    one = fit_averaged(
+        fit.design.place + fit.design.centre,
+        fit.design.values,
+        ranges=np.array([top.range_m]),
+        shares=np.array([top.nugget / total]),
+    )
+    from dataclasses import replace
+
+    lone = replace(surface, kriging=one)
+    able = np.setdiff1d(np.arange(len(points)), surface.weighed)
+    targets, candidates = spread_out(points, np.arange(len(points)), TARGETS), spread_out(points, able, 100)
+    chosen, misfit = design_more(lone, candidates, targets, np.full(len(targets), 44.0), 15)
+    more = np.vstack([fit.design.place + fit.design.centre, points[candidates[chosen]]])
+    wider = fit_averaged(
+        more,
+        np.concatenate([fit.design.values, np.full(15, fit.design.values.mean())]),
+        ranges=np.array([top.range_m]),
+        shares=np.array([top.nugget / total]),
+    )
+    unit = wider.predict(points[targets])[1] / (wider.sill + wider.nugget) * (one.sill + one.nugget)
+    expected = np.sqrt(2 / np.pi) * 44.0 * np.mean(np.sqrt(unit + one.nugget))
+    assert misfit[-1] == pytest.approx(expected, rel=1e-6)
+
+
+def test_model_merit_and_diagnostics_are_plain_data(mapped):
+    import json
+
+    from geoprune.errors import Message
+
+    _, surface = mapped
+    told = {"model": surface.model, "merit": surface.merit, "diagnostics": surface.diagnostics}
+    text = json.dumps(told, allow_nan=False, default=lambda m: m.key if isinstance(m, Message) else 1 / 0)
+    assert {"variogram", "loo", "covariates", "row_effect"} <= set(json.loads(text)["diagnostics"])
+    assert 0.0 <= surface.merit["probability_map_better"] <= 1.0
+
+
+def test_walking_order_goes_to_and_fro(mapped):
+    made, _ = mapped
+    ids = np.array([60, 10, 120, 55, 130, 20])
+    walked = made.trellis.vines.iloc[ids[walking_order(made.trellis, ids)]]
+    rows = walked["row_order"].to_numpy()
+    assert (np.diff(rows) >= 0).all()
+    for row, part in walked.groupby("row_order"):
+        assert (np.diff(part["vine"]) < 0).all() if row % 2 else (np.diff(part["vine"]) > 0).all()
+
+
+def usual(n=30, seed=6):
+    return make_vineyard(seed=seed, range_m=90, nugget_share=0.6, samples=n, cv=0.3, block="small")
+
+
+def test_all_weights_equal_make_no_map():
+    made = usual()
+    surface = fit_surface(made.trellis, made.samples.assign(vine_weight_kg=0.8), outline=made.polygon)
+    assert not surface.map_is_better
+    assert surface.block_mean_kg == pytest.approx(0.8)
+    assert [m.key for m in surface.remarks] == ["surface.all_equal"]
+    assert np.nanmax(surface.grid["vine_size_kg"]) == pytest.approx(0.8)
+    assert next_vines(surface, made.trellis, rule).vines.empty
+
+
+def test_too_few_samples():
+    made = usual()
+    surface = fit_surface(made.trellis, made.samples.iloc[:9].reset_index(drop=True))
+    assert surface.kriging is None
+    assert surface.remarks[-1].fields == {"samples": 9, "needed": 15}
+    with pytest.raises(DataError, match="at least 5"):
+        fit_surface(made.trellis, made.samples.iloc[:4].reset_index(drop=True))
+
+
+def test_coincident_samples_are_kept_as_repeats():
+    made = usual()
+    twice = pd.concat([made.samples, made.samples.iloc[:6]], ignore_index=True)
+    surface = fit_surface(made.trellis, gpd.GeoDataFrame(twice, crs=made.samples.crs))
+    assert np.isfinite(surface.panels["vine_size_se_kg"]).all()
+    assert sum(m.key == "surface.weighed_twice" for m in surface.remarks) == 6
+
+
+def test_one_huge_weight_is_pointed_at_and_alarms_nobody():
+    made = usual()
+    weights = made.samples["vine_weight_kg"].to_numpy().copy()
+    weights[11] = 20.0
+    surface = fit_surface(made.trellis, made.samples.assign(vine_weight_kg=weights))
+    told = [m for m in surface.remarks if m.key == "surface.outlier"]
+    assert [(m.fields["row"], m.fields["vine"]) for m in told] == [
+        (str(made.samples["row"].iloc[11]), int(made.samples["vine"].iloc[11]))
+    ]
+    assert not surface.map_is_better
+    assert surface.samples["outlier"].sum() == 1
+
+
+@pytest.mark.parametrize("weight", [np.nan, np.inf, 0.0, -1.0, 500.0])
+def test_impossible_weights_are_refused_with_their_row(weight):
+    made = usual()
+    weights = made.samples["vine_weight_kg"].to_numpy().copy()
+    weights[7] = weight
+    with pytest.raises(DataError, match="row 8"):
+        fit_surface(made.trellis, made.samples.assign(vine_weight_kg=weights))
+
+
+def test_every_sentence_exists_in_both_languages():
+    import re
+    import tomllib
+    from importlib.resources import files
+    from pathlib import Path
+
+    keys = set()
+    for path in (Path(__file__).parents[2] / "geoprune/surface").glob("*.py"):
+        keys |= set(re.findall(r'"surface\.(\w+)"', path.read_text(encoding="utf-8")))
+    for language in ("en", "es"):
+        words = tomllib.loads(files("geoprune.words").joinpath(f"{language}.toml").read_text("utf-8"))["surface"]
+        assert set(words) == keys
