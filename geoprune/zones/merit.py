@@ -1,0 +1,119 @@
+"""What zones are worth, in buds per vine, with intervals: from joint draws of the block and the vines within panels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from geoprune.sizes import SizeDraws
+from geoprune.zones.loss import asymmetric_loss, loss_quantile
+from geoprune.zones.options import Floats, Labels, Need, ZoneOptions
+
+#: "Told more than this many buds off": one step too many or too few is what a pruner's own eye makes good.
+FAR_OFF_BUDS = 5.0
+#: Content of the intervals.
+INTERVAL = 0.9
+#: Vines of a panel that stand for all it may hold, and the most weights looked at in all draws together.
+POINTS, MOST_VALUES, FEWEST_DRAWS = 9, 12_000_000, 40
+
+
+@dataclass(frozen=True)
+class Misfits:
+    """Figures of K ways to tell bud counts, per draw of the block.
+
+    misfit, far_off : (D, K) mean absolute misfit in buds per vine, share of vines told more than 5 off
+    explained : (D, K) share of the variance of vine size that lies between groups told alike
+    perfect, perfect_far_off : (D,) the same when each panel's vine size is known and it is told its own best count
+    """
+
+    misfit: Floats
+    far_off: Floats
+    explained: Floats
+    perfect: Floats
+    perfect_far_off: Floats
+
+
+def thin(draws: SizeDraws, panels: int) -> SizeDraws:
+    """Fewer draws for a large block: its mean over many panels varies little, its draws cost much."""
+    count = len(draws.vine_sd)
+    most = max(FEWEST_DRAWS, MOST_VALUES // (panels * POINTS))
+    kept = np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(int))
+    return replace(draws, panel_mean=draws.panel_mean[kept], vine_sd=draws.vine_sd[kept])
+
+
+def measure_misfits(
+    draws: SizeDraws, need: Need, told: Floats, group: Labels, counted: Labels, *, options: ZoneOptions
+) -> Misfits:
+    """Measure K ways to tell bud counts on the draws, all on the same vines.
+
+    Parameters
+    ----------
+    told : (P, K) bud counts told
+    group : (P, K) labels from 0; panels told as one group
+    counted : (P,) vines of each panel
+    """
+    share = counted / counted.sum()
+    figures, perfect = [], []
+    draws = thin(draws, len(counted))
+    for weights, size, sd in zip(draws.vines(POINTS), draws.panel_mean, draws.vine_sd, strict=True):
+        needed = need(weights)
+        best = best_counts(needed, bud_step=options.bud_step, over_weight=options.over_weight)
+        perfect.append(_misses(best, needed, share))
+        figures.append(
+            [(*_misses(told[:, k], needed, share), _explained(size, sd, share, group[:, k])) for k in range(told.shape[1])]
+        )
+    misfit, far_off, explained = np.array(figures).transpose(2, 0, 1)
+    return Misfits(misfit, far_off, explained, *np.array(perfect).T)
+
+
+def best_counts(needed: Floats, *, bud_step: int, over_weight: float) -> Floats:
+    """Best count, in steps and never less than one step, for each panel with equally likely needs (P, n): (P,)."""
+    middle = np.quantile(needed, loss_quantile(over_weight), axis=1)
+    sides = [np.maximum(end(middle / bud_step), 1) * bud_step for end in (np.floor, np.ceil)]
+    costs = [asymmetric_loss(told[:, None], needed, over_weight).mean(axis=1) for told in sides]
+    return np.where(costs[0] <= costs[1], *sides)
+
+
+def _misses(told: Floats, needed: Floats, share: Floats) -> tuple[float, float]:
+    """Mean absolute misfit of vines told counts (P,), and the share of them far off."""
+    off = np.abs(told[:, None] - needed)
+    return float(share @ off.mean(axis=1)), float(share @ (off > FAR_OFF_BUDS).mean(axis=1))
+
+
+def _explained(size: Floats, sd: float | Floats, share: Floats, group: Labels) -> float:
+    """Share of the variance of vine size that lies between groups of panels; 0 where there is none.
+
+    size, sd : (P,) mean of each panel, and standard deviation of a vine about it, which may be one for all
+    """
+    centre = share @ size
+    held = np.bincount(group, share)
+    mean = np.bincount(group, share * size)[held > 0] / held[held > 0]
+    between = held[held > 0] @ np.square(mean - centre)
+    spread = share @ (np.square(size - centre) + np.square(sd))
+    return float(between / spread) if spread > 0 else 0.0
+
+
+def interval(values: Floats) -> dict[str, float]:
+    """Mean over the draws and the central 90 % of them."""
+    low, high = np.quantile(values, [(1 - INTERVAL) / 2, (1 + INTERVAL) / 2])
+    return {"value": float(values.mean()), "low": float(low), "high": float(high)}
+
+
+def tell_merit(misfits: Misfits, way: int) -> dict[str, Any]:
+    """Merit of one way to tell bud counts against one number, which is way 0.
+
+    Keys, each {value, low, high}: one_number_misfit, zones_misfit, perfect_misfit (buds per vine), saving_buds,
+    share_over_5_one_number, share_over_5_zones, share_over_5_perfect, variance_explained.
+    """
+    return {
+        "one_number_misfit": interval(misfits.misfit[:, 0]),
+        "zones_misfit": interval(misfits.misfit[:, way]),
+        "perfect_misfit": interval(misfits.perfect),
+        "saving_buds": interval(misfits.misfit[:, 0] - misfits.misfit[:, way]),
+        "share_over_5_one_number": interval(misfits.far_off[:, 0]),
+        "share_over_5_zones": interval(misfits.far_off[:, way]),
+        "share_over_5_perfect": interval(misfits.perfect_far_off),
+        "variance_explained": interval(misfits.explained[:, way]),
+    }

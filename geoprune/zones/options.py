@@ -1,0 +1,141 @@
+"""How zones are drawn, and what a drawing of zones holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from geoprune.errors import Message
+
+Floats = NDArray[np.float64]
+Labels = NDArray[np.int64]
+Need = Callable[[Floats], Floats]
+
+
+@dataclass(frozen=True)
+class ZoneOptions:
+    """Choices of a drawing. Every default is a design choice of ours with its reason here, unless a source is named.
+
+    Attributes
+    ----------
+    max_zones : int
+        Most zones. 3: small, middle, large is what a crew keeps in its head (common practice, no source).
+    bud_step : int
+        Bud counts are multiples of it. 5: people count in fives (common practice, no source).
+    over_weight : float
+        One bud too many weighs this many buds too few. 1.25: over-cropping does lasting harm; when in doubt leave
+        fewer (direction common practice; the size is ours).
+    change_cost : float
+        Price of a change of number along a row, in vines: as much as telling this many vines a number that is wrong
+        by the whole difference. 0.25: on simulated vineyards zones then fit best for about one change a row
+        (docs/method-zones.md); a crew short of tape asks for more.
+    neighbour_cost : float
+        The same where panels of neighbouring rows differ, per pair of panels. 0.05: nobody ties tape there, but
+        straight edges are easier to follow and to check.
+    shortest_run : int
+        Shortest run of one number along a row, in panels. 3: some ten vines, half an hour of one pruner. A row
+        shorter than this is one run.
+    most_changes : int
+        Most changes of number along a row.
+    smallest_piece : int
+        Smallest connected piece of a zone, in panels: two rows of shortest runs, so there are no islands.
+    smallest_share, smallest_ha : float
+        Smallest zone, all its pieces together, as a share of the block's panels and in hectares. Both hold.
+    min_saving_buds : float
+        Less saved per vine, against one number, is not worth the tape.
+    min_step_buds : float
+        What each zone beyond the second must save on top, buds per vine.
+
+    Raises
+    ------
+    ValueError
+        Listing every choice below its least value.
+    """
+
+    max_zones: int = 3
+    bud_step: int = 5
+    over_weight: float = 1.25
+    change_cost: float = 0.25
+    neighbour_cost: float = 0.05
+    shortest_run: int = 3
+    most_changes: int = 3
+    smallest_piece: int = 6
+    smallest_share: float = 0.05
+    smallest_ha: float = 0.0
+    min_saving_buds: float = 1.0
+    min_step_buds: float = 0.25
+
+    def __post_init__(self) -> None:
+        wrong = [
+            f"{name} must be at least {least}, not {getattr(self, name)}"
+            for name, least in LEAST.items()
+            if not getattr(self, name) >= least
+        ]
+        if not self.smallest_share < 0.5:
+            wrong.append(f"smallest_share must be below 0.5, not {self.smallest_share}")
+        if wrong:
+            raise ValueError("; ".join(wrong))
+
+
+LEAST: dict[str, float] = {
+    "max_zones": 1,
+    "bud_step": 1,
+    "over_weight": 0.1,
+    "change_cost": 0,
+    "neighbour_cost": 0,
+    "shortest_run": 1,
+    "most_changes": 0,
+    "smallest_piece": 1,
+    "smallest_share": 0,
+    "smallest_ha": 0,
+    "min_saving_buds": 0,
+    "min_step_buds": 0,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Zoning:
+    """Zones of whole panels and what they are worth.
+
+    Attributes
+    ----------
+    panel_zone : (P,) int
+        Zone of each panel, 1..k, 1 = smallest vines.
+    buds : (k,) int
+        Bud count of each zone.
+    one_number : int
+        The best single count for the block.
+    verdict : str
+        "zone" or "one_number"; then there is one zone, told `one_number`.
+    reasons : tuple of Message
+    merit : dict
+        See `geoprune.zones.merit.tell_merit`; with "curve", "chosen_zones" and the opportunity indices.
+    flags : GeoDataFrame
+        Posts that get tape, in walking order; see `geoprune.zones.flagging.flagging_list`.
+    cost, lower_bound : float
+        Expected loss plus price of changes of this labelling, buds summed over vines, and what no labelling with as
+        many zones can cost less than, limits or not; NaN where labels were given.
+    names : (k,) tuple of str
+        Where labels were given, what each zone was called.
+    """
+
+    panel_zone: Labels
+    buds: Labels
+    one_number: int
+    verdict: str
+    reasons: tuple[Message, ...]
+    merit: dict[str, Any]
+    flags: gpd.GeoDataFrame
+    cost: float = float("nan")
+    lower_bound: float = float("nan")
+    names: tuple[str, ...] = ()
+
+    @property
+    def gap(self) -> float:
+        """Share by which this labelling may cost more than the best possible one; NaN where not known."""
+        return max(self.cost - self.lower_bound, 0.0) / self.cost if self.cost > 0 else 0.0

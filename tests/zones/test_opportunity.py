@@ -1,0 +1,73 @@
+"""The opportunity indices against closed forms and figures worked by hand.
+
+Definition: Pringle, McBratney, Whelan & Taylor 2003, Agricultural Systems 76:273-292, form from memory; opening by the
+footprint: abstract of Tisseyre & McBratney 2008, Precision Agriculture 9:101-113.
+"""
+
+import numpy as np
+import pytest
+from scipy.spatial.distance import cdist
+from small_blocks import PER_PANEL, ROW_M, VINE_M, draws_of, field_of, lay_block, need
+
+from geoprune.sizes import SizeDraws
+from geoprune.zones import ZoneOptions, draw_zones
+from geoprune.zones.drawing import Drawn, set_task
+from geoprune.zones.opportunity import alike_area_ha, integral_area_m2, opportunity, pringle_index
+
+
+def test_index_worked_by_hand():
+    # twice the reference variation; alike over 0.5 ha, treated in 0.02 ha: sqrt(2 x 25) = 7.0711
+    assert pringle_index(np.array([0.3]), 0.15, np.array([0.5]), 0.02) == pytest.approx([7.0710678])
+    # as varied as the reference and alike over just what can be treated: 1
+    assert pringle_index(np.array([0.2]), 0.2, np.array([0.02]), 0.02) == pytest.approx([1.0])
+
+
+@pytest.mark.parametrize("range_m", [5.0, 20.0])
+def test_integral_area_has_its_closed_form(range_m):
+    edges = np.linspace(0, 40 * range_m, 20_001)
+    middle = (edges[1:] + edges[:-1]) / 2
+    exponential = np.exp(-middle / range_m)
+    assert integral_area_m2(edges, exponential) == pytest.approx(2 * np.pi * range_m**2, rel=1e-4)
+    u = np.minimum(middle / range_m, 1.0)
+    spherical = 1 - 1.5 * u + 0.5 * u**3
+    assert integral_area_m2(edges, spherical) == pytest.approx(np.pi * range_m**2 / 5, rel=1e-4)
+
+
+def test_a_plane_is_alike_all_over_and_noise_nowhere():
+    place = np.stack(np.meshgrid(np.arange(25) * 6.0, np.arange(24) * 6.0), axis=-1).reshape(-1, 2)
+    rng = np.random.default_rng(0)
+    plane, noise = place @ [0.01, 0.02] + 1, rng.normal(size=len(place))
+    alike = alike_area_ha(place, np.array([plane, noise]), 2.0)
+    assert alike[0] == pytest.approx(2.0)
+    assert alike[1] < 0.1
+
+
+def test_a_field_is_alike_over_the_integral_of_its_own_correlation():
+    # exponential, 12 m: 2 pi 12^2 = 905 m2 without the trend's part; the trend takes a little of it
+    place = np.stack(np.meshgrid(np.arange(24) * 9.0, np.arange(25) * 9.0), axis=-1).reshape(-1, 2)
+    factor = np.linalg.cholesky(np.exp(-cdist(place, place) / 12.0) + 1e-9 * np.eye(len(place)))
+    fields = (factor @ np.random.default_rng(1).normal(size=(len(place), 40))).T
+    alike_m2 = alike_area_ha(place, fields, 4.86).mean() * 10_000
+    assert 905 <= alike_m2 <= 905 + 0.06 * 48_600
+
+
+def test_the_smallest_area_is_a_shortest_run_and_the_reference_one_bud_step():
+    trellis, _ = lay_block([12] * 8)
+    zoning = draw_zones(trellis, draws_of(field_of(trellis, 1)), need, options=ZoneOptions(shortest_run=4))
+    told = zoning.merit["opportunity"]
+    assert told["smallest_area_ha"] == pytest.approx(4 * PER_PANEL * VINE_M * ROW_M / 10_000)
+    assert told["reference_cv"] == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
+    assert told["cv"] > 0
+    assert zoning.merit["opportunity_index"] > 0
+
+
+def test_opening_by_a_run_takes_what_is_shorter():
+    # one row of 12 panels; own best zones 000 1 000 11111: the single panel is opened away
+    trellis, _ = lay_block([12])
+    size = np.where(np.isin(np.arange(12), [3, 7, 8, 9, 10, 11]), 1.25, 0.5)
+    draws = SizeDraws(np.repeat(size[None, :], 5, axis=0), np.full(5, 1e-6))
+    task = set_task(trellis, draws, need, ZoneOptions(shortest_run=3))
+    chosen = (int(np.flatnonzero(task.counts == 20)[0]), int(np.flatnonzero(task.counts == 50)[0]))
+    drawn = Drawn(np.zeros(12, dtype=np.int64), chosen, 0.0, 0.0)
+    told = opportunity(trellis, draws, need, task, drawn)["opportunity"]
+    assert told["technical_opportunity_share"] == pytest.approx(11 / 12)

@@ -1,0 +1,206 @@
+"""Merit, its intervals, the curve, the chosen number and the reasons."""
+
+import tomllib
+from importlib.resources import files
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+from small_blocks import draws_of, field_of, lay_block, need
+
+from geoprune.errors import DataError, Message
+from geoprune.sizes import SizeDraws
+from geoprune.words import say
+from geoprune.zones import GivenLabels, ZoneOptions, draw_zones, judge_zones
+from geoprune.zones.choosing import choose_number
+from geoprune.zones.graph import build_graph
+from geoprune.zones.limits import broken_limits
+from geoprune.zones.loss import asymmetric_loss, loss_quantile
+from geoprune.zones.merit import best_counts, measure_misfits
+
+
+@pytest.fixture(scope="module")
+def block():
+    trellis, _ = lay_block([15] * 12)
+    return trellis, draws_of(field_of(trellis, 7, sd_kg=0.35), draws=60, vine_sd_kg=0.1)
+
+
+@pytest.fixture(scope="module")
+def zoning(block):
+    return draw_zones(*block, need)
+
+
+def test_misfit_is_that_of_vines_drawn_one_by_one(block, zoning):
+    _, draws = block
+    rng = np.random.default_rng(0)
+    told = zoning.buds[zoning.panel_zone - 1]
+    misses, off = [], []
+    for mean, sd in zip(draws.panel_mean, draws.vine_sd, strict=True):
+        vines = np.maximum(mean[:, None] + sd * rng.standard_normal((len(mean), 200)), 0)
+        miss = np.abs(told[:, None] - need(vines))
+        misses.append(miss.mean())
+        off.append((miss > 5).mean())
+    assert zoning.merit["zones_misfit"]["value"] == pytest.approx(np.mean(misses), rel=0.02)
+    assert zoning.merit["share_over_5_zones"]["value"] == pytest.approx(np.mean(off), abs=0.02)
+    low, high = np.quantile(misses, [0.05, 0.95])
+    assert zoning.merit["zones_misfit"]["low"] == pytest.approx(low, rel=0.03)
+    assert zoning.merit["zones_misfit"]["high"] == pytest.approx(high, rel=0.03)
+
+
+def test_misfit_of_known_panels_has_its_closed_form():
+    # vines N(m, s) told b: |b - 40 w| has mean s' sqrt(2/pi) exp(-d^2/2s'^2) + d (1 - 2 Phi(-d/s')), folded normal law
+    draws = SizeDraws(np.array([[0.8, 1.0, 1.2]] * 5), np.full(5, 0.2))
+    told = np.array([[40.0], [40.0], [50.0]])
+    found = measure_misfits(draws, need, told, np.zeros((3, 1), dtype=int), np.array([3, 3, 3]), options=ZoneOptions())
+    gap, sd = np.array([8.0, 0.0, 2.0]), 8.0
+    folded = sd * np.sqrt(2 / np.pi) * np.exp(-(gap**2) / (2 * sd**2)) + gap * (1 - 2 * norm.cdf(-gap / sd))
+    assert found.misfit.ravel() == pytest.approx(np.full(5, folded.mean()), rel=0.01)
+
+
+def test_merits_are_in_order_and_have_their_keys(zoning):
+    merit = zoning.merit
+    for key in (
+        *("one_number_misfit", "zones_misfit", "perfect_misfit", "saving_buds", "variance_explained"),
+        *("share_over_5_one_number", "share_over_5_zones", "share_over_5_perfect"),
+    ):
+        assert merit[key]["low"] <= merit[key]["value"] <= merit[key]["high"], key
+    assert merit["perfect_misfit"]["value"] < merit["zones_misfit"]["value"] < merit["one_number_misfit"]["value"]
+    saved = merit["one_number_misfit"]["value"] - merit["zones_misfit"]["value"]
+    assert merit["saving_buds"]["value"] == pytest.approx(saved)
+    assert 0 < merit["variance_explained"]["value"] < 1
+
+
+def test_variance_explained_is_that_between_zones():
+    # two halves at 0.5 and 1.5 kg, vines 0.5 kg about them: variance 0.25 between, 0.25 within
+    trellis, _ = lay_block([6] * 6)
+    halves = np.where(trellis.panels["panel"] <= 3, 0.5, 1.5)
+    draws = SizeDraws(np.repeat(halves[None, :], 4, axis=0) + 2.0, np.full(4, 0.5))
+    groups = np.column_stack([(halves > 1).astype(int)])
+    found = measure_misfits(draws, need, np.full((36, 1), 100.0), groups, np.full(36, 3), options=ZoneOptions())
+    assert found.explained.ravel() == pytest.approx(np.full(4, 0.5), rel=1e-6)
+
+
+def test_vines_may_scatter_differently_from_panel_to_panel():
+    # as above, but 0.3 kg in one half and sqrt(0.41) kg in the other: the same 0.25 kg2 within on average
+    trellis, _ = lay_block([6] * 6)
+    small = (trellis.panels["panel"] <= 3).to_numpy()
+    sd = np.where(small, 0.3, np.sqrt(0.41))
+    draws = SizeDraws(np.repeat(np.where(small, 2.5, 3.5)[None, :], 4, axis=0), np.repeat(sd[None, :], 4, axis=0))
+    groups = small.astype(int)[:, None]
+    found = measure_misfits(draws, need, np.full((36, 1), 100.0), groups, np.full(36, 3), options=ZoneOptions())
+    assert found.explained.ravel() == pytest.approx(np.full(4, 0.5), rel=1e-6)
+    assert draw_zones(trellis, draws, need).verdict == "zone"
+
+
+def test_the_curve_runs_from_one_to_the_most_and_marks_the_chosen(block):
+    zoning = draw_zones(*block, need, options=ZoneOptions(max_zones=4))
+    curve = zoning.merit["curve"]
+    assert [entry["zones"] for entry in curve] == [1, 2, 3, 4]
+    assert [entry["zones"] for entry in curve if entry["chosen"]] == [zoning.merit["chosen_zones"]] == [len(zoning.buds)]
+    assert curve[0]["misfit"] == pytest.approx(zoning.merit["one_number_misfit"]["value"])
+    for entry in curve:
+        assert entry["low"] <= entry["misfit"] <= entry["high"]
+        assert entry["lower_bound"] <= entry["cost"] + 1e-6
+        assert len(entry["buds"]) == entry["zones"]
+
+
+def test_each_further_zone_must_earn_its_place():
+    options = ZoneOptions(min_step_buds=0.25)
+    assert choose_number({1: 0.0, 2: 2.0, 3: 2.24, 4: 5.0}, options) == 2
+    assert choose_number({1: 0.0, 2: 2.0, 3: 2.26, 4: 2.4}, options) == 3
+    assert choose_number({1: 0.0}, options) == 1
+    assert choose_number({1: 0.0, 3: 2.0}, options) == 1
+
+
+def keys(zoning):
+    return [reason.key for reason in zoning.reasons]
+
+
+def test_the_verdict_says_why(block, zoning):
+    assert zoning.verdict == "zone"
+    assert keys(zoning)[0] == "zones.merit_sentence"
+    least = zoning.merit["saving_buds"]["value"] + 0.01
+    little = draw_zones(*block, need, options=ZoneOptions(min_saving_buds=least))
+    assert (little.verdict, keys(little)) == ("one_number", ["zones.too_little"])
+    assert little.reasons[0].fields["least"] == least
+    assert (little.panel_zone == 1).all()
+    assert little.buds.tolist() == [little.one_number]
+    no_map = draw_zones(*block, need, map_is_better=False)
+    assert (no_map.verdict, keys(no_map)) == ("one_number", ["zones.no_map"])
+    none_fit = draw_zones(*block, need, options=ZoneOptions(smallest_share=0.49, smallest_ha=50.0))
+    assert (none_fit.verdict, keys(none_fit)) == ("one_number", ["zones.cannot_draw"])
+
+
+def test_why_there_are_no_more_zones(block):
+    reasons = {
+        most: draw_zones(*block, need, options=ZoneOptions(max_zones=most, min_step_buds=step)).reasons[-1]
+        for most, step in ((2, 0.0), (4, 50.0))
+    }
+    assert reasons[2].key == "zones.most_zones"
+    assert (reasons[4].key, reasons[4].fields["next"]) == ("zones.next_zone", 3)
+
+
+def test_a_level_block_needs_one_number():
+    trellis, _ = lay_block([10] * 8)
+    flat = draw_zones(trellis, draws_of(np.full(80, 0.9), doubt_kg=0.02), need)
+    assert flat.verdict == "one_number"
+    assert flat.one_number == 35  # need 36; the steps are fives, and a bud too many is dearer
+
+
+def test_one_number_is_the_best_single_number(block, zoning):
+    _, draws = block
+    needed = np.concatenate([need(weights) for weights in draws.vines()])
+    loss = {told: float(asymmetric_loss(told, needed, 1.25).mean()) for told in range(5, 90, 5)}
+    assert zoning.one_number == min(loss, key=loss.get)
+
+
+def test_the_best_count_is_the_quantile_of_the_asymmetric_loss():
+    # newsvendor: the least expected loss lies at the quantile 1 / (1 + ratio)
+    needed = np.random.default_rng(0).gamma(4.0, 8.0, (1, 20_001))
+    told = np.arange(5.0, 100.0, 0.05)
+    loss = [float(asymmetric_loss(t, needed, 1.25).mean()) for t in told]
+    assert told[int(np.argmin(loss))] == pytest.approx(np.quantile(needed, loss_quantile(1.25)), abs=0.1)
+    best = best_counts(needed, bud_step=5, over_weight=1.25)[0]
+    fives = told[np.isclose(told % 5, 0) | np.isclose(told % 5, 5)]
+    assert best == pytest.approx(min(fives, key=lambda t: float(asymmetric_loss(t, needed, 1.25).mean())))
+
+
+def test_no_vine_to_count_is_an_error():
+    trellis, _ = lay_block([2], missing=[("R1", vine) for vine in range(1, 7)])
+    with pytest.raises(DataError, match="no vine of the block"):
+        draw_zones(trellis, draws_of(np.array([0.9, 0.9])), need)
+
+
+def told_sentences(block):
+    """All sentences the room can say, brought out by odd drawings."""
+    trellis, draws = block
+    said = []
+    for options in (
+        ZoneOptions(max_zones=2),
+        ZoneOptions(max_zones=4, min_step_buds=50.0),
+        ZoneOptions(max_zones=4, smallest_share=0.3, min_step_buds=0.0),
+        ZoneOptions(min_saving_buds=50.0),
+        ZoneOptions(smallest_share=0.49, smallest_ha=50.0),
+    ):
+        said += draw_zones(trellis, draws, need, options=options).reasons
+    ours = draw_zones(trellis, draws, need)
+    said += draw_zones(trellis, draws, need, map_is_better=False).reasons
+    rng = np.random.default_rng(3)
+    for labels in (rng.integers(0, 2, len(trellis.panels)) + 1, ours.panel_zone):
+        names = tuple("abc"[: labels.max()])
+        said += judge_zones(trellis, draws, need, GivenLabels(labels, names), ours).reasons
+    weak = draw_zones(trellis, draws, need, options=ZoneOptions(max_zones=2, smallest_share=0.4))
+    said += judge_zones(trellis, draws, need, GivenLabels(ours.panel_zone, tuple("abc"[: len(ours.buds)])), weak).reasons
+    strict = ZoneOptions(smallest_share=0.45, smallest_ha=1.0)
+    said += broken_limits(ours.panel_zone, build_graph(trellis), strict)
+    said += [Message(f"zones.{key}", {"panels": 3}) for key in ("panels_outside", "polygons_overlap", "panels_split")]
+    return said
+
+
+def test_every_sentence_can_be_said_in_every_language(block):
+    said = told_sentences(block)
+    for language in ("en", "es"):
+        words = tomllib.loads(files("geoprune.words").joinpath(f"{language}.toml").read_text("utf-8"))["zones"]
+        assert {m.key.removeprefix("zones.") for m in said} == set(words), language
+        for message in said:
+            assert "{" not in say(message, language, "us")
