@@ -16,7 +16,7 @@ from geoprune.rules.crop import (
     vines_per_ac,
     vines_per_ha,
 )
-from geoprune.rules.harvest import check_harvest, zone_yield_kg
+from geoprune.rules.harvest import check_harvest, read_harvest, zone_yield_kg
 from geoprune.rules.injury import Injury, assess_injury, check_counts, crop_potential, zone_injury
 from geoprune.rules.injury_methods import (
     DEFAULT_METHOD,
@@ -102,6 +102,7 @@ __all__ = [
     "parse_rule",
     "plan_labour",
     "pool_shares",
+    "read_harvest",
     "recipe",
     "replants_alive",
     "resolve_rule",

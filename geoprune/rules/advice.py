@@ -20,6 +20,9 @@ from geoprune.rules.recipes import Recipe, fit_recipe
 from geoprune.rules.shares import Shares, pool_shares
 from geoprune.rules.training import find_training
 
+#: A zone's share of vines to renew is told from here on (a design choice).
+LEAST_RENEWED = 0.03
+
 
 class Block(Protocol):
     """What advice asks of a block's settings."""
@@ -102,6 +105,14 @@ class ZoneAdvice:
     labour: Labour | None = None
     diagnosis_key: str = "unknown"
 
+    @property
+    def messages(self) -> tuple[Message, ...]:
+        """Everything in the order it is told: diagnosis and why, what to do, how the count came about, crop, hours."""
+        left = () if self.recipe is None else self.recipe.messages
+        crop = () if self.crop is None else self.crop.messages
+        hours = () if self.labour is None else (self.labour.message,)
+        return (self.diagnosis, *self.evidence, *self.remedies, *left, *self.notes, *crop, *hours)
+
 
 def advise(
     zone_row: Mapping[str, Any],
@@ -118,12 +129,15 @@ def advise(
     Parameters
     ----------
     zone_row : mapping
-        `zone`, `vines`, `vine_size_kg`, `buds_per_vine`; optional `area_ha`, `injury_share`, `injury_low`,
-        `injury_high`, `bull_cane_share`, `bull_cane_low`, `bull_cane_high`.
+        `zone`, `vines`, `vine_size_kg`, `buds_per_vine` (NaN: injury allows no number); optional `area_ha`,
+        `injury_share`, `injury_low`, `injury_high`, `buds_low`, `buds_high` (the count at both ends of the injury's
+        range), `renew_share`, `bull_cane_share`, `bull_cane_low`, `bull_cane_high`.
     settings : Block
         Variety, training and spacings of the block.
     need : BudNeed
+        With the zone's own injury factor.
     injury : Injury, optional
+        Of the block: decides whether there is a number at all.
     samples : DataFrame, optional
         Samples of the zone: `vine_weight_kg`, and where measured `vines_weighed`, `canes`, `cane_diameter_mm`,
         `internode_mm`.
@@ -137,9 +151,10 @@ def advise(
         If the training is unknown or a length absurd.
     """
     chosen = options or AdviceOptions()
-    stopped = injury is not None and injury.stop
-    buds = int(zone_row["buds_per_vine"])
-    told = None if stopped else fit_recipe(buds, settings.training, settings.vine_spacing_m, **dict(chosen.lengths or {}))
+    count = float(zone_row["buds_per_vine"])
+    stopped = not np.isfinite(count) or (injury is not None and injury.stop)
+    lengths = dict(chosen.lengths or {})
+    told = None if stopped else fit_recipe(int(count), settings.training, settings.vine_spacing_m, **lengths)
     figures = zone_figures(zone_row, settings, need=need, samples=samples, yield_kg=yield_kg, pruning=chosen.pruning)
     found = diagnose(figures)
     return ZoneAdvice(
@@ -212,17 +227,32 @@ def zone_bull_canes(samples: pd.DataFrame, sample_zone: Any, zones: int) -> Shar
 
 
 def _notes(zone_row: Mapping[str, Any], need: BudNeed, injury: Injury | None, told: Recipe | None) -> tuple[Message, ...]:
-    size = float(zone_row["vine_size_kg"])
+    size, count = float(zone_row["vine_size_kg"]), float(zone_row["buds_per_vine"])
     said = [*need.rule.cautions]
-    if np.ndim(need.injury_factor) == 0:
-        said += need.explain(size)
-    else:
-        said += need.size_flags(size)
-    if injury is not None:
-        said += [message for message in injury.messages if message.key != "injury.none"]
-    if told is not None:
-        said += told.reasons
-    return tuple(said)
+    renewed = float(zone_row.get("renew_share", 0.0))
+    if renewed >= LEAST_RENEWED and size >= need.renew_below_kg:
+        said.append(Message("rules.renew_share", {"percent": 100 * renewed, "limit_kg": need.renew_below_kg}))
+    if told is None:
+        return (*said, *need.size_flags(size), *_injury_notes(zone_row, injury, count))
+    said += need.explain(size) if np.ndim(need.injury_factor) == 0 else need.size_flags(size)
+    said.append(Message("rules.step_told", {"buds": count}))
+    return (*said, *_injury_notes(zone_row, injury, count), *told.reasons)
+
+
+def _injury_notes(zone_row: Mapping[str, Any], injury: Injury | None, count: float) -> list[Message]:
+    """Say what share of the zone's buds is dead, and the counts that go with the range of that share."""
+    if injury is None or not injury.buds_cut:
+        return []
+    limit = 100 * injury.method.stop_above
+    names = {"percent": "share", "low_percent": "low", "high_percent": "high"}
+    fields = {name: 100 * float(zone_row.get(f"injury_{part}", np.nan)) for name, part in names.items()}
+    if injury.stop or not np.isfinite(count):
+        return [Message("injury.zone_stop", fields | {"limit_percent": limit})]
+    ends = {f"{end}_buds": float(zone_row.get(f"buds_{end}", count)) for end in ("low", "high")}
+    said = [Message("injury.zone_range", fields | ends)]
+    if fields["high_percent"] > limit:
+        said.append(Message("injury.stop_possible", {"limit_percent": limit}))
+    return said
 
 
 def _crop(zone_row: Mapping[str, Any], settings: Block, options: AdviceOptions) -> CropAdvice | None:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import tomllib
-from importlib.resources import files
-
 from geoprune.errors import Message
+from geoprune.words import say
 
 #: Short cautions for every page, most important first.
 CAUTION_KEYS = ("guide", "local_rules", "safety", "wounds", "weather")
@@ -25,8 +23,7 @@ def bud_notes() -> tuple[Message, ...]:
 
 def caution_texts(language: str) -> tuple[str, ...]:
     """The cautions as plain text in one language ("en", "es")."""
-    words = tomllib.loads(files("geoprune.words").joinpath(f"{language}.toml").read_text("utf-8"))["cautions"]
-    return tuple(words[key] for key in CAUTION_KEYS)
+    return tuple(say(note, language, "metric") for note in caution_notes())
 
 
 #: The cautions by language, for pages that show both.

@@ -4,15 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from difflib import get_close_matches
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from geoprune.errors import DataError, Problem
-from geoprune.units import KG_PER_LB
+from geoprune.units import KG_PER_LB, T_PER_TON
 
 #: Units a yield may be given in, kg each; "t" is 1000 kg, "ton" is 2000 lb.
-YIELD_UNITS = {"kg": 1.0, "lb": KG_PER_LB, "t": 1000.0, "ton": 2000.0 * KG_PER_LB}
+YIELD_UNITS = {"kg": 1.0, "lb": KG_PER_LB, "t": 1000.0, "ton": 1000.0 * T_PER_TON}
+
+
+def read_harvest(path: Path, blocks: Iterable[str]) -> pd.DataFrame:
+    """Read yields from a CSV or XLSX file and check them (see `check_harvest`).
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read as a table, or with every problem of its rows.
+    """
+    try:
+        if path.suffix.lower() == ".xlsx":
+            table = pd.read_excel(path, engine="calamine")
+        else:
+            table = pd.read_csv(path, sep=None, engine="python", encoding="utf-8-sig")
+    except Exception as error:
+        what = "the harvest cannot be read as a table"
+        raise DataError([Problem(path.name, "harvest", "", what, "Save it as CSV (UTF-8) or XLSX")]) from error
+    table.columns = [str(name).strip().lower() for name in table.columns]
+    return check_harvest(table, blocks, file=path.name)
 
 
 def check_harvest(table: pd.DataFrame, blocks: Iterable[str], *, file: str = "") -> pd.DataFrame:
@@ -55,6 +76,8 @@ def check_harvest(table: pd.DataFrame, blocks: Iterable[str], *, file: str = "")
         }
     ).reset_index(drop=True)
     problems = _problems(clean, table[column].to_list(), column, names, file)
+    for name in ("zone", "season"):
+        problems += _whole_problems(table, clean, name, file)
     if problems:
         raise DataError(problems)
     return clean
@@ -79,6 +102,16 @@ def _whole(table: pd.DataFrame, column: str) -> pd.Series:
         return pd.Series(pd.NA, index=table.index, dtype="Int64")
     numbers = pd.to_numeric(table[column], errors="coerce")
     return numbers.where(numbers == numbers.round()).astype("Int64")
+
+
+def _whole_problems(table: pd.DataFrame, clean: pd.DataFrame, column: str, file: str) -> list[Problem]:
+    if column not in table.columns:
+        return []
+    wrong = (table[column].notna().to_numpy() & clean[column].isna().to_numpy()) | (clean[column] < 1).fillna(False)
+    return [
+        Problem(file, "harvest", f"row {index + 2}", f"`{column}` is {table[column].iloc[index]}", "Give a whole number")
+        for index in np.flatnonzero(wrong)
+    ]
 
 
 def _problems(clean: pd.DataFrame, given: list[object], column: str, names: list[str], file: str) -> list[Problem]:

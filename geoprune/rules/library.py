@@ -56,7 +56,7 @@ class RuleBook:
         """
         asked = fold(text)
         if not asked:
-            raise _asked_for(self.named_for(variety), variety)
+            raise self._asked_for(variety)
         by_name = [rule for rule in self.rules if asked in rule_names(rule)]
         if by_name:
             found = by_name[0]
@@ -64,13 +64,37 @@ class RuleBook:
             found = given
         else:
             raise self._unknown(text, asked)
-        return replace(found, cautions=rule_cautions(found, variety, planted=planted, season=season))
+        cautions = rule_cautions(found, variety, planted=planted, season=season)
+        return replace(found, group=found.group or self.group_of(variety), cautions=cautions)
 
     def named_for(self, variety: str) -> tuple[Rule, ...]:
         """Rules that list a cultivar, published ones before those from memory."""
         wanted = fold(variety)
         hits = [rule for rule in self.rules if wanted and wanted in map(fold, rule.cultivars)]
         return tuple(sorted(hits, key=lambda rule: TAGS.index(rule.tag)))
+
+    def group_of(self, variety: str) -> str:
+        """Grape group of a cultivar, by the rules that list it; "" when none does."""
+        groups = {rule.group for rule in self.named_for(variety)}
+        return groups.pop() if len(groups) == 1 else ""
+
+    def nearest_cultivars(self, variety: str) -> tuple[str, ...]:
+        """Cultivars of the book whose names are nearest to one it does not know; empty when it knows it."""
+        names = {fold(name): name for rule in self.rules for name in rule.cultivars}
+        asked = fold(variety)
+        if asked in names:
+            return ()
+        return tuple(names[near] for near in get_close_matches(asked, names, n=3, cutoff=0.7))
+
+    def _asked_for(self, variety: str) -> DataError:
+        what, mend = "the block has no pruning rule, and none is guessed", "Write one in the column `rule`"
+        named, near = self.named_for(variety), self.nearest_cultivars(variety)
+        if named:
+            return single_problem(what, f"{mend}; rules that name {variety}: {_quoted(rule.id for rule in named)}")
+        if near:
+            what = f"{what}; '{variety}' is not a cultivar of the rule book"
+            return single_problem(what, f"{mend}, such as '20+20'. Cultivars with names like it: {', '.join(near)}")
+        return single_problem(what, f"{mend}, such as '20+20' or 'french hybrids'")
 
     def _unknown(self, text: str, asked: str) -> DataError:
         for_cultivar = self.named_for(asked)
@@ -157,11 +181,3 @@ def rule_table(book: RuleBook) -> list[dict[str, str]]:
 
 def _quoted(names: Iterable[str]) -> str:
     return ", ".join(f"'{name}'" for name in names)
-
-
-def _asked_for(suggested: tuple[Rule, ...], variety: str) -> DataError:
-    names = _quoted(rule.id for rule in suggested)
-    mend = "Write one in the column `rule`, such as '20+20' or 'french hybrids'"
-    if names:
-        mend = f"Write one in the column `rule`; rules that name {variety}: {names}"
-    return single_problem("the block has no pruning rule, and none is guessed", mend)

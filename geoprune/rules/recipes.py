@@ -9,6 +9,7 @@ import numpy as np
 from geoprune.errors import DataError, Message, Problem
 from geoprune.rules.training import Training, find_training
 from geoprune.rules.wood import CANE_FROM, Part, Wood, cane_wood, even_counts, share_out, spur_wood
+from geoprune.units import M_PER_FT
 
 #: Vine spacings outside this range are taken for a slip of the pen, m.
 SPACING_RANGE_M = (0.3, 10.0)
@@ -74,6 +75,20 @@ class Recipe:
             key += "_renewal"
             fields |= {"renewal_spurs": renewal[0].count, "buds_per_renewal_spur": renewal[0].buds}
         return Message(f"recipe.{key}", fields)
+
+    @property
+    def messages(self) -> tuple[Message, ...]:
+        """The parts, the buds per length of row and of canopy, and the nearest counts with all pieces alike."""
+        lengths = {"row": self.buds_per_m_row, "canopy": self.buds_per_m_canopy}
+        feet = {f"{name}_ft": value * M_PER_FT for name, value in lengths.items()}
+        said = [self.sentence, Message("recipe.per_length", lengths | feet)]
+        counts = [count for count in (self.below, self.above) if count is not None]
+        alike = len({part.buds for part in self.parts if part.kind != "renewal"}) == 1
+        if not alike and len(counts) == 2:
+            said.append(Message("recipe.nearest_two", {"below": counts[0], "above": counts[1]}))
+        elif not alike and counts:
+            said.append(Message("recipe.nearest_one", {"nearest": counts[0]}))
+        return tuple(said)
 
     def count(self, kind: str) -> int:
         """Pieces of one kind: "cane", "spur" or "renewal"."""

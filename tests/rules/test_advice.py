@@ -52,10 +52,15 @@ def test_injury_changes_recipe_notes_and_crowding():
     # 25 % dead adds 25 % (Martinson 2014): 55 buds, 6.875 per ft, above 6 (Smith 2023; Georgia 2018)
     injury = assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [25]}), variety="Concord")
     need = bud_need(BOOK.resolve("american"), injury)
-    row = zone(55, injury_share=injury.share, injury_low=injury.low, injury_high=injury.high)
+    ends = {"injury_share": injury.share, "injury_low": injury.low, "injury_high": injury.high}
+    row = zone(55, **ends, buds_low=44 * injury.factor_low, buds_high=44 * injury.factor_high)
     told = advise(row, Settings(), need=need, injury=injury)
     assert told.recipe.total == 55
-    assert {"injury.found", "injury.added", "injury.clustered", "injury.step_factor"} <= set(keys(told.notes))
+    assert {"injury.step_factor", "rules.step_told", "injury.zone_range"} <= set(keys(told.notes))
+    said = next(note for note in told.notes if note.key == "injury.zone_range").fields
+    # binomial: 25 of 100 reads as 16.5 to 33.5 %; below 20 % nothing is added
+    assert said["low_buds"] == pytest.approx(44.0)
+    assert said["high_buds"] == pytest.approx(44 * 1.3349, abs=0.01)
     assert "balance.crowded_live" in keys(told.evidence)
 
 
@@ -67,7 +72,7 @@ def test_past_the_stop_limit_there_is_no_recipe_and_no_crop():
     )
     assert told.recipe is None
     assert told.crop is None
-    assert "injury.stop" in keys(told.notes)
+    assert "injury.zone_stop" in keys(told.notes)
 
 
 @pytest.mark.parametrize(

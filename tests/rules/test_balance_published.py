@@ -99,6 +99,26 @@ def test_cane_weight_from_table_3(trellis):
     assert cane_weight_g(weight, shoots) == pytest.approx(printed, rel=0.05), KLIEWER
 
 
+#: The same table: pruning kg/vine, shoots/vine, and the mean cane that follows from them (computed).
+TABLE_3_VINES = {
+    "Vertical": (1.58, 27.3, 57.9),
+    "Scott Henry": (2.04, 34.8, 58.6),
+    "TK2T": (1.74, 46.3, 37.6),
+    "GDC": (1.99, 45.3, 43.9),
+    "Lyre": (1.73, 46.8, 37.0),
+    "V-trellis": (2.51, 49.7, 50.5),
+}
+
+
+@pytest.mark.parametrize("trellis", TABLE_3_VINES)
+def test_means_per_vine_and_per_metre_are_not_mixed(trellis):
+    # KLIEWER table 3: by the vine the means come out lower than by the metre, as the vines were spaced differently
+    weight, shoots, by_vine = TABLE_3_VINES[trellis]
+    per_m, shoots_per_m, _ = TABLE_3[trellis]
+    assert cane_weight_g(weight, shoots) == pytest.approx(by_vine, abs=0.06), KLIEWER
+    assert cane_weight_g(per_m, shoots_per_m) > cane_weight_g(weight, shoots) * 1.03
+
+
 @pytest.mark.parametrize(
     ("fruit", "prunings", "printed"),
     [(9.8, 1.30, 7.5), (20.2, 1.53, 13.2), (15.9, 0.29, 54.8), (11.8, 1.41, 8.4), (24.3, 2.14, 11.3), (22.0, 0.46, 47.8)],

@@ -117,7 +117,7 @@ def test_metric_rule_is_not_rounded_to_half_kilograms():
     [
         ("american", 2.4, 8, 1.0, 44, 5.5, f"Concord 30+10, {SMITH}; 9 x 8 ft"),
         ("american", 2.4, 8, 1.25, 55, 6.875, f"the same after Martinson 2014, 25 % of buds dead; {SMITH}"),
-        ("vinifera", 1.5, 6, 1.0, 30, 5.0, f"vinifera 20+20, {SMITH}; 9 x 6 ft"),
+        ("vinifera", 1.5, 6, 1.0, 30, 5.0, f"vinifera 20+20, {SMITH}; 9 x 6 ft; 10 % of buds dead adds nothing"),
     ],
 )
 def test_whole_chain_examples(rule, pounds, spacing_ft, factor, nodes, per_ft, source):

@@ -10,13 +10,16 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 from click.testing import CliRunner
+from jsonschema import Draft202012Validator
 from pyproj import Geod
 from shapely import Point, Polygon
 
 from geoprune.cli import main
 from geoprune.plan import make_plan
 from geoprune.reading import read_vineyard
+from geoprune.writing.tables import column_words
 from geoprune.zones import follow
 
 DEMO = Path(__file__).parents[2] / "demo_blocks"
@@ -55,6 +58,35 @@ def test_demo_verdicts(results):
 def test_layers_have_their_columns(results, layer, columns):
     table = gpd.read_file(results / "prescription.gpkg", layer=layer)
     assert {"block", *columns.split()} <= set(table.columns)
+
+
+def test_summary_follows_its_published_schema(results):
+    schema = json.loads((Path(__file__).parents[2] / "docs" / "summary.schema.json").read_text("utf-8"))
+    Draft202012Validator(schema).validate(json.loads((results / "summary.json").read_text("utf-8")))
+
+
+def test_every_written_column_is_explained(results):
+    explained = column_words()
+    for layer in explained:
+        if layer != "runs":
+            columns = set(gpd.read_file(results / "prescription.gpkg", layer=layer).columns) - {"geometry"}
+            assert columns <= set(explained[layer]), layer
+
+
+def test_surface_and_next_vines_are_delivered(results):
+    with rasterio.open(results / "creek-bend" / "vine_size.tif") as raster:
+        size, error = raster.read(masked=True)
+    panels = gpd.read_file(results / "prescription.gpkg", layer="panels").query("block == 'Creek Bend'")
+    assert size.count() > 1000
+    assert size.mean() == pytest.approx(panels["vine_size_kg"].mean(), rel=0.1)
+    assert (error > 0).all()
+    following = gpd.read_file(results / "prescription.gpkg", layer="next_vines")
+    assert set(following["block"]) == {"Ridge Concord", "Church Riesling", "Creek Bend", "Two Barns"}
+    assert (following["gain_buds"] >= 0).all()
+    flags = gpd.read_file(results / "prescription.gpkg", layer="flags")
+    blocks = json.loads((results / "summary.json").read_text())["blocks"]
+    assert set(flags["block"]) == {name for name, block in blocks.items() if block["verdict"] == "zone"}
+    assert len(gpd.read_file(results / "flags.gpx", layer="waypoints")) == len(flags)
 
 
 def test_totals_agree_exactly(results):

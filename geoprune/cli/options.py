@@ -1,0 +1,136 @@
+"""Options that commands share, and the small types behind them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from geoprune.units import M2_PER_AC, M2_PER_HA, SUFFIXES, T_PER_TON
+from geoprune.words import UNITS, languages
+
+FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+#: One short ton per acre in tonnes per hectare.
+T_HA_PER_TON_AC = T_PER_TON / (M2_PER_AC / M2_PER_HA)
+#: What `--wood` may set, and the unit suffixes it takes (none: a plain number).
+WOOD = {
+    "cordon_length": "length",
+    "cane_length": "length",
+    "spur_spacing": "spacing",
+    "node_spacing": "spacing",
+    "canes": "",
+    "buds_per_cane": "",
+    "buds_per_spur": "",
+    "renewal_spurs": "",
+    "buds_per_renewal_spur": "",
+}
+_WOOD_UNITS = {"": {}, "length": SUFFIXES["length"], "spacing": SUFFIXES["length"] | {"in": 0.0254, "cm": 0.01}}
+
+units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True, help="Units shown.")
+language = click.option(
+    "--lang", "language", type=click.Choice(languages()), default="en", show_default=True, help="Language of what is told."
+)
+rule_file = click.option("--rules", "rule_file", type=FILE, help="Your own rules, a TOML file (see docs/rules.md).")
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout and nothing else there.")
+
+
+class WoodValue(click.ParamType):
+    """A length or number of the wood, such as cane_length_ft=4 or buds_per_spur=2."""
+
+    name = "NAME=NUMBER"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:
+        """Return the keyword of `rules.fit_recipe` and its value in SI."""
+        if isinstance(value, tuple):
+            return value
+        name, _, text = str(value).partition("=")
+        known = _wood_names()
+        if name not in known:
+            self.fail(f"'{name}' is not one of {', '.join(known)}", param, ctx)
+        try:
+            number = float(text)
+        except ValueError:
+            self.fail(f"{text!r} is not a number", param, ctx)
+        keyword, size = known[name]
+        return keyword, number * size if size else int(number) if number == int(number) else number
+
+
+def _wood_names() -> dict[str, tuple[str, float]]:
+    names: dict[str, tuple[str, float]] = {}
+    for quantity, kind in WOOD.items():
+        for unit, size in _WOOD_UNITS[kind].items():
+            names[f"{quantity}_{unit}"] = (f"{quantity}_m", size)
+        if not kind:
+            names[quantity] = (quantity, 0.0)
+    return names
+
+
+class ZoneSize(click.ParamType):
+    """The smallest zone: a share of the block's panels or an area, such as 5%, 0.2ha or 0.5ac."""
+
+    name = "SIZE"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, float]:
+        """Return share of panels and hectares; one of them is 0."""
+        if isinstance(value, tuple):
+            return value
+        found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(%|ha|ac)\s*", str(value))
+        if found is None:
+            self.fail(f"{value!r} is not a size: write 5%, 0.2ha or 0.5ac", param, ctx)
+        number, unit = float(found[1]), found[2]
+        if unit != "%":
+            return 0.0, number * (M2_PER_AC / M2_PER_HA if unit == "ac" else 1.0)
+        if number >= 50:
+            self.fail("a zone of half the block or more leaves no room for another", param, ctx)
+        return number / 100, 0.0
+
+
+class NamedFile(click.ParamType):
+    """A file with a name for what it holds, such as elevation=heights.tif."""
+
+    name = "NAME=FILE"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, Path]:
+        """Return the name and the path."""
+        if isinstance(value, tuple):
+            return value
+        name, sign, text = str(value).partition("=")
+        if not name.strip() or not sign or not text:
+            self.fail(f"{value!r} is not of the form NAME=FILE, such as elevation=heights.tif", param, ctx)
+        return name.strip(), Path(text)
+
+
+def check_crs(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Refuse a CRS that PROJ does not know."""
+    if value is None:
+        return None
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    try:
+        CRS.from_user_input(value)
+    except CRSError:
+        raise click.BadParameter(f"{value!r} is not a coordinate reference system, such as EPSG:32617") from None
+    return value
+
+
+class SectionedCommand(click.Command):
+    """A command that lists its options under headings; `sections` maps a heading to parameter names."""
+
+    def __init__(self, *args: Any, sections: Mapping[str, Sequence[str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.sections = sections
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write each option once, under its heading; those without one come last."""
+        records = {param.name: param.get_help_record(ctx) for param in self.get_params(ctx)}
+        named = {name for names in self.sections.values() for name in names}
+        rest = [param.name for param in self.get_params(ctx) if param.name not in named and isinstance(param, click.Option)]
+        for heading, names in {**self.sections, "Other": rest}.items():
+            lines = [record for name in names if (record := records[name]) is not None]
+            if lines:
+                with formatter.section(heading):
+                    formatter.write_dl(lines)

@@ -1,0 +1,76 @@
+"""What is said at the end of a run: as one would read it aloud, a few lines a block."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geoprune.cli.console import clean, print_table
+from geoprune.errors import Message
+from geoprune.words import say
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from geoprune.plan import BlockPlan, EstatePlan
+
+Tell = Callable[[Message], str]
+HEADS = ("zone", "tape", "vines_are", "buds", "leave", "vines", "size", "diagnosis")
+
+
+def print_summary(console: Console, estate: EstatePlan, out: Path, *, language: str, units: str) -> None:
+    """Print each block's verdict, numbers and reasons, the caution, and where the results are."""
+    tell = partial(say, language=language, units=units)
+    for plan in estate.blocks:
+        _print_block(console, plan, tell)
+    for key in ("cautions.guide", "cautions.local_rules"):
+        console.print(tell(Message(key)))
+    console.print(tell(Message("terminal.results", {"path": clean(out / "index.html")})))
+
+
+def print_remarks(console: Console, estate: EstatePlan, *, language: str, units: str) -> None:
+    """Print what was assumed, dropped or extrapolated, the vineyard's first and then each block's."""
+    tell = partial(say, language=language, units=units)
+    for remark in estate.remarks:
+        console.print(clean(tell(remark.message)), style="dim")
+    for plan in estate.blocks:
+        for remark in plan.remarks:
+            told = {"block": plan.name, "kind": Message(f"terminal.kind_{remark.kind}"), "text": remark.message}
+            console.print(clean(tell(Message("terminal.remark", told))), style="dim")
+
+
+def _print_block(console: Console, plan: BlockPlan, tell: Tell) -> None:
+    console.print(clean(tell(verdict_message(plan))), style="bold")
+    lines = [_zone_line(line, tell, zones=len(plan.zones)) for line in plan.zones.to_dict("records")]
+    heads = [tell(Message(f"terminal.head_{head}")) for head in HEADS]
+    print_table(console, heads, lines, numbers=(0, 1, 3, 5, 6))
+    for reason in (*plan.verdict_reasons, *plan.notes):
+        console.print(f"  {clean(tell(reason))}")
+    console.print()
+
+
+def verdict_message(plan: BlockPlan) -> Message:
+    """The verdict of a block as a sentence."""
+    if plan.buds_per_vine is None:
+        return Message("terminal.verdict_stop", {"block": plan.name})
+    if plan.verdict == "zone":
+        fields = {"block": plan.name, "zones": len(plan.zones), "buds": plan.buds_per_vine}
+        return Message("terminal.verdict_zone", fields)
+    return Message("terminal.verdict_one", {"block": plan.name, "buds": plan.buds_per_vine})
+
+
+def _zone_line(line: dict[str, Any], tell: Tell, *, zones: int) -> tuple[str, ...]:
+    buds = float(line["buds_per_vine"])
+    size = {"vine_size_kg": float(line["vine_size_kg"]), "error_kg": 1.645 * float(line["vine_size_se_kg"])}
+    return (
+        str(line["zone"]),
+        str(line["zone"]) if zones > 1 else "–",
+        tell(Message(f"map.class_{line['class'].replace(' ', '_')}")),
+        "–" if buds != buds else f"{buds:.0f}",
+        line["recipe"],
+        str(line["vines"]),
+        tell(Message("terminal.size", size)),
+        tell(Message(f"map.diagnosis_{line['diagnosis'].replace(' ', '_')}")),
+    )

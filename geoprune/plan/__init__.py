@@ -1,0 +1,7 @@
+"""From a vineyard to the plan of each block: the order of the steps, and the shape of what they make."""
+
+from geoprune.plan.given import GivenZones
+from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
+from geoprune.plan.steps import make_plan, rule_problems
+
+__all__ = ["BlockPlan", "BlockSettings", "EstatePlan", "GivenZones", "PlanOptions", "make_plan", "rule_problems"]

@@ -1,0 +1,275 @@
+"""The order of the steps: from a vineyard to the plan of each block."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+from shapely import MultiPolygon
+
+from geoprune.covariates import Covariate
+from geoprune.errors import DataError, Message, Problem, Remark
+from geoprune.layers import Vineyard
+from geoprune.plan.given import GivenZones, find_given
+from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
+from geoprune.plan.tables import (
+    Found,
+    named,
+    panel_table,
+    run_table,
+    sample_table,
+    vine_table,
+    zone_table,
+)
+from geoprune.plan.telling import (
+    advise_zones,
+    block_crop,
+    block_notes,
+    harvest_remarks,
+    plan_remarks,
+    variety_remarks,
+)
+from geoprune.replant import find_replant_areas
+from geoprune.rules import RENEW_BELOW_KG, BudNeed, CropAssumptions, Injury, Rule, RuleBook, assess_injury, load_rules
+from geoprune.surface import Prior, fit_surface, next_vines, score_covariate
+from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
+from geoprune.zones import Zoning, draw_zones, judge_zones
+
+#: Columns of the blocks layer that describe the wood.
+WOOD_COLUMNS = (
+    *("cordon_length_m", "cane_length_m", "spur_spacing_mm", "node_spacing_mm"),
+    *("canes", "buds_per_cane", "buds_per_spur", "renewal_spurs", "buds_per_renewal_spur"),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """What may be given beside the vineyard; see `make_plan`."""
+
+    crops: tuple[CropAssumptions, ...] = ()
+    harvest: pd.DataFrame | None = None
+    covariates: tuple[Covariate, ...] = ()
+    given_zones: GivenZones | None = None
+    scores: pd.DataFrame | None = None
+    earlier: tuple[Mapping[str, Any], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """One block, checked and laid out, before anything is estimated."""
+
+    settings: BlockSettings
+    polygon: MultiPolygon
+    crs: CRS
+    rule: Rule
+    trellis: Trellis
+    samples: gpd.GeoDataFrame
+    injury: Injury
+    remarks: tuple[Remark, ...]
+
+
+def make_plan(
+    vineyard: Vineyard,
+    *,
+    options: PlanOptions | None = None,
+    book: RuleBook | None = None,
+    crops: Sequence[CropAssumptions] = (),
+    harvest: pd.DataFrame | None = None,
+    covariates: Sequence[Covariate] = (),
+    given_zones: GivenZones | None = None,
+    scores: pd.DataFrame | None = None,
+    earlier: Sequence[Mapping[str, Any]] = (),
+    progress: Callable[[str], None] = lambda name: None,
+) -> tuple[BlockPlan, ...]:
+    """Plan every block of a vineyard.
+
+    Parameters
+    ----------
+    vineyard : Vineyard
+    options : PlanOptions, optional
+    book : RuleBook, optional
+        The rules a block may name; the published ones when not given.
+    crops : sequence of CropAssumptions
+        Figures to tell a crop from; no crop is told for a cultivar without them.
+    harvest : DataFrame, optional
+        Last yields, as `rules.check_harvest` returns them.
+    covariates : sequence of Covariate
+        Layers that may tell vine size; each is used where it earns its place.
+    given_zones : GivenZones, optional
+        Zones drawn by others, judged in place of ours in the blocks they cover.
+    scores : DataFrame, optional
+        Quick scores of vines (block, row, vine, score), a covariate of the blocks they stand in.
+    earlier : sequence of mapping
+        What earlier blocks or winters said of range and nugget share; see `surface.Prior`.
+    progress : callable
+        Called with a block's name when it is begun.
+
+    Raises
+    ------
+    DataError
+        With the problems of all blocks; nothing is planned by halves.
+    """
+    chosen, rules = options or PlanOptions(), book or load_rules()
+    prepared = prepare_blocks(vineyard, options=chosen, book=rules)
+    beside = Beside(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier))
+    plans = []
+    for block in prepared:
+        progress(block.settings.block)
+        plans.append(plan_block(block, beside, options=chosen))
+    return tuple(plans)
+
+
+def prepare_blocks(vineyard: Vineyard, *, options: PlanOptions, book: RuleBook) -> list[Prepared]:
+    """Check and lay out all blocks, and tell the problems of all of them together."""
+    problems = rule_problems(vineyard.blocks, book)
+    prepared = []
+    for name in vineyard.blocks["block"]:
+        try:
+            prepared.append(_prepare(vineyard, name, options=options, book=book))
+        except DataError as error:
+            problems += [problem for problem in error.problems if problem not in problems]
+    if problems:
+        raise DataError(problems)
+    return prepared
+
+
+def rule_problems(blocks: pd.DataFrame, book: RuleBook, *, file: str = "") -> list[Problem]:
+    """Return what is wrong with the rules that blocks name; `blocks` has block, rule and variety."""
+    problems = []
+    for entry in blocks.to_dict("records"):
+        try:
+            book.resolve(entry["rule"], entry["variety"])
+        except DataError as error:
+            problems += [Problem(file, "blocks", f"block '{entry['block']}'", p.what, p.mend) for p in error.problems]
+    return problems
+
+
+def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> BlockPlan:
+    """Plan one block that was checked and laid out."""
+    settings, trellis, injury = block.settings, block.trellis, block.injury
+    name = settings.block
+    need = BudNeed(block.rule, injury_factor=injury.need_factor, floor=options.floor, cap=options.cap)
+    surface = fit_surface(
+        trellis,
+        block.samples,
+        block=name,
+        seed=options.seed,
+        covariates=[*beside.covariates, *_scores(beside.scores, trellis, name)],
+        prior=Prior(earlier=tuple(dict(one) for one in beside.earlier)),
+        outline=block.polygon,
+    )
+    ours = draw_zones(trellis, surface.draws, need, map_is_better=surface.map_is_better, options=options.zones)
+    labels, given_remarks = find_given(beside.given_zones, trellis, block.polygon, name)
+    zoning = ours if labels is None else judge_zones(trellis, surface.draws, need, labels, ours, options=options.zones)
+    following = next_vines(surface, trellis, need)
+    found = Found(settings, block.polygon, trellis, block.samples, surface, zoning, need, injury)
+    zones, sampled = zone_table(found), sample_table(found)
+    advice = advise_zones(found, zones, sampled, options=options, crops=beside.crops, harvest=beside.harvest)
+    zones["diagnosis"] = [entry.diagnosis_key for entry in advice]
+    zones["recipe"] = [entry.recipe.text.replace("×", "x") if entry.recipe else "" for entry in advice]
+    earlier = [Remark("assumed", Message("plan.earlier", {"blocks": len(beside.earlier)}), name)] if beside.earlier else []
+    remarks = (*block.remarks, *earlier, *given_remarks, *harvest_remarks(beside.harvest, name, found.zones))
+    crop = block_crop(zones, settings, options=options, crops=beside.crops)
+    return BlockPlan(
+        name=name,
+        settings=settings,
+        polygon=block.polygon,
+        crs=block.crs,
+        verdict=zoning.verdict,
+        verdict_reasons=injury.messages[:2] if injury.stop else zoning.reasons,
+        buds_per_vine=None if injury.stop else int(zoning.one_number),
+        vine_size_kg=surface.block_mean_kg,
+        vine_size_se_kg=surface.block_mean_se_kg,
+        loo_rmse_kg=surface.loo_rmse_kg,
+        mean_rmse_kg=surface.mean_rmse_kg,
+        rows=named(name, trellis.rows),
+        zones=zones,
+        panels=panel_table(found),
+        vines=vine_table(found),
+        samples=sampled,
+        replant_areas=named(name, find_replant_areas(trellis, block.samples, weak_kg=RENEW_BELOW_KG)),
+        flags=named(name, zoning.flags),
+        runs=run_table(found),
+        next_vines=named(name, following.vines),
+        advice=advice,
+        surface_grid=surface.grid,
+        merit=surface.merit | zoning.merit,
+        model=surface.model,
+        diagnostics=surface.diagnostics | _zone_diagnostics(zoning) | {"weigh_more": list(following.weigh_more)},
+        remarks=(*remarks, *plan_remarks(found, advice)),
+        rule=block.rule,
+        injury=injury,
+        crop=crop,
+        notes=block_notes(found, zones, crop, options=options),
+    )
+
+
+def _scores(scores: pd.DataFrame | None, trellis: Trellis, block: str) -> list[Covariate]:
+    """The block's quick scores as a covariate; none where it has no scores."""
+    here = None if scores is None else scores[scores["block"] == block]
+    return [] if here is None or here.empty else [score_covariate(trellis, here, file="scores")]
+
+
+def _prepare(vineyard: Vineyard, name: str, *, options: PlanOptions, book: RuleBook) -> Prepared:
+    entry = vineyard.blocks[vineyard.blocks["block"] == name].iloc[0]
+    weighed = vineyard.samples[vineyard.samples["block"] == name]
+    season = _whole(weighed["season"].max())
+    rule = book.resolve(entry["rule"], entry["variety"], planted=_whole(entry.get("planted")), season=season)
+    trellis = build_trellis(vineyard, name)
+    samples = place_samples(weighed, trellis)
+    settings = _settings(entry, rule, trellis)
+    checks = vineyard.bud_checks
+    injury = assess_injury(
+        None if checks is None else checks[checks["block"] == name],
+        method=options.injury_method,
+        panel_midpoints=middle_points(trellis.panels),
+        variety=settings.variety,
+        seed=options.seed,
+    )
+    read = (remark for remark in vineyard.remarks if remark.block == name)
+    remarks = (*read, *variety_remarks(book, settings), *left_out_remarks(samples, trellis, block=name))
+    return Prepared(settings, _multi(entry.geometry), vineyard.crs, rule, trellis, samples, injury, remarks)
+
+
+def _settings(entry: pd.Series, rule: Rule, trellis: Trellis) -> BlockSettings:
+    panels = trellis.panels
+    return BlockSettings(
+        block=entry["block"],
+        variety=str(entry["variety"]),
+        rule=rule.name,
+        training=str(entry["training"]),
+        row_spacing_m=float(entry["row_spacing_m"]),
+        vine_spacing_m=float(entry["vine_spacing_m"]),
+        vines_per_panel=int((panels["last_vine"] - panels["first_vine"]).max()) + 1,
+        planted=_whole(entry.get("planted")),
+        wood=_wood(entry),
+    )
+
+
+def _wood(entry: pd.Series) -> dict[str, float]:
+    """The block's own lengths and numbers of wood as keywords of `rules.fit_recipe`."""
+    told = {name: float(entry[name]) for name in WOOD_COLUMNS if name in entry and not pd.isna(entry[name])}
+    counts = {name: int(value) for name, value in told.items() if not name.endswith(("_m", "_mm"))}
+    lengths = {name.removesuffix("m"): value / 1000 for name, value in told.items() if name.endswith("_mm")}
+    return counts | lengths | {name: value for name, value in told.items() if name.endswith("_m")}
+
+
+def _zone_diagnostics(zoning: Zoning) -> dict[str, Any]:
+    merit = zoning.merit
+    return {"merit_curve": merit["curve"]} | {
+        name: merit[name] for name in ("one_number_misfit", "perfect_misfit") if name in merit
+    }
+
+
+def _multi(geometry: shapely.Geometry) -> MultiPolygon:
+    return MultiPolygon([part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon"])
+
+
+def _whole(value: Any) -> int | None:
+    return None if value is None or pd.isna(value) else int(np.round(float(value)))

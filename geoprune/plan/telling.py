@@ -1,0 +1,175 @@
+"""What is said of a block: advice per zone, reasons of the verdict, notes and remarks, all as messages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from geoprune.errors import Message, Remark
+from geoprune.plan.shape import BlockSettings, PlanOptions
+from geoprune.plan.tables import Found, zone_need
+from geoprune.rules import (
+    AdviceOptions,
+    Crop,
+    CropAssumptions,
+    Range,
+    RuleBook,
+    ZoneAdvice,
+    advise,
+    assumptions_for,
+    expect_crop,
+    loss_notes,
+    missing_share,
+    plan_labour,
+    zone_yield_kg,
+)
+
+
+def advise_zones(
+    found: Found,
+    zones: gpd.GeoDataFrame,
+    samples: gpd.GeoDataFrame,
+    *,
+    options: PlanOptions,
+    crops: Sequence[CropAssumptions] = (),
+    harvest: pd.DataFrame | None = None,
+) -> tuple[ZoneAdvice, ...]:
+    """Put together what goes with each zone's number."""
+    settings = found.settings
+    chosen = AdviceOptions(
+        lengths={**options.wood, **settings.wood},
+        crop=assumptions_for(settings.variety, crops),
+        target_t_ha=options.target_t_ha,
+        minutes_per_vine=options.minutes_per_vine,
+        cost_per_hour=options.cost_per_hour,
+        pruning=options.last_pruning,
+        seed=options.seed,
+    )
+    weight = (zones["vines"] * zones["vine_size_kg"]).to_numpy()
+    used = samples["used"].to_numpy(bool)
+    said = []
+    for line, share in zip(zones.to_dict("records"), weight / weight.sum(), strict=True):
+        taken = np.nan if harvest is None else zone_yield_kg(harvest, settings.block, line["zone"], share_of_pruning=share)
+        said.append(
+            advise(
+                line,
+                settings,
+                need=zone_need(found.need, line["injury_factor"]),
+                injury=found.injury,
+                samples=samples[used & (found.sample_zone == line["zone"])],
+                yield_kg=taken,
+                options=chosen,
+            )
+        )
+    return tuple(said)
+
+
+def block_crop(
+    zones: gpd.GeoDataFrame,
+    settings: BlockSettings,
+    *,
+    options: PlanOptions,
+    crops: Sequence[CropAssumptions] = (),
+) -> Crop | None:
+    """Crop to expect of the block; None without figures for its cultivar, or without a number in some zone."""
+    assumed = assumptions_for(settings.variety, crops)
+    if assumed is None or zones["buds_per_vine"].isna().any():
+        return None
+    dead = zones[["injury_high", "injury_share", "injury_low"]].fillna(0.0).to_numpy()
+    return expect_crop(
+        zones["buds_per_vine"],
+        zones["vines"],
+        assumed,
+        area_ha=zones["area_ha"],
+        live=[Range(*(1.0 - line)) for line in dead],
+        target_t_ha=options.target_t_ha,
+        seed=options.seed,
+    )
+
+
+def block_notes(found: Found, zones: gpd.GeoDataFrame, crop: Crop | None, *, options: PlanOptions) -> tuple[Message, ...]:
+    """What is told of the block as a whole: bud injury, crop and target, hours, missing vines.
+
+    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again.
+    """
+    said = [] if crop is None else _crop_messages(crop)
+    vines = found.trellis.vines
+    hours = plan_labour(
+        int(zones["vines"].sum()),
+        minutes_per_vine=options.minutes_per_vine,
+        cost_per_hour=options.cost_per_hour,
+    )
+    gone = int(vines["status"].isin(["missing", "dead"]).sum())
+    injured = found.injury.messages if found.injury.buds_cut else ()
+    injured = injured[2:] if found.injury.stop else injured
+    return (*injured, *said, hours.message, *loss_notes(missing_share(gone, len(vines))))
+
+
+def _crop_messages(crop: Crop) -> list[Message]:
+    low, mean, high = crop.block_t_ha
+    _, total, _ = crop.block_total_kg
+    said = [Message("plan.block_crop", {"low_t_ha": low, "crop_t_ha": mean, "high_t_ha": high, "total_t": total / 1000})]
+    if np.isfinite(crop.chance_of_target):
+        fields = {"target_t_ha": crop.target_t_ha, "percent": 100 * crop.chance_of_target}
+        said.append(Message("plan.block_target", fields))
+    return said
+
+
+def variety_remarks(book: RuleBook, settings: BlockSettings) -> tuple[Remark, ...]:
+    """Say when the rule book does not know the block's cultivar: nothing that hangs on it is then told."""
+    if book.named_for(settings.variety):
+        return ()
+    fields = {"variety": settings.variety, "near": ", ".join(book.nearest_cultivars(settings.variety))}
+    key = "plan.variety_near" if fields["near"] else "plan.variety_unknown"
+    return (Remark("assumed", Message(key, fields), settings.block),)
+
+
+def harvest_remarks(harvest: pd.DataFrame | None, block: str, zones: int) -> tuple[Remark, ...]:
+    """Say how yields given by zone were used: they belong to zones of the same number, or to none."""
+    if harvest is None:
+        return ()
+    given = sorted(int(zone) for zone in harvest.loc[harvest["block"] == block, "zone"].dropna().unique())
+    told = [Remark("dropped", Message("plan.harvest_no_zone", {"zone": zone}), block) for zone in given if zone > zones]
+    if any(zone <= zones for zone in given):
+        told.append(Remark("assumed", Message("plan.harvest_zones"), block))
+    return tuple(told)
+
+
+#: What kind of remark a sentence of the surface is; the others ask to be minded.
+KINDS = {
+    "surface.too_few_for_map": "assumed",
+    "surface.all_equal": "assumed",
+    "surface.season_assumed": "assumed",
+    "surface.season_alone": "dropped",
+    "surface.weighed_twice": "assumed",
+    "surface.seasons_used": "assumed",
+    "surface.covariate_kept": "assumed",
+    "surface.covariate_not_kept": "dropped",
+    "surface.covariate_constant": "dropped",
+    "surface.covariate_collinear": "dropped",
+    "surface.covariate_few_samples": "dropped",
+    "surface.extrapolated": "extrapolated",
+}
+
+
+def plan_remarks(found: Found, advice: Sequence[ZoneAdvice]) -> tuple[Remark, ...]:
+    """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
+    told = [(KINDS.get(message.key, "warning"), message) for message in found.surface.remarks]
+    told += _room_remarks(advice)
+    if not found.injury.buds_cut:
+        told.append(("assumed", found.injury.messages[0]))
+    elif found.injury.stop or np.isnan(np.asarray(found.told, dtype=float)).any():
+        told.append(("warning", found.injury.messages[1]))
+    return tuple(Remark(kind, message, found.block) for kind, message in told)
+
+
+def _room_remarks(advice: Sequence[ZoneAdvice]) -> list[tuple[str, Message]]:
+    told = []
+    for entry in advice:
+        if entry.recipe is not None and not entry.recipe.fits:
+            fields = {"zone": entry.zone, "buds": entry.recipe.requested, "capacity": entry.recipe.capacity}
+            told.append(("warning", Message("plan.no_room", fields)))
+    return told

@@ -1,0 +1,127 @@
+"""The words of every page, sheet, table and terminal: one list of sentences a language, and one teller for all."""
+
+from __future__ import annotations
+
+import math
+import string
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from geoprune.errors import Message
+from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA, M_PER_FT, MM_PER_IN, T_PER_TON
+
+FOLDER = Path(__file__).parent
+UNITS = ("us", "metric")
+
+#: Ending of a field's name -> per unit system: divisor, digits, unit's sign.
+_FIELD_UNITS: dict[str, dict[str, tuple[float, int, str]]] = {
+    "_kg_m": {"metric": (1.0, 2, "kg/m"), "us": (KG_PER_LB / M_PER_FT, 2, "lb/ft")},
+    "_kg": {"metric": (1.0, 2, "kg"), "us": (KG_PER_LB, 1, "lb")},
+    "_t_ha": {"metric": (1.0, 1, "t/ha"), "us": (T_PER_TON / (M2_PER_AC / M2_PER_HA), 1, "tons/ac")},
+    "_t": {"metric": (1.0, 1, "t"), "us": (T_PER_TON, 1, "tons")},
+    "_ha": {"metric": (1.0, 2, "ha"), "us": (M2_PER_AC / M2_PER_HA, 2, "ac")},
+    "_mm": {"metric": (1.0, 0, "mm"), "us": (MM_PER_IN, 2, "in")},
+    "_m": {"metric": (1.0, 0, "m"), "us": (M_PER_FT, 0, "ft")},
+}
+
+
+@cache
+def word_lists() -> dict[str, dict[str, dict[str, str]]]:
+    """Return language code -> room -> name -> sentence; a new list is found by being there."""
+    return {code: tomllib.loads((FOLDER / f"{code}.toml").read_text(encoding="utf-8")) for code in languages()}
+
+
+@cache
+def languages() -> tuple[str, ...]:
+    """Return the codes of the languages there are word lists for."""
+    return tuple(sorted(entry.stem for entry in FOLDER.glob("*.toml")))
+
+
+def say(message: Message, language: str, units: str) -> str:
+    """Return a sentence of the word lists, filled in.
+
+    Parameters
+    ----------
+    message : Message
+        SI fields (names ending in `_kg`, `_m`, `_ha`, `_mm`, `_kg_m`, `_t`, `_t_ha`) are turned into the reader's
+        units and carry them; a field that is a Message itself is told first.
+    language : str
+        Code of a word list, such as "en".
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    KeyError
+        If there is no such language or sentence, or a field of the sentence is not given.
+
+    Examples
+    --------
+    >>> say(Message("map.size_sentence", {"vine_size_kg": 0.90718474}), "en", "us")
+    'Pruning weight 2.0 lb per vine.'
+    """
+    room, _, name = message.key.partition(".")
+    sentence = word_lists()[language].get(room, {}).get(name)
+    if sentence is None:
+        raise KeyError(message.key)
+    return _Teller(language).vformat(sentence, (), _in_units(message.fields, language, units))
+
+
+class _Teller(string.Formatter):
+    """Fills a sentence in; numbers take the language's own marks."""
+
+    def __init__(self, language: str) -> None:
+        self.language = language
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        told = format(value, format_spec)
+        return with_marks(told, self.language) if isinstance(value, int | float) else told
+
+
+def with_marks(number: str, language: str) -> str:
+    """Return a number written with point and comma in the marks of a language (`[numbers]` of its word list)."""
+    marks = word_lists()[language]["numbers"]
+    return number.translate({ord("."): marks["decimal_mark"], ord(","): marks["thousands_mark"]})
+
+
+def reader_unit(name: str, units: str) -> tuple[float, int, str]:
+    """Return the reader's unit of a quantity named in SI: what to divide by, digits shown, sign."""
+    return next(told[units] for ending, told in _FIELD_UNITS.items() if name.endswith(ending))
+
+
+def figure(name: str, value: float, language: str, units: str) -> str:
+    """Return a measured value in the reader's units, with its unit; a dash where it is not finite.
+
+    Parameters
+    ----------
+    name : str
+        Its SI name; the ending is its unit, as in `say`.
+
+    Examples
+    --------
+    >>> figure("row_length_m", 1000.0, "en", "us")
+    '3,281 ft'
+    """
+    divisor, digits, sign = reader_unit(name, units)
+    if not math.isfinite(value):
+        return "–"
+    return f"{with_marks(f'{value / divisor:,.{digits}f}', language)} {sign}"
+
+
+def _in_units(fields: Mapping[str, Any], language: str, units: str) -> dict[str, Any]:
+    told: dict[str, Any] = {}
+    for name, value in fields.items():
+        ending = next((ending for ending in _FIELD_UNITS if name.endswith(ending)), None)
+        if isinstance(value, Message):
+            told[name] = say(value, language, units)
+        elif ending and isinstance(value, int | float):
+            told[name] = figure(name, value, language, units)
+        else:
+            told[name] = value
+    return told

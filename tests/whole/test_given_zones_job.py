@@ -1,0 +1,114 @@
+"""Zones given back by hand, covariates and paper: what is handed in beside the vineyard is used, and said."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+from affine import Affine
+from shapely import box
+from small_jobs import DEMO, UTM, run, samples, square, summary
+
+
+def halves(**columns):
+    """Two polygons over the square block, west and east."""
+    return gpd.GeoDataFrame(
+        {"zone": ["west", "east"], **columns},
+        geometry=[box(619990, 4689990, 620030, 4690070), box(620030, 4689990, 620070, 4690070)],
+        crs=UTM,
+    )
+
+
+def slope(count=60, **changed):
+    """Samples that rise from west to east."""
+    table = samples(count)
+    return table.assign(pruning_weight_lb=(1.0 + 0.15 * table["row"] + 0.1 * (table["vine"] % 3)).round(2), **changed)
+
+
+def test_polygons_are_judged_in_place_of_ours(tmp_path):
+    halves().to_file(tmp_path / "z.gpkg", layer="mine", driver="GPKG")
+    done = run(tmp_path, square(), slope(), "--zones-from", tmp_path / "z.gpkg")
+    assert done.exit_code == 0, done.output
+    block = summary(tmp_path)["blocks"]["A"]
+    assert [zone["given_as"] for zone in block["zones"]] == ["west", "east"]
+    assert block["zones"][0]["vine_size_kg"] < block["zones"][1]["vine_size_kg"]
+    assert "The given 2 zones save" in done.stdout
+    assert "z.gpkg" in [entry["name"] for entry in summary(tmp_path)["inputs"]]
+    west = gpd.read_file(tmp_path / "out" / "prescription.gpkg", layer="panels").query("zone == 1")
+    assert west.geometry.centroid.x.max() < 620035
+
+
+def test_panels_given_back_unchanged_give_the_same_zones(tmp_path):
+    first = run(tmp_path / "a", square(), slope())
+    assert first.exit_code == 0
+    before = summary(tmp_path / "a")["blocks"]["A"]
+    assert before["verdict"] == "zone"
+    back = tmp_path / "a" / "out" / "prescription.gpkg"
+    again = run(tmp_path / "b", square(), slope(), "--zones-from", back)
+    assert again.exit_code == 0, again.output
+    after = summary(tmp_path / "b")["blocks"]["A"]
+    assert [zone["vines"] for zone in after["zones"]] == [zone["vines"] for zone in before["zones"]]
+    assert [zone["buds_per_vine"] for zone in after["zones"]] == [zone["buds_per_vine"] for zone in before["zones"]]
+
+
+@pytest.mark.parametrize(
+    ("layer", "options", "said"),
+    [
+        (halves(), ("--zones-layer", "other"), "there is no layer 'other'"),
+        (halves(), ("--zones-column", "name"), "no column 'name'"),
+        (halves(block="B"), (), None),
+        (halves().assign(geometry=halves().translate(5000)), (), None),
+    ],
+)
+def test_zones_that_do_not_fit(tmp_path, layer, options, said):
+    layer.to_file(tmp_path / "z.gpkg", layer="mine", driver="GPKG")
+    done = run(tmp_path, square(), samples(spread=0), "--zones-from", tmp_path / "z.gpkg", *options)
+    if said is None:
+        assert done.exit_code == 0
+        assert "holds no zones for this block" in done.stderr
+    else:
+        assert (done.exit_code, said in done.stderr) == (1, True), done.stderr
+
+
+def raster(path, values):
+    profile = {"driver": "GTiff", "height": 20, "width": 20, "count": 1, "dtype": "float32", "crs": UTM}
+    transform = Affine(5, 0, 619990, 0, -5, 4690080)
+    with rasterio.open(path, "w", transform=transform, **profile) as file:
+        file.write(values.astype("float32"), 1)
+
+
+def test_a_covariate_that_tells_vine_size_is_kept_and_one_of_noise_is_not(tmp_path):
+    raster(tmp_path / "east.tif", np.tile(np.arange(20.0), (20, 1)))
+    raster(tmp_path / "noise.tif", np.random.default_rng(5).normal(size=(20, 20)))
+    layers = [f"{name}={tmp_path / name}.tif" for name in ("east", "noise")]
+    done = run(tmp_path, square(), slope(), "--covariate", layers[0], "--covariate", layers[1])
+    assert done.exit_code == 0, done.output
+    said = " ".join(done.stderr.split())
+    assert "east is used" in said
+    assert "noise is not used" in said
+    names = {entry["name"] for entry in summary(tmp_path)["inputs"]}
+    assert names == {"v.gpkg", "s.csv", "east.tif", "noise.tif"}
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "said"),
+    [
+        ("elevation", 2, "NAME=FILE"),
+        ("=x.tif", 2, "NAME=FILE"),
+        ("elevation=not-there.tif", 1, "the file is missing"),
+        (f"elevation={DEMO / 'elevation.tif'}", 1, "does not reach the blocks"),
+    ],
+)
+def test_covariates_that_cannot_be_used(tmp_path, text, code, said):
+    done = run(tmp_path, square(), samples(spread=0), "--covariate", text)
+    assert (done.exit_code, said in done.stderr) == (code, True), done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_paper_is_handed_to_the_sheets(tmp_path):
+    sizes = {}
+    for paper in ("letter", "a4"):
+        assert run(tmp_path / paper, square(), samples(spread=0), "--paper", paper).exit_code == 0
+        sizes[paper] = (tmp_path / paper / "out" / "a" / "crew_sheet.pdf").read_bytes()
+    # ISO 216: A4 is 210 x 297 mm = 595.28 x 841.89 pt; ANSI/ASME Y14.1: Letter is 8.5 x 11 in = 612 x 792 pt
+    assert b"841.88" in sizes["a4"] or b"841.89" in sizes["a4"]
+    assert b"792" in sizes["letter"]

@@ -1,0 +1,97 @@
+"""Quick scores and earlier results, from file to file. The data are the invented demo estate's."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from geoprune.cli import main
+from geoprune.errors import DataError
+from geoprune.layers import Source
+from geoprune.reading import read_earlier, read_scores
+
+DEMO = "demo_blocks"
+
+
+def run(*arguments):
+    base = [f"{DEMO}/estate.gpkg", "--samples", f"{DEMO}/weights.csv"]
+    return CliRunner().invoke(main, ["prescribe", *base, *map(str, arguments), "--quiet"])
+
+
+@pytest.fixture(scope="module")
+def summary(tmp_path_factory):
+    out = tmp_path_factory.mktemp("first") / "out"
+    done = run("--out", out)
+    assert done.exit_code == 0, done.output
+    return out / "summary.json"
+
+
+def test_scores_that_follow_vine_size_are_kept_and_told(tmp_path, summary):
+    truth = pd.read_csv(f"{DEMO}/truth.csv.gz", dtype={"row": str})
+    here = truth[truth["block"] == "Ridge Concord"].iloc[::7]
+    size = here["vine_size_kg"]
+    score = np.clip(np.round(5 * size / size.max()), 1, 5)
+    table = pd.DataFrame({"block": here["block"], "row": here["row"], "vine": here["vine"], "score": score})
+    table.to_csv(tmp_path / "scores.csv", index=False)
+    done = run("--out", tmp_path / "out", "--scores", tmp_path / "scores.csv")
+    assert done.exit_code == 0, done.output
+    told = json.loads((tmp_path / "out" / "summary.json").read_text())
+    before = json.loads(summary.read_text())
+    assert "score" in told["blocks"]["Ridge Concord"]["model"]["trend"]
+    ours, plain = (data["blocks"]["Ridge Concord"]["loo_rmse_kg"] for data in (told, before))
+    assert ours < plain
+    assert "score" not in told["blocks"]["Creek Bend"]["model"]["trend"]
+    assert "scores.csv" in [entry["name"] for entry in told["inputs"]]
+
+
+def test_earlier_results_are_a_prior_and_the_same_files_are_refused(tmp_path, summary):
+    refused = run("--out", tmp_path / "out", "--earlier", summary)
+    assert refused.exit_code == 1
+    assert "made from the same files" in refused.output
+    assert not (tmp_path / "out").exists()
+    other = json.loads(summary.read_text())
+    for entry in other["inputs"]:
+        entry["sha256"] = "0" * 64
+    (tmp_path / "other.json").write_text(json.dumps(other))
+    done = run("--out", tmp_path / "out", "--earlier", tmp_path / "other.json")
+    assert done.exit_code == 0, done.output
+    told = json.loads((tmp_path / "out" / "summary.json").read_text())
+    block = told["blocks"]["Ridge Concord"]
+    assert any(remark["key"] == "plan.earlier" for remark in block["remarks"])
+    assert block["model"]["nugget_share"] != pytest.approx(
+        other["blocks"]["Ridge Concord"]["model"]["nugget_share"], rel=1e-6
+    )
+
+
+def test_what_was_learned_is_a_normalised_likelihood(summary):
+    for learned in read_earlier(summary):
+        assert np.sum(learned["likelihood"]) == pytest.approx(1.0)
+        assert np.all(np.diff(learned["ranges_m"]) > 0)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("{}", "not a summary"),
+        ("no json", "not a summary"),
+        ('{"blocks": {"A": {"model": {"learned": null}}}, "inputs": []}', "no block in it had a map"),
+        ('{"blocks": {"A": {"model": {"learned": {"ranges_m": [2, 1]}}}}, "inputs": []}', "no block in it had a map"),
+    ],
+)
+def test_what_is_no_earlier_result_is_refused(tmp_path, text, message):
+    file = tmp_path / "summary.json"
+    file.write_text(text)
+    with pytest.raises(DataError, match=message):
+        read_earlier(file, [Source("weights.csv", "0")])
+
+
+def test_every_fault_of_a_score_table_is_told(tmp_path):
+    file = tmp_path / "scores.csv"
+    file.write_text("block,row,vine,score\nA,1,2,3\nZ,1,x,3\nA,,4,high\n")
+    with pytest.raises(DataError) as caught:
+        read_scores(file, ["A", "B"])
+    told = str(caught.value)
+    for part in ("there is no block 'Z'", "vine 'x' is not a number", "row is empty", "score 'high' is not a number"):
+        assert part in told
