@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -18,14 +19,14 @@ from geoprune.maps.ground import (
     plain,
     records,
     status_codes,
-    table_of,
     zone_labels,
     zone_parts,
 )
 from geoprune.maps.packing import Bundle, scale_bytes
-from geoprune.maps.page import check_choices, frame, look_told
+from geoprune.maps.page import check_choices, frame, look_told, safe_links
 from geoprune.maps.shell import build_page
-from geoprune.maps.telling import Tell, page_words, tell_from_lists, tell_plan
+from geoprune.maps.telling import page_words, tell_plan
+from geoprune.plan import BlockPlan
 
 SCRIPTS = ("unpack.js", "words.js", "paint.js", "ground.js", "shared.js", "block.js", "block_words.js")
 #: A surface with more cells is thinned before it goes into the page.
@@ -40,20 +41,20 @@ REPLANT_COLUMNS = (*("area", "vines_missing", "vines_weak", "row_length_m", "rea
 
 
 def render_block_map(
-    plan: Any,
+    plan: BlockPlan,
     *,
     language: str = "en",
     units: str = "us",
     background: str | None = None,
     credit: str = "",
-    words: Tell = tell_from_lists,
+    links: Mapping[str, str] | None = None,
 ) -> str:
     """Return the map of one block: one HTML file that asks for nothing else.
 
     Parameters
     ----------
     plan : BlockPlan
-        See `geoprune.plan.BlockPlan`. Tables or columns that are missing or hold no value become layers that say so.
+        Columns that are missing or hold no value become layers that say so.
     language : str
         The language it opens in; the page can be switched to any other that has a word list.
     units : {"us", "metric"}
@@ -62,8 +63,8 @@ def render_block_map(
         Tile address with {z}, {x}, {y} for a picture under the map. Off by default: with it the page uses the network.
     credit : str
         Who made the background; shown on the map.
-    words : callable
-        Tells a Message of the plan: (message, language, units) -> text.
+    links : mapping, optional
+        Relative addresses of the block's other pages, by `page.LINKS`.
 
     Returns
     -------
@@ -73,14 +74,15 @@ def render_block_map(
     Raises
     ------
     ValueError
-        If the language has no word list, the units are unknown, or the background is not a tile address.
+        If the language has no word list, the units are unknown, the background is not a tile address, or a link is not
+        relative.
     """
     check_choices(language, units, background)
     ground = lay_ground(plan)
     west, south, *_ = ground.polygon.bounds
     bundle = Bundle(plan.vines.crs, (west, south))
-    told = tell_block(plan, ground, bundle, words)
-    told |= {"language": language, "units": units, "background": background}
+    told = tell_block(plan, ground, bundle)
+    told |= {"language": language, "units": units, "background": background, "links": safe_links(links or {})}
     _pack_shapes(plan, ground, bundle)
     parts = frame("block", told, plan.zones, language=language, units=units, credit=credit, polygon=ground.polygon)
     return build_page(
@@ -95,22 +97,20 @@ def render_block_map(
     )
 
 
-def tell_block(plan: Any, ground: Ground, bundle: Bundle, tell: Tell) -> dict[str, Any]:
+def tell_block(plan: BlockPlan, ground: Ground, bundle: Bundle) -> dict[str, Any]:
     """Return everything the page says about a block, ready for JSON."""
     middle = ground.polygon.centroid
     lon, lat = bundle.lonlat([middle.x], [middle.y])[0]
-    settings = getattr(plan, "settings", plan)
-    rule = getattr(settings, "rule", "")
     return {
         "name": plan.name,
-        "variety": plain(getattr(settings, "variety", "") or ""),
-        "rule": rule if isinstance(rule, str) else str(getattr(rule, "name", rule)),
-        "training": plain(getattr(settings, "training", "") or ""),
+        "variety": plan.settings.variety,
+        "rule": plan.settings.rule,
+        "training": plan.settings.training,
         "center": (round(float(lat), 7), round(float(lon), 7)),
         "latitude": float(lat),
         "words": page_words(),
         "look": look_told(),
-        "said": tell_plan(plan, tell),
+        "said": tell_plan(plan),
         "verdict": plan.verdict,
         "buds": plain(plan.buds_per_vine),
         "loo_rmse_kg": plain(float(plan.loo_rmse_kg)),
@@ -124,8 +124,8 @@ def tell_block(plan: Any, ground: Ground, bundle: Bundle, tell: Tell) -> dict[st
         "panel_m": ground.panel_m,
         "samples": columns_of(plan.samples.assign(row=plan.samples["row"].astype(str)), SAMPLE_COLUMNS),
         "replant": _replant_records(plan, ground),
-        "flags": columns_of(table_of(plan, "flags"), ("row", "bands")),
-        "next": columns_of(table_of(plan, "next_vines"), ("stop", "row", "vine")),
+        "flags": columns_of(plan.flags, ("row", "bands")),
+        "next": columns_of(plan.next_vines, ("stop", "row", "vine")),
         "grid": _pack_grid(plan, bundle),
     }
 
@@ -133,13 +133,13 @@ def tell_block(plan: Any, ground: Ground, bundle: Bundle, tell: Tell) -> dict[st
 _MERITS = {"one": "one_number", "zones": "zones", "perfect": "perfect"}
 
 
-def _merit(merit: dict[str, Any], key: str) -> float | None:
+def _merit(merit: Mapping[str, Any], key: str) -> float | None:
     """Return a figure of merit, which stands alone or with its interval."""
     value = merit.get(key)
     return plain(float(value["value"] if isinstance(value, dict) else value)) if value is not None else None
 
 
-def _zone_records(plan: Any, ground: Ground) -> list[dict[str, Any]]:
+def _zone_records(plan: BlockPlan, ground: Ground) -> list[dict[str, Any]]:
     told = records(plan.zones, ZONE_COLUMNS)
     zone_of_panel = plan.panels["zone"].to_numpy()
     for line, part in zip(told, zone_parts(plan.zones, ground.polygon), strict=True):
@@ -150,7 +150,7 @@ def _zone_records(plan: Any, ground: Ground) -> list[dict[str, Any]]:
     return told
 
 
-def _replant_records(plan: Any, ground: Ground) -> list[dict[str, Any]]:
+def _replant_records(plan: BlockPlan, ground: Ground) -> list[dict[str, Any]]:
     """Return the replant areas; where the table does not name the first and last row, those it touches."""
     told = records(plan.replant_areas, REPLANT_COLUMNS)
     for line, area in zip(told, plan.replant_areas.geometry, strict=True):
@@ -160,7 +160,7 @@ def _replant_records(plan: Any, ground: Ground) -> list[dict[str, Any]]:
     return told
 
 
-def _labels(plan: Any, bundle: Bundle) -> list[dict[str, Any]]:
+def _labels(plan: BlockPlan, bundle: Bundle) -> list[dict[str, Any]]:
     labels = zone_labels(plan.zones)
     lonlat = bundle.lonlat([label["easting"] for label in labels], [label["northing"] for label in labels])
     return [
@@ -170,7 +170,7 @@ def _labels(plan: Any, bundle: Bundle) -> list[dict[str, Any]]:
     ]
 
 
-def _pack_shapes(plan: Any, ground: Ground, bundle: Bundle) -> None:
+def _pack_shapes(plan: BlockPlan, ground: Ground, bundle: Bundle) -> None:
     panels = ground.panels
     bundle.add_polygons("block", [ground.polygon])
     bundle.add_polygons("zones", plan.zones.geometry.to_numpy())
@@ -187,7 +187,7 @@ def _pack_shapes(plan: Any, ground: Ground, bundle: Bundle) -> None:
         ("zone", "zone", "u8"),
         ("buds_per_vine", "buds", "u16"),
     ):
-        bundle.add(f"panel_{name}", panels[column], kind=kind)
+        bundle.add(f"panel_{name}", np.nan_to_num(number_column(panels, column)), kind=kind)
     bundle.add("panel_size", _hundredths_of_gram(panels, "vine_size_kg"), kind="u32")
     bundle.add("panel_error", _hundredths_of_gram(panels, "vine_size_se_kg"), kind="u32")
     bundle.add("panel_bull", _thousandths(panels, "bull_cane_share"), kind="u16")
@@ -195,9 +195,8 @@ def _pack_shapes(plan: Any, ground: Ground, bundle: Bundle) -> None:
     bundle.add("panel_far", np.nan_to_num(number_column(panels, "extrapolated")), kind="u8")
     bundle.add_rows("vines", ground.vine_row, shapely.get_coordinates(ground.vines.geometry.to_numpy()))
     bundle.add("vine_status", status_codes(ground.vines), kind="u8")
-    for name in ("samples", "flags", "next_vines"):
-        points = table_of(plan, name).geometry.to_numpy()
-        bundle.add_places(name.removesuffix("_vines"), shapely.get_coordinates(points))
+    for name, table in (("samples", plan.samples), ("flags", plan.flags), ("next", plan.next_vines)):
+        bundle.add_places(name, shapely.get_coordinates(table.geometry.to_numpy()))
 
 
 def _hundredths_of_gram(table: Any, name: str) -> NDArray[np.float64]:
@@ -212,9 +211,9 @@ def _thousandths(table: Any, name: str) -> NDArray[np.float64]:
     return np.where(np.isfinite(values), 1 + np.rint(values * 1000), 0)
 
 
-def _pack_grid(plan: Any, bundle: Bundle) -> dict[str, Any] | None:
+def _pack_grid(plan: BlockPlan, bundle: Bundle) -> dict[str, Any] | None:
     """Add the surface's two bands as bytes; return its size, limits and three corners."""
-    grid = getattr(plan, "surface_grid", None)
+    grid = plan.surface_grid
     if not grid or not np.isfinite(grid["vine_size_kg"]).any():
         return None
     size = np.asarray(grid["vine_size_kg"], dtype=float)

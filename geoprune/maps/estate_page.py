@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from typing import Any
-from urllib.parse import quote, urlsplit
 
 import numpy as np
 import shapely
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from geoprune.maps.ground import plain, records, status_codes, table_of, zone_labels
+from geoprune.maps.ground import plain, plain_count, records, status_codes, zone_labels
 from geoprune.maps.packing import Bundle
-from geoprune.maps.page import check_choices, fill_frame, look_told, plain_area
+from geoprune.maps.page import check_choices, fill_frame, look_told, plain_area, safe_links
 from geoprune.maps.shell import build_page
 from geoprune.maps.telling import page_words
 
 SCRIPTS = ("unpack.js", "words.js", "paint.js", "ground.js", "shared.js", "estate.js")
-LINKS = ("map", "sheet", "pdf")
 ZONE_COLUMNS = ("zone", "class", "buds_per_vine", "vine_size_kg", "diagnosis")
 #: Corners of zones closer than this to a straight side are left out of the estate map.
 TOLERANCE_M = 0.4
@@ -41,7 +38,7 @@ def render_estate(
     plan : Plan or iterable of BlockPlan
         The blocks' plans, all in one projected CRS.
     links : mapping
-        Block name -> relative address of its map, or a mapping with any of "map", "sheet", "pdf".
+        Block name -> relative address of its map, or a mapping with any of `page.LINKS`.
     language, units, background, credit
         As in `render_block_map`.
 
@@ -65,7 +62,7 @@ def render_estate(
     lon, lat = bundle.lonlat([bounds[[0, 2]].mean()], [bounds[[1, 3]].mean()])[0]
     told: dict[str, Any] = {"words": page_words(), "look": look_told(), "latitude": float(lat)}
     told |= {"language": language, "units": units, "background": background}
-    told["blocks"] = _block_records(blocks, {name: _safe_links(given) for name, given in links.items()})
+    told["blocks"] = _block_records(blocks, {name: safe_links(given) for name, given in links.items()})
     told["zones"], told["labels"] = _zones(blocks, bundle)
     _pack_shapes(blocks, outlines, bundle)
     before, after = _frame(told, language=language, units=units, credit=credit)
@@ -81,17 +78,6 @@ def render_estate(
     )
 
 
-def _safe_links(given: str | Mapping[str, str]) -> dict[str, str]:
-    """Return the links by kind, percent-encoded; anything that leaves the folder is refused."""
-    named = {"map": given} if isinstance(given, str) else {kind: given[kind] for kind in LINKS if kind in given}
-    for href in named.values():
-        parts = urlsplit(href)
-        away = parts.scheme or parts.netloc or href.startswith(("/", "\\")) or ".." in href.split("/")
-        if away or re.search(r"[\x00-\x1f\\:]", href):
-            raise ValueError(f"the link {href!r} is not an address below the estate's folder")
-    return {kind: quote(href, safe="/%#?=&-._~") for kind, href in named.items()}
-
-
 def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -> list[dict[str, Any]]:
     told, first_row = [], 0
     for block in blocks:
@@ -100,12 +86,13 @@ def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -
             {
                 "name": block.name,
                 "verdict": block.verdict,
+                "buds": plain(block.buds_per_vine),
                 "zones": len(block.zones),
-                "numbers": [int(buds) for buds in block.zones["buds_per_vine"]],
+                "numbers": [plain(buds) for buds in block.zones["buds_per_vine"]],
                 "vines": int(block.zones["vines"].sum()),
                 "area_ha": plain(float(block.zones["area_ha"].sum())),
                 "vine_size_kg": plain(float(block.vine_size_kg)),
-                "vine_spacing_m": _spacing(block, rows),
+                "vine_spacing_m": round(block.settings.vine_spacing_m, 2),
                 "first_row": first_row,
                 "rows": int(rows[-1]) + 1 if len(rows) else 0,
                 "links": links.get(block.name, {}),
@@ -119,12 +106,6 @@ def _row_codes(block: Any) -> NDArray[np.int64]:
     """Return the row of each vine as 0, 1, ... in the order of the table, which holds rows one after another."""
     names = block.vines["row"].to_numpy()
     return np.cumsum(np.append(False, names[1:] != names[:-1])) if len(names) else np.zeros(0, dtype=np.int64)
-
-
-def _spacing(block: Any, rows: NDArray[np.int64]) -> float:
-    places = shapely.get_coordinates(block.vines.geometry.to_numpy())
-    steps = np.hypot(*np.diff(places, axis=0).T)[np.diff(rows) == 0]
-    return round(float(np.median(steps)), 2) if len(steps) else 1.8
 
 
 def _zones(blocks: tuple[Any, ...], bundle: Bundle) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
@@ -147,7 +128,7 @@ def _pack_shapes(blocks: tuple[Any, ...], outlines: list[Any], bundle: Bundle) -
     bundle.add_polygons("block", outlines, tolerance_m=TOLERANCE_M)
     zones = np.concatenate([block.zones.geometry.to_numpy() for block in blocks])
     bundle.add_polygons("zones", zones, tolerance_m=TOLERANCE_M)
-    replant = np.concatenate([table_of(block, "replant_areas").geometry.to_numpy() for block in blocks])
+    replant = np.concatenate([block.replant_areas.geometry.to_numpy() for block in blocks])
     bundle.add_polygons("replant", replant, tolerance_m=TOLERANCE_M)
     rows, start = [], 0
     for block in blocks:
@@ -171,6 +152,6 @@ def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> t
 
 
 def _plain_line(block: dict[str, Any], words: dict[str, str], units: str) -> list[Any]:
-    numbers = " · ".join(str(number) for number in block["numbers"])
+    numbers = " · ".join(plain_count(number) for number in block["numbers"])
     links = {words[f"link_{kind}"]: href for kind, href in block["links"].items()}
     return [block["name"], numbers, str(block["vines"]), plain_area(block["area_ha"], units), links]

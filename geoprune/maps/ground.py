@@ -11,6 +11,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from geoprune.plan import BlockPlan
+
 STATUS_CODES = {"bearing": 0, "young": 1, "missing": 2, "dead": 3, "diseased": 4}
 #: A zone's part gets a label of its own when it holds at least this share of the zone.
 LABEL_SHARE = 0.12
@@ -37,8 +39,8 @@ class Ground:
     panel_m: float
 
 
-def lay_ground(plan: Any) -> Ground:
-    """Return the block's ground from its plan (`geoprune.plan.BlockPlan`).
+def lay_ground(plan: BlockPlan) -> Ground:
+    """Return the block's ground from its plan.
 
     Raises
     ------
@@ -51,7 +53,6 @@ def lay_ground(plan: Any) -> Ground:
         raise ValueError(f"block {plan.name!r}: panels or vines in a row that is not among its rows")
     walk = np.lexsort((plan.vines["vine"].to_numpy(), vine_row))
     vines, vine_row = plan.vines.iloc[walk], vine_row[walk]
-    settings = getattr(plan, "settings", None)
     return Ground(
         polygon=plan.polygon,
         row_names=tuple(names),
@@ -60,25 +61,10 @@ def lay_ground(plan: Any) -> Ground:
         panel_row=panel_row,
         vines=vines,
         vine_row=vine_row,
-        row_spacing_m=settings.row_spacing_m if settings else _row_spacing(plan.rows),
-        vine_spacing_m=settings.vine_spacing_m if settings else _vine_spacing(vines, vine_row),
+        row_spacing_m=plan.settings.row_spacing_m,
+        vine_spacing_m=plan.settings.vine_spacing_m,
         panel_m=float(np.median(plan.panels.geometry.length)) if len(plan.panels) else 0.0,
     )
-
-
-def _row_spacing(rows: gpd.GeoDataFrame) -> float:
-    """Median distance from the middle of a row to the next row; 2.7 m (9 ft) where there is one row only."""
-    lines = rows.geometry.to_numpy()
-    if len(lines) < 2:
-        return 2.7
-    middles = shapely.line_interpolate_point(lines[:-1], 0.5, normalized=True)
-    return float(np.median(shapely.distance(middles, lines[1:])))
-
-
-def _vine_spacing(vines: gpd.GeoDataFrame, vine_row: NDArray[np.int64]) -> float:
-    places = shapely.get_coordinates(vines.geometry.to_numpy())
-    steps = np.hypot(*np.diff(places, axis=0).T)[np.diff(vine_row) == 0]
-    return float(np.median(steps)) if len(steps) else 1.8
 
 
 def panel_ends(panels: gpd.GeoDataFrame) -> NDArray[np.float64]:
@@ -150,6 +136,11 @@ def plain(value: Any, digits: int = 5) -> Any:
     return str(value)
 
 
+def plain_count(number: float | None) -> str:
+    """Return a count as text; a dash where there is none."""
+    return "–" if number is None or not np.isfinite(number) else f"{number:.0f}"
+
+
 def records(table: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, Any]]:
     """Return the table line by line; a column it lacks is None."""
     listed = columns_of(table, columns)
@@ -167,9 +158,3 @@ def number_column(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
     if name not in table:
         return np.full(len(table), np.nan)
     return pd.to_numeric(table[name], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-
-
-def table_of(plan: Any, name: str) -> gpd.GeoDataFrame:
-    """Return one of the plan's tables, or an empty one where the plan has none."""
-    table = getattr(plan, name, None)
-    return gpd.GeoDataFrame(geometry=[]) if table is None else table

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from functools import cache
 from typing import Any
+from urllib.parse import quote, urlsplit
 
 import geopandas as gpd
 import shapely
 from jinja2 import Environment, StrictUndefined, Template
 
 from geoprune import look
+from geoprune.maps.ground import plain_count
 from geoprune.maps.picture import draw_picture
 from geoprune.maps.shell import asset, tile_host
-from geoprune.maps.telling import UNITS, page_words
+from geoprune.maps.telling import page_words
 from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA
+from geoprune.words import UNITS
 
+#: Pages of a block, by what they are.
+LINKS = ("map", "sheet", "pdf", "card", "report")
 CAUTIONS = ("caution_each_vine", "caution_safety", "caution_wounds", "caution_local")
 
 
@@ -26,6 +33,17 @@ def check_choices(language: str, units: str, background: str | None) -> None:
         raise ValueError(f"units {units!r}: {' or '.join(UNITS)}")
     if background is not None:
         tile_host(background)
+
+
+def safe_links(given: str | Mapping[str, str]) -> dict[str, str]:
+    """Return the links by kind, percent-encoded; anything that leaves the folder is refused."""
+    named = {"map": given} if isinstance(given, str) else {kind: given[kind] for kind in LINKS if kind in given}
+    for href in named.values():
+        parts = urlsplit(href)
+        away = parts.scheme or parts.netloc or href.startswith(("/", "\\")) or ".." in href.split("/")
+        if away or re.search(r"[\x00-\x1f\\:]", href):
+            raise ValueError(f"the link {href!r} is not an address below the estate's folder")
+    return {kind: quote(href, safe="/%#?=&-._~") for kind, href in named.items()}
 
 
 def look_told() -> dict[str, Any]:
@@ -63,19 +81,24 @@ def frame(
 ) -> tuple[str, str]:
     """Return the HTML before and after a block map's element; every name in it is escaped."""
     words = page_words()[language]
-    one = len(told["zones"]) == 1
-    said = {"buds": told["zones"][0]["buds_per_vine"] if one else "", "zones": len(told["zones"])}
+    said = {"buds": plain_count(told["zones"][0]["buds_per_vine"]), "zones": len(told["zones"])}
     keys = ("zone", "buds_per_vine", "vines", "area", "vine_size", "recipe")
     return fill_frame(
         kind,
         words,
         name=told["name"],
-        verdict=words["verdict_one" if one else "verdict_zone"].format_map(said),
+        verdict=words[_verdict_key(told["buds"], zones=len(told["zones"]))].format_map(said),
         heads=[words[key] for key in keys],
         lines=[_plain_line(zone, words, units) for zone in told["zones"]],
         picture=draw_picture(zones, polygon, words=words),
         credit=credit,
     )
+
+
+def _verdict_key(buds: int | None, *, zones: int) -> str:
+    if buds is None:
+        return "verdict_stop"
+    return "verdict_one" if zones == 1 else "verdict_zone"
 
 
 def fill_frame(kind: str, words: dict[str, str], *, name: str, credit: str, **plain: Any) -> tuple[str, str]:
@@ -90,7 +113,7 @@ def _plain_line(zone: dict[str, Any], words: dict[str, str], units: str) -> list
     kind = words.get("class_" + str(zone["class"]).replace(" ", "_"), str(zone["class"]))
     return [
         f"{zone['zone']} · {kind}",
-        str(zone["buds_per_vine"]),
+        plain_count(zone["buds_per_vine"]),
         str(zone["vines"]),
         plain_area(zone["area_ha"], units),
         plain_weight(zone["vine_size_kg"], units),

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
 
 import geopandas as gpd
 import shapely
 from markupsafe import Markup
 
 from geoprune import look
-from geoprune.maps.ground import zone_labels
+from geoprune.maps.ground import plain_count, zone_labels
 
 WIDTH = 640.0
 _PATTERNS = {
@@ -43,16 +42,13 @@ def draw_picture(zones: gpd.GeoDataFrame, polygon: shapely.Geometry, *, words: M
     def turn(easting: float, northing: float) -> tuple[float, float]:
         return (easting - west) * scale + 10, (north - northing) * scale + 10
 
-    shapes = [
-        f'<path d="{_path(geometry, turn)}" fill="url(#z{style})" stroke="{look.INK}" fill-rule="evenodd"/>'
-        for geometry, style in zip(zones.geometry, styles, strict=True)
-    ]
+    shapes = [zone_shape(geometry, style, turn) for geometry, style in zip(zones.geometry, styles, strict=True)]
     numbers = [
-        _number(turn(label["easting"], label["northing"]), int(zones["buds_per_vine"].iloc[label["zone"]]))
+        _number(turn(label["easting"], label["northing"]), zones["buds_per_vine"].iloc[label["zone"]])
         for label in zone_labels(zones)
         if label["part"] == 0
     ]
-    defs = "".join(_pattern(style) for style in sorted(set(styles)))
+    defs = "".join(zone_pattern(style) for style in sorted(set(styles)))
     size = f'viewBox="0 0 {(east - west) * scale + 20:.0f} {height:.0f}"'
     return Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{Markup.escape(words["table_zones"])}" {size}>'
@@ -60,23 +56,27 @@ def draw_picture(zones: gpd.GeoDataFrame, polygon: shapely.Geometry, *, words: M
     )
 
 
-def _pattern(style: int) -> str:
-    ink = look.ZONE_PATTERN_INKS[style]
-    marks = _PATTERNS[look.ZONE_PATTERNS[style]].format(ink=ink)
-    return (
-        f'<pattern id="z{style}" width="12" height="12" patternUnits="userSpaceOnUse">'
-        f'<rect width="12" height="12" fill="{look.ZONE_FILLS[style]}"/>{marks}</pattern>'
-    )
+def zone_pattern(style: int) -> str:
+    """Return the SVG definition of a zone's marks, `url(#z<style>)`; `style` is a key of the zone tables of `look`."""
+    marks = _PATTERNS[look.ZONE_PATTERNS[style]].format(ink=look.ZONE_PATTERN_INKS[style])
+    return f'<pattern id="z{style}" width="12" height="12" patternUnits="userSpaceOnUse">{marks}</pattern>'
 
 
-def _path(geometry: shapely.Geometry, turn: Any) -> str:
+def zone_shape(geometry: shapely.Geometry, style: int, turn: Callable[[float, float], tuple[float, float]]) -> str:
+    """Return a zone as SVG: its fill, then its marks on top, so that no seam shows where tiles of the pattern meet."""
+    shape = f'<path d="{outline(geometry, turn)}" fill-rule="evenodd"'
+    return f'{shape} fill="{look.ZONE_FILLS[style]}"/>{shape} fill="url(#z{style})" stroke="{look.INK}"/>'
+
+
+def outline(geometry: shapely.Geometry, turn: Callable[[float, float], tuple[float, float]]) -> str:
+    """Return the SVG path of polygons; `turn` gives the place in the drawing of an easting and northing."""
     rings = shapely.get_rings(shapely.get_parts(shapely.simplify(geometry, 0.5)))
     return "".join(
         "M" + "L".join("{:.1f} {:.1f}".format(*turn(*point)) for point in ring.coords[:-1]) + "Z" for ring in rings
     )
 
 
-def _number(place: tuple[float, float], buds: int) -> str:
+def _number(place: tuple[float, float], buds: float) -> str:
     text = f'x="{place[0]:.0f}" y="{place[1] + 10:.0f}" text-anchor="middle" font-size="30" font-weight="700"'
     halo = f'fill="{look.INK}" stroke="{look.PAPER}" stroke-width="6" paint-order="stroke"'
-    return f"<text {text} {halo}>{buds}</text>"
+    return f"<text {text} {halo}>{plain_count(buds)}</text>"

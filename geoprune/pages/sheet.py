@@ -1,72 +1,68 @@
-"""The crew's sheet, HTML and PDF, English over Spanish."""
+"""The crew's sheet as PDF and as a page, from the same content."""
 
 from __future__ import annotations
 
-import json
-from importlib.resources import files
-from typing import Any
+from datetime import date
 
-import typst
-from jinja2 import Environment, PackageLoader
+from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from geoprune.maps.telling import page_words
+from geoprune import look
+from geoprune.pages.block_picture import draw_block
+from geoprune.pages.content import sheet_content
+from geoprune.pages.typesetting import PAPERS, check_paper, typeset
 from geoprune.plan import BlockPlan
-from geoprune.rules import CAUTIONS
-from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA
 
-_pages = Environment(loader=PackageLoader("geoprune", "pages"), autoescape=True)
-
-
-def _weight(kilograms: float, units: str) -> str:
-    return f"{kilograms / KG_PER_LB:.2f} lb" if units == "us" else f"{kilograms:.2f} kg"
+pages = Environment(loader=PackageLoader("geoprune", "pages"), autoescape=True, undefined=StrictUndefined)
+#: Size of the block's picture on a page, points.
+SCREEN = (420.0, 320.0)
+#: The same on the sheet: width beside the notes and above them, height that so many zones leave, height of the notes.
+BESIDE, ACROSS, HIGH, NOTES = 330.0, 535.0, {1: 520.0, 2: 440.0, 3: 360.0, 4: 300.0}, 118.0
 
 
-def _area(hectares: float, units: str) -> str:
-    return f"{hectares * M2_PER_HA / M2_PER_AC:.2f} ac" if units == "us" else f"{hectares:.2f} ha"
+def crew_sheet_pdf(
+    plan: BlockPlan, *, units: str = "us", language: str = "en", paper: str = "letter", made: date | None = None
+) -> bytes:
+    """Return the crew's sheet as PDF: page one with numbers, picture and drawn vines, then the row list.
+
+    Parameters
+    ----------
+    plan : BlockPlan
+    units : {"us", "metric"}
+    language : str
+        Code of a word list.
+    paper : {"letter", "a4"}
+    made : date, optional
+        The day on the sheet; today where not given.
+
+    Raises
+    ------
+    ValueError
+        If the paper is unknown.
+    """
+    check_paper(paper)
+    day = made or date.today()
+    told = sheet_content(plan, language=language, units=units, made=day)
+    width, height = picture_size(plan)
+    drawn = "" if told["stop"] else draw_block(plan, told["words"], width=width, height=height)
+    return typeset(
+        "sheet.typ", {**told, "picture": drawn, "across": width == ACROSS, "paper": PAPERS[paper]["sheet"]}, made=day
+    )
 
 
-def content(plan: BlockPlan, *, units: str) -> dict[str, Any]:
-    """What the sheet says, as plain data shared by HTML and PDF."""
-    stop = plan.buds_per_vine is None
-    spanish = page_words()["es"]
-    return {
-        "block": plan.name,
-        "rule": plan.rule.name,
-        "source": plan.rule.source,
-        "training": plan.training,
-        "reason": plan.reason,
-        "stop": stop,
-        "zones": [
-            {
-                "zone": int(z.zone),
-                "class": z[3],
-                "spanish": spanish["class_" + z[3].replace(" ", "_")],
-                "buds": "?" if stop else str(z.buds_per_vine),
-                "recipe": "" if stop else z.recipe,
-                "vines": int(z.vines),
-                "size": _weight(z.vine_size_kg, units),
-                "error": _weight(z.vine_size_se_kg, units),
-                "area": _area(z.area_ha, units),
-            }
-            for z in plan.zones.itertuples()
-        ],
-        "rows": [
-            {"row": str(r.row), "from": int(r.from_post), "to": int(r.to_post), "bands": int(r.bands)}
-            | {"buds": "?" if stop else str(r.buds_per_vine), "vines": int(r.vines)}
-            for r in plan.runs.itertuples()
-        ],
-        "cautions": list(zip(CAUTIONS["en"], CAUTIONS["es"], strict=True)),
-        "remarks": list(plan.remarks),
-    }
+def crew_sheet_html(
+    plan: BlockPlan, *, units: str = "us", language: str = "en", paper: str = "letter", made: date | None = None
+) -> str:
+    """Return the crew's sheet as one self-contained page without scripts; parameters as of `crew_sheet_pdf`."""
+    check_paper(paper)
+    told = sheet_content(plan, language=language, units=units, made=made or date.today())
+    drawn = "" if told["stop"] else draw_block(plan, told["words"], width=SCREEN[0], height=SCREEN[1])
+    return pages.get_template("sheet.html").render(told, picture=drawn, look=look, paper_size=PAPERS[paper]["css"])
 
 
-def crew_sheet_html(plan: BlockPlan, *, units: str = "us") -> str:
-    """Return the crew's sheet as one self-contained page for print."""
-    return _pages.get_template("sheet.html").render(content(plan, units=units))
-
-
-def crew_sheet_pdf(plan: BlockPlan, *, units: str = "us", paper: str = "us-letter") -> bytes:
-    """Return the crew's sheet as PDF. The data go in as JSON, never as source."""
-    source = (files("geoprune.pages") / "sheet.typ").read_text(encoding="utf-8")
-    inputs = {"data": json.dumps(content(plan, units=units)), "paper": paper}
-    return bytes(typst.compile(source.encode(), sys_inputs=inputs))
+def picture_size(plan: BlockPlan) -> tuple[float, float]:
+    """Return the size of the picture on the sheet: above the notes where the block comes out larger so, else beside."""
+    west, south, east, north = plan.polygon.bounds
+    high = HIGH[len(plan.zones)]
+    sizes = ((BESIDE, high), (ACROSS, high - NOTES))
+    scales = [min((w - 100) / (east - west), (h - 64) / (north - south)) for w, h in sizes]
+    return sizes[int(scales[1] > scales[0])]

@@ -5,28 +5,31 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import datetime
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
 
 from geoprune.errors import OutputError
+from geoprune.plan import EstatePlan
+from geoprune.words import say
 from geoprune.writing.folder import block_folders, replace_folder
 from geoprune.writing.geopackage import write_geopackage
 from geoprune.writing.raster import write_surface
 from geoprune.writing.spreadsheets import write_csv, write_workbook
-from geoprune.writing.summary import Say, build_summary, plain_words
+from geoprune.writing.summary import Say, build_summary
 from geoprune.writing.tables import plan_tables, prescription_table
-from geoprune.writing.told import ToldPlan, tell_plan
 from geoprune.writing.waypoints import flag_words, next_vine_words, waypoints, write_gpx, write_kml
 
 
 def write_plan(
-    plan: Any,
+    plan: EstatePlan,
     out: Path,
     *,
     pages: Mapping[str, str | bytes] | None = None,
-    say: Say = plain_words,
+    language: str = "en",
+    units: str = "us",
     made: datetime | None = None,
     force: bool = False,
 ) -> Path:
@@ -34,14 +37,13 @@ def write_plan(
 
     Parameters
     ----------
-    plan : object or iterable
-        A plan with `blocks`, or the block plans alone (see `writing.told.tell_plan`).
+    plan : EstatePlan
     out : Path
         Folder to appear; refused when it exists, unless `force`.
     pages : mapping, optional
         Further files: path inside `out` with forward slashes -> text (written as UTF-8) or bytes.
-    say : callable
-        Tells a Message as a sentence.
+    language, units : str
+        For the sentences in the files; figures are in SI, named in their columns.
     made : datetime, optional
         Time put into summary.json.
     force : bool
@@ -54,24 +56,28 @@ def write_plan(
 
     Raises
     ------
+    ValueError
+        If there is no block.
     OutputError
         See `writing.folder.replace_folder`; also for a page whose path leaves the folder or
         names a file twice.
     """
     pages = dict(pages or {})
-    told = tell_plan(plan)
+    if not plan.blocks:
+        raise ValueError("a plan without a block cannot be written")
     check_pages(pages)
+    tell = partial(say, language=language, units=units)
 
     def fill(folder: Path) -> None:
-        write_data(told, folder, say)
+        write_data(plan, folder, tell)
         for name, content in pages.items():
             write_page(folder / name, content)
-        write_summary(build_summary(told, say=say, made=made), folder)
+        write_summary(build_summary(plan, say=tell, made=made), folder)
 
     return replace_folder(Path(out), fill, force=force)
 
 
-def write_data(plan: ToldPlan, folder: Path, say: Say) -> None:
+def write_data(plan: EstatePlan, folder: Path, say: Say) -> None:
     """Write tables, layers, surfaces and waypoints."""
     tables = plan_tables(plan)
     prescription = prescription_table(plan)

@@ -12,14 +12,15 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pandas as pd
 
+from geoprune.look import INK, SIZE_RAMP, ZONE_FILLS, ramp_color
 from geoprune.writing.tables import GEOMETRIES, column_words
 
-SIZE_RAMP = ("#f3ead3", "#d9c79a", "#a9a06c", "#5f7f73", "#1f4e5f")
-ZONE_FILLS = ("#e9d8a6", "#94b0a0", "#3d6b73", "#1d3540")
 ZONE_PATTERNS = ("dense6", "f_diagonal", "diagonal_x", "solid")
-INK = "#2b2118"
+#: A block with one number is no zone 1 of small vines: it is drawn plain, as class 0.
+ZONE_CLASS = 'if("class" = \'whole block\', 0, "zone")'
+PLACEMENTS = {"fill": "4", "line": "2", "marker": "0"}
 LABELS = {
-    "zones": "'zone ' || \"zone\" || ': ' || \"buds_per_vine\" || ' buds'",
+    "zones": "\"class\" || ': ' || \"buds_per_vine\" || ' buds'",
     "blocks": '"block"',
     "samples": 'round("vine_weight_kg", 2)',
     "flags": '"zone"',
@@ -33,7 +34,7 @@ def layer_style(layer: str, table: pd.DataFrame) -> str:
     root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology|Labeling|Fields"})
     root.append(renderer(layer, table))
     if layer in LABELS:
-        root.append(labels(LABELS[layer]))
+        root.append(labels(LABELS[layer], KINDS[str(GEOMETRIES[layer])]))
     aliases = ET.SubElement(root, "aliases")
     for index, (name, (_, meaning)) in enumerate(column_words()[layer].items(), start=1):
         ET.SubElement(aliases, "alias", {"index": str(index), "field": name, "name": f"{name}: {meaning}"})
@@ -43,7 +44,9 @@ def layer_style(layer: str, table: pd.DataFrame) -> str:
 def renderer(layer: str, table: pd.DataFrame) -> ET.Element:
     """Choose how a layer is drawn."""
     if layer == "zones":
-        return categories("zone", [(z, f"zone {z}", zone_fill(z)) for z in whole_values(table["zone"])], "fill")
+        plain = [(0, "whole block", [fill(ZONE_FILLS[0], "solid", 0.5)])]
+        zones = [(z, f"zone {z}", zone_fill(z)) for z in whole_values(table["zone"])]
+        return categories(ZONE_CLASS, plain + zones, "fill")
     if layer == "flags":
         marks = [(z, f"zone {z} from here", [marker(zone_colour(z), 2.6)]) for z in whole_values(table["zone"])]
         return categories("zone", marks, "marker")
@@ -130,7 +133,7 @@ def zone_fill(zone: int) -> list[tuple[str, dict[str, str]]]:
 
 def zone_colour(zone: int) -> str:
     """Return a zone's colour."""
-    return ZONE_FILLS[min(max(zone, 1), len(ZONE_FILLS)) - 1]
+    return ZONE_FILLS[min(max(zone, 1), max(ZONE_FILLS))]
 
 
 def fill(colour: str, style: str, outline_mm: float) -> tuple[str, dict[str, str]]:
@@ -167,8 +170,8 @@ def marker(colour: str, size_mm: float, shape: str = "circle") -> tuple[str, dic
     }
 
 
-def labels(expression: str) -> ET.Element:
-    """Label features by an expression over their columns."""
+def labels(expression: str, kind: str) -> ET.Element:
+    """Label features by an expression over their columns; polygons inside, whatever lies on them."""
     root = ET.Element("labeling", {"type": "simple"})
     settings = ET.SubElement(root, "settings", {"calloutType": "simple"})
     style = ET.SubElement(
@@ -187,6 +190,8 @@ def labels(expression: str) -> ET.Element:
         "text-buffer",
         {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM", "bufferColor": "255,255,255,255"},
     )
+    ET.SubElement(settings, "placement", {"placement": PLACEMENTS[kind], "centroidInside": "1", "priority": "8"})
+    ET.SubElement(settings, "rendering", {"obstacle": "0", "drawLabels": "1"})
     return root
 
 
@@ -197,10 +202,7 @@ def rgba(colour: str) -> str:
 
 def ramp_colours(count: int) -> list[str]:
     """Return `count` colours spread over the ramp of vine sizes, leaving out its palest end."""
-    places = np.linspace(1, len(SIZE_RAMP) - 1, max(count, 1))
-    points = np.array([[int(c[p : p + 2], 16) for p in (1, 3, 5)] for c in SIZE_RAMP])
-    mixed = [np.interp(places, np.arange(len(SIZE_RAMP)), points[:, channel]) for channel in range(3)]
-    return ["#" + "".join(f"{round(v):02x}" for v in colour) for colour in zip(*mixed, strict=True)][:count]
+    return [ramp_color(share) for share in np.linspace(0.25, 1.0, max(count, 1))][:count]
 
 
 def whole_values(values: pd.Series) -> list[int]:

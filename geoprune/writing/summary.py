@@ -17,9 +17,10 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from geoprune.errors import Message, Remark
+from geoprune.plan import BlockPlan, EstatePlan
+from geoprune.rules import caution_notes
 from geoprune.writing.folder import block_folders
 from geoprune.writing.tables import join_layer
-from geoprune.writing.told import ToldBlock, ToldPlan, tell_plan, texts
 
 Say = Callable[[Message], str]
 LIBRARIES = ("geoprune", "numpy", "scipy", "pandas", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio")
@@ -27,19 +28,12 @@ LIBRARIES = ("geoprune", "numpy", "scipy", "pandas", "geopandas", "shapely", "py
 LARGEST_ARRAY = 512
 
 
-def plain_words(message: Message) -> str:
-    """Tell a message without a word list: its key and its values."""
-    values = ", ".join(f"{name} = {value}" for name, value in message.fields.items())
-    return f"{message.key} ({values})" if values else message.key
-
-
-def build_summary(plan: Any, *, say: Say = plain_words, made: datetime | None = None) -> dict[str, Any]:
+def build_summary(plan: EstatePlan, *, say: Say, made: datetime | None = None) -> dict[str, Any]:
     """Gather everything that was decided into plain JSON values.
 
     Parameters
     ----------
-    plan : object or iterable
-        A plan with `blocks`, or the block plans alone (see `writing.told.tell_plan`).
+    plan : EstatePlan
     say : callable
         Tells a Message as a sentence.
     made : datetime, optional
@@ -50,72 +44,63 @@ def build_summary(plan: Any, *, say: Say = plain_words, made: datetime | None = 
     dict
         As `docs/summary.schema.json` describes it; NaN is None; SI units named in the keys.
     """
-    told = tell_plan(plan)
-    folders = block_folders(block.name for block in told.blocks)
+    folders = block_folders(block.name for block in plan.blocks)
     return {
         "program": "geoprune",
         "summary_version": 1,
         "made": (made or datetime.now(UTC)).isoformat(timespec="seconds"),
         "versions": versions(),
-        "crs": crs_name(told.crs),
-        "options": to_json(told.options, say),
-        "inputs": to_json(list(told.sources), say),
-        "remarks": tell_remarks(told.remarks, say),
-        "blocks": {block.name: block_summary(block, told, folders[block.name], say) for block in told.blocks},
+        "crs": crs_name(plan.crs),
+        "options": to_json(plan.options, say),
+        "inputs": to_json(list(plan.sources), say),
+        "cautions": [say(caution) for caution in caution_notes()],
+        "remarks": tell_remarks(plan.remarks, say),
+        "blocks": {block.name: block_summary(block, plan, folders[block.name], say) for block in plan.blocks},
         "files": [],
     }
 
 
-def block_summary(block: ToldBlock, told: ToldPlan, folder: str, say: Say) -> dict[str, Any]:
+def block_summary(block: BlockPlan, plan: EstatePlan, folder: str, say: Say) -> dict[str, Any]:
     """Return what is told of one block."""
-    alone = dataclasses.replace(told, blocks=(block,))
-    plan, samples = block.plan, join_layer(alone, "samples")
+    alone = dataclasses.replace(plan, blocks=(block,))
+    samples = join_layer(alone, "samples")
     zones = records(join_layer(alone, "zones"), say)
     used = samples["used"].fillna(True).astype(bool)
     buds = join_layer(alone, "vines")["buds_per_vine"]
-    reasons = texts(getattr(plan, "verdict_reasons", getattr(plan, "reason", None)))
     figures = ("buds_per_vine", "vine_size_kg", "vine_size_se_kg", "loo_rmse_kg", "mean_rmse_kg")
     return {
         "folder": folder,
-        "settings": block_settings(block, say),
-        "verdict": plan.verdict,
-        "verdict_reasons": [to_json(reason, say) for reason in reasons],
-        **{name: to_json(getattr(plan, name), say) for name in figures},
+        "settings": to_json(block.settings, say),
+        "verdict": block.verdict,
+        "verdict_reasons": [say(reason) for reason in block.verdict_reasons],
+        **{name: to_json(getattr(block, name), say) for name in figures},
         "vines": sum(zone["vines"] or 0 for zone in zones),
         "positions": len(buds),
-        "buds_total": int(buds.sum()),
+        "buds_total": None if buds.isna().any() else int(buds.sum()),
         "area_ha": sum(zone["area_ha"] or 0.0 for zone in zones),
         "samples_used": int(used.sum()),
         "samples_left_out": int((~used).sum()),
         "zones": zones,
-        "advice": to_json(list(getattr(plan, "advice", ())), say),
-        "injury": to_json(getattr(plan, "injury", None), say),
-        "merit": to_json(plan.merit, say),
-        "model": to_json(plan.model, say),
+        "advice": [to_json(entry, say) | {"sentences": [say(line) for line in entry.messages]} for entry in block.advice],
+        "rule": to_json(block.rule, say),
+        "injury": to_json(block.injury, say),
+        "crop": to_json(block.crop, say),
+        "notes": [say(note) for note in block.notes],
+        "merit": to_json(block.merit, say),
+        "model": to_json(block.model, say),
         "replant_areas": records(join_layer(alone, "replant_areas"), say),
         "next_vines": records(join_layer(alone, "next_vines"), say),
-        "flagged_posts": len(block.tables["flags"]),
-        "remarks": tell_remarks(plan.remarks, say),
+        "flagged_posts": len(block.flags),
+        "remarks": tell_remarks(block.remarks, say),
     }
 
 
-def block_settings(block: ToldBlock, say: Say) -> dict[str, Any]:
-    """Return what the vineyard file says of the block."""
-    given = to_json(getattr(block.plan, "settings", {}), say)
-    told = {"variety": block.variety, "rule": block.rule, "training": block.training}
-    return {**told, **given} if isinstance(given, dict) else told
-
-
-def tell_remarks(remarks: Iterable[Remark | str], say: Say) -> list[dict[str, str]]:
+def tell_remarks(remarks: Iterable[Remark], say: Say) -> list[dict[str, str]]:
     """Return remarks as kind, key, block and sentence."""
-    told = []
-    for remark in remarks:
-        if isinstance(remark, str):
-            told.append({"kind": "warning", "key": "", "block": "", "text": remark})
-        else:
-            key, block = remark.message.key, remark.block
-            told.append({"kind": remark.kind, "key": key, "block": block, "text": say(remark.message)})
-    return told
+    return [
+        {"kind": remark.kind, "key": remark.message.key, "block": remark.block, "text": say(remark.message)}
+        for remark in remarks
+    ]
 
 
 def records(table: pd.DataFrame, say: Say) -> list[dict[str, Any]]:

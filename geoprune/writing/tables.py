@@ -7,9 +7,10 @@ from functools import cache
 from importlib.resources import files
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
-from geoprune.writing.told import ToldBlock, ToldPlan
+from geoprune.plan import BlockPlan, EstatePlan
 
 #: Layer -> geometry type; None for a table without geometry.
 GEOMETRIES: dict[str, str | None] = {
@@ -33,12 +34,12 @@ def column_words() -> dict[str, dict[str, list[str]]]:
     return tomllib.loads(files("geoprune.writing").joinpath("columns.toml").read_text("utf-8"))
 
 
-def plan_tables(plan: ToldPlan) -> dict[str, pd.DataFrame]:
+def plan_tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
     """Join each layer over the blocks and bring it to its promised columns.
 
     Parameters
     ----------
-    plan : ToldPlan
+    plan : EstatePlan
         The plans of all blocks.
 
     Returns
@@ -50,7 +51,7 @@ def plan_tables(plan: ToldPlan) -> dict[str, pd.DataFrame]:
     return {layer: join_layer(plan, layer) for layer in GEOMETRIES}
 
 
-def join_layer(plan: ToldPlan, layer: str) -> pd.DataFrame:
+def join_layer(plan: EstatePlan, layer: str) -> pd.DataFrame:
     """Join one layer over the blocks."""
     parts = [layer_of(block, layer) for block in plan.blocks]
     parts = [part for part in parts if len(part)]
@@ -58,32 +59,33 @@ def join_layer(plan: ToldPlan, layer: str) -> pd.DataFrame:
     return conform(joined, layer, plan)
 
 
-def layer_of(block: ToldBlock, layer: str) -> pd.DataFrame:
+def layer_of(block: BlockPlan, layer: str) -> pd.DataFrame:
     """Return one block's table of a layer, with `block` in it."""
     if layer == "blocks":
         return block_line(block)
-    table = block.tables[layer]
+    table = getattr(block, layer)
+    table = table.loc[:, ~table.columns.duplicated()].assign(block=np.full(len(table), block.name, dtype=object))
     plain = pd.DataFrame(table.drop(columns="geometry", errors="ignore"))
     return plain.assign(geometry=table.geometry.to_numpy()) if GEOMETRIES[layer] else plain
 
 
-def block_line(block: ToldBlock) -> pd.DataFrame:
+def block_line(block: BlockPlan) -> pd.DataFrame:
     """Return the one line that a block has in the `blocks` layer."""
     line = {
         "block": block.name,
-        "variety": block.variety,
-        "rule": block.rule,
-        "training": block.training,
-        "verdict": block.plan.verdict,
-        "buds_per_vine": block.plan.buds_per_vine,
-        "vine_size_kg": block.plan.vine_size_kg,
-        "vine_size_se_kg": block.plan.vine_size_se_kg,
-        "geometry": block.outline,
+        "variety": block.settings.variety,
+        "rule": block.settings.rule,
+        "training": block.settings.training,
+        "verdict": block.verdict,
+        "buds_per_vine": block.buds_per_vine,
+        "vine_size_kg": block.vine_size_kg,
+        "vine_size_se_kg": block.vine_size_se_kg,
+        "geometry": block.polygon,
     }
     return pd.DataFrame([line])
 
 
-def conform(table: pd.DataFrame, layer: str, plan: ToldPlan) -> pd.DataFrame:
+def conform(table: pd.DataFrame, layer: str, plan: EstatePlan) -> pd.DataFrame:
     """Give a table its promised columns, in order and kind; what it has beyond them follows."""
     words = column_words()[layer]
     columns = {}
@@ -109,7 +111,7 @@ def as_kind(values: pd.Series, kind: str) -> pd.Series:
     return values.astype(DTYPES[kind])
 
 
-def prescription_table(plan: ToldPlan) -> pd.DataFrame:
+def prescription_table(plan: EstatePlan) -> pd.DataFrame:
     """Return one line per block and zone, with the block's variety, rule, training and verdict."""
     zones = pd.DataFrame(join_layer(plan, "zones")).drop(columns="geometry")
     blocks = join_layer(plan, "blocks").set_index("block")

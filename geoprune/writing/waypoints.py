@@ -26,7 +26,8 @@ def flag_words(line: Any, say: Say) -> tuple[str, str]:
         "zone": int(line.zone),
         "bands": int(line.bands),
     }
-    return f"{line.row}/{int(line.after_vine)} Z{int(line.zone)}", say(Message("writing.flag_post", fields))
+    key = "writing.flag_post" if line.after_vine else "writing.flag_first_post"
+    return f"{line.row}/{int(line.after_vine)} Z{int(line.zone)}", say(Message(key, fields))
 
 
 def next_vine_words(line: Any, say: Say) -> tuple[str, str]:

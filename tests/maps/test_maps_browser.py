@@ -15,6 +15,7 @@ from invented_plan import HOSTILE, invented_block_plan, invented_plan
 
 from geoprune.maps import render_block_map, render_estate
 from geoprune.units import KG_PER_LB
+from geoprune.words import say
 
 pytestmark = pytest.mark.browser
 
@@ -94,8 +95,7 @@ def test_the_first_screen_answers(open_page: Callable, plan: Any, html: str) -> 
     page = watched.page
     assert page.locator("h1").inner_text() == plan.name
     assert page.locator("#verdict").inner_text() == "Prune in 3 zones."
-    saved = plan.merit["one_number_misfit"]["value"] - plan.merit["zones_misfit"]["value"]
-    assert f"{saved:.1f} buds nearer" in page.locator("#why").inner_text()
+    assert say(plan.verdict_reasons[0], "en", "us") in page.locator("#why").inner_text()
     entries = page.locator("#zones > li")
     for zone, entry in zip(plan.zones.itertuples(), entries.all(), strict=True):
         assert entry.locator(".numeral b").inner_text() == str(zone.buds_per_vine)
@@ -149,12 +149,12 @@ def test_the_picture_shows_the_zones_where_they_are(open_page: Callable, plan: A
     hits = 0
     for zone in plan.zones.itertuples():
         inner = zone.geometry.buffer(-6)
-        spots = [shapely.Point(p) for p in rng.uniform(*np.array(inner.bounds).reshape(2, 2), (40, 2))]
+        spots = [shapely.Point(p) for p in rng.uniform(*np.array(inner.bounds).reshape(2, 2), (300, 2))]
         want = np.array([int(ZONE_FILLS[zone.zone][i : i + 2], 16) for i in (1, 3, 5)])
         near = []
-        for spot in [s for s in spots if inner.contains(s)][:8]:
+        for spot in [s for s in spots if inner.contains(s)][:24]:
             near.append(np.abs(colour_at(page, plan, spot) - want).sum() < 40)
-        hits += np.mean(near) > 0.5
+        hits += np.mean(near) > 0.2  # fine hatching covers most of zone 3; another zone's fill is never hit
     assert hits == 3
 
 

@@ -16,7 +16,8 @@ from test_maps_packing import unpack
 from geoprune.maps import render_block_map, render_estate
 from geoprune.maps.ground import lay_ground, zone_labels, zone_parts
 from geoprune.maps.shell import LEAFLET_SHA256, asset, leaflet, tile_host
-from geoprune.maps.telling import page_words, tell_from_lists
+from geoprune.maps.telling import page_words
+from geoprune.words import say
 
 
 def payload(page: str) -> str:
@@ -160,10 +161,10 @@ def test_sentences_are_told_in_the_readers_units() -> None:
     from invented_plan import Message
 
     message = Message("map.size_sentence", {"vine_size_kg": 0.90718474})
-    assert tell_from_lists(message, "en", "us") == "Pruning weight 2.0 lb per vine."
-    assert tell_from_lists(message, "es", "metric") == "Peso de poda 0.91 kg por cepa."
+    assert say(message, "en", "us") == "Pruning weight 2.0 lb per vine."
+    assert say(message, "es", "metric") == "Peso de poda 0.91 kg por cepa."
     with pytest.raises(KeyError):
-        tell_from_lists(Message("map.nothing"), "en", "us")
+        say(Message("map.nothing"), "en", "us")
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import json
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -16,7 +17,9 @@ from jsonschema import Draft202012Validator
 from python_calamine import CalamineWorkbook
 
 from geoprune.errors import OutputError
-from geoprune.writing import block_folders, build_summary, write_plan
+from geoprune.plan import EstatePlan
+from geoprune.rules import caution_notes
+from geoprune.writing import block_folders, write_plan
 
 sys.path.insert(0, str(Path(__file__).parent))
 from told_plan import HOSTILE, block_plan, plan
@@ -160,10 +163,33 @@ def test_summary_follows_its_schema_and_lists_every_file(written):
     assert not Draft202012Validator(schema).is_valid(broken)
 
 
-def test_block_plans_alone_are_written_too(tmp_path):
-    out = write_plan(plan(bare=True), tmp_path / "out")
-    assert gpd.read_file(out / "prescription.gpkg", layer="flags").empty
-    assert build_summary(plan(bare=True))["blocks"]["North"]["remarks"][0]["text"] == "fine"
+def test_sentences_are_told_in_the_language_and_units(tmp_path):
+    english, spanish = (
+        json.loads((write_plan(plan(), tmp_path / code, language=code, units=units) / "summary.json").read_text("utf-8"))
+        for code, units in (("en", "us"), ("es", "metric"))
+    )
+    assert english["blocks"]["North"]["verdict_reasons"] == ["Pruning weight 2.0 lb per vine."]
+    assert spanish["blocks"]["North"]["verdict_reasons"] == ["Peso de poda 0.90 kg por cepa."]
+    assert english["blocks"]["North"]["remarks"][0]["key"] == "reading.left_out_not_bearing"
+    assert len(english["cautions"]) == len(spanish["cautions"]) == len(caution_notes())
+
+
+def test_a_block_without_a_number_has_nulls(tmp_path):
+    block = block_plan("Frozen")
+    tables = {name: getattr(block, name).assign(buds_per_vine=np.nan) for name in ("zones", "panels")}
+    tables |= {name: table.assign(buds_total=np.nan) for name, table in tables.items()}
+    tables["vines"] = block.vines.assign(buds_per_vine=block.vines["buds_per_vine"].where(block.vines["buds_per_vine"] == 0))
+    told = replace(block, buds_per_vine=None, **tables)
+    out = write_plan(EstatePlan((told,), told.crs), tmp_path / "out")
+    summary = json.loads((out / "summary.json").read_text("utf-8"))["blocks"]["Frozen"]
+    assert summary["buds_per_vine"] is None
+    assert summary["buds_total"] is None
+    assert [zone["buds_per_vine"] for zone in summary["zones"]] == [None, None]
+    for layer in ("zones", "panels"):
+        assert gpd.read_file(out / "prescription.gpkg", layer=layer)["buds_per_vine"].isna().all()
+    vines = gpd.read_file(out / "prescription.gpkg", layer="vines")
+    assert (vines["buds_per_vine"].isna() == (vines["status"] == "bearing")).all()
+    assert pd.read_csv(out / "prescription.csv", encoding="utf-8-sig")["buds_per_vine"].isna().all()
 
 
 def test_hostile_text_stays_text(tmp_path):
@@ -241,9 +267,8 @@ def test_block_folders_are_safe_and_unlike():
 
 
 def test_one_block_without_vines_or_samples_is_written(tmp_path):
-    block = block_plan("Bare", bare=True)
-    block.samples = block.samples.iloc[:0]
-    block.replant_areas = block.replant_areas.iloc[:0]
-    out = write_plan((block,), tmp_path / "out")
+    block = block_plan("Bare")
+    block = replace(block, samples=block.samples.iloc[:0], replant_areas=block.replant_areas.iloc[:0], surface_grid=None)
+    out = write_plan(EstatePlan((block,), block.crs), tmp_path / "out")
     empty = gpd.read_file(out / "prescription.gpkg", layer="replant_areas")
     assert list(empty.columns[:5]) == CONTRACT["replant_areas"]

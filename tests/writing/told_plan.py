@@ -1,7 +1,5 @@
 """An invented plan of two small blocks, to try what is written. Nothing in it is true."""
 
-from types import SimpleNamespace
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -9,6 +7,7 @@ from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, box
 
 from geoprune.errors import Message, Remark
+from geoprune.plan import BlockPlan, BlockSettings, EstatePlan
 
 UTM = CRS.from_epsg(32617)
 HOSTILE = "=1+1</script><img src=x onerror=alert(1)>\"'{{7*7}}\u202e\x07 & <b>"
@@ -18,7 +17,7 @@ def table(columns, geometry):
     return gpd.GeoDataFrame(columns, geometry=geometry, crs=UTM)
 
 
-def block_plan(name, corner=0.0, rows=4, vines=8, note="fine", bare=False):
+def block_plan(name, corner=0.0, rows=4, vines=8, note="fine"):
     east = 500_000 + corner
     spots = [(r, v) for r in range(1, rows + 1) for v in range(1, vines + 1)]
     place = {s: Point(east + 3 * s[0], 4_700_000 + 2 * s[1]) for s in spots}
@@ -111,16 +110,6 @@ def block_plan(name, corner=0.0, rows=4, vines=8, note="fine", bare=False):
         "merit": {"saving": np.float64(2.5), "curve": np.arange(4)},
         "model": {"covariance": "exponential", "parameters": {"range_m": np.float32(70), "nugget": np.nan}},
     }
-    if bare:
-        return SimpleNamespace(
-            **common,
-            polygon=box(east, 4_700_000, east + 14, 4_700_020),
-            rule="20+20",
-            training="flat cane",
-            reason=note,
-            remarks=(note,),
-            runs=pd.DataFrame({"row": ["1"], "zone": [1]}),
-        )
     flags = table(
         {
             "stop": [1, 2],
@@ -137,21 +126,21 @@ def block_plan(name, corner=0.0, rows=4, vines=8, note="fine", bare=False):
         "vine_size_kg": np.array([[0.5, np.nan], [0.7, 1.2]]),
         "vine_size_se_kg": np.full((2, 2), 0.1),
     }
-    return SimpleNamespace(
+    return BlockPlan(
         **common,
-        settings=SimpleNamespace(variety=note, rule="20+20", training="flat cane"),
+        settings=BlockSettings(name, note, "20+20", "flat cane", 3.0, 2.0, 4),
         crs=UTM,
         polygon=MultiPolygon([box(east, 4_700_000, east + 14, 4_700_020)]),
-        verdict_reasons=(Message("zones.merit", {"saving": 2.5}),),
+        verdict_reasons=(Message("map.size_sentence", {"vine_size_kg": 0.9}),),
         flags=flags,
         advice=(),
         surface_grid=grid,
         runs=pd.DataFrame({"stop": [1], "row": ["1"], "zone": [1], "first_vine": [1], "last_vine": [8]}),
         next_vines=table({"stop": [1], "row": ["4"], "vine": [8], "gain_buds": [0.3]}, [place[(4, 8)]]),
-        remarks=(Remark("dropped", Message("trellis.far", {"note": note}), name),),
+        remarks=(Remark("dropped", Message("reading.left_out_not_bearing", {"line": 4, "row": note, "vine": 3}), name),),
     )
 
 
-def plan(note="fine", names=("North", "South"), bare=False):
-    blocks = tuple(block_plan(n, 100.0 * i, note=note, bare=bare) for i, n in enumerate(names))
-    return blocks if bare else SimpleNamespace(blocks=blocks, crs=UTM, options={"bud_step": 5}, sources=(), remarks=())
+def plan(note="fine", names=("North", "South")):
+    blocks = tuple(block_plan(n, 100.0 * i, note=note) for i, n in enumerate(names))
+    return EstatePlan(blocks, UTM, {"bud_step": 5})

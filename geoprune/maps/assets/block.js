@@ -198,7 +198,7 @@ function paintPanels(view, look) {
     if (!view.sees((ax + bx) / 2, (ay + by) / 2, long)) continue;
     posts.rect(ax - side, ay - side, 2 * side, 2 * side);
     posts.rect(bx - side, by - side, 2 * side, 2 * side);
-    if (written) writeBuds(view, look, font, [ax, ay, bx, by], columns.panel_buds[i]);
+    if (written && columns.panel_buds[i]) writeBuds(view, look, font, [ax, ay, bx, by], columns.panel_buds[i]);
   }
   context.globalAlpha = long < 24 ? 0.35 : 0.85;
   context.fillStyle = look.ink;
@@ -351,9 +351,10 @@ function paintNumbers(view, look) {
       y,
       size: label.part ? Math.round(size * 0.7) : size,
       big: number(zone.buds_per_vine),
-      small: label.part ? "" : word("class", zone.class),
+      small: label.part || room < size * 1.6 ? "" : word("class", zone.class),
       bands: told.zones.length > 1 ? zone.zone : 0,
       must: !label.part,
+      room,
     });
   }
 }

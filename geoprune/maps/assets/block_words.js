@@ -4,7 +4,7 @@ function showPage() {
   document.title = `${told.name} – ${say("title")}`;
   put("settings", ...pageChoices(), printButton());
   put("name", told.name);
-  put("facts", [told.variety, told.rule, word("training", told.training)].filter(Boolean).join(" · "));
+  put("facts", [told.variety, told.rule, word("training", told.training)].filter(Boolean).join(" · "), linkList(told.links, told.name));
   showAnswer();
   put("zones", ...told.zones.map(zoneEntry));
   showSearch();
@@ -18,17 +18,13 @@ function showPage() {
 
 function showAnswer() {
   const one = told.zones.length === 1;
-  const { merit } = told;
-  put("verdict", one
+  put("verdict", told.buds === null ? say("verdict_stop") : one
     ? say("verdict_one", { buds: number(told.zones[0] ? told.zones[0].buds_per_vine : told.buds) })
     : say("verdict_zone", { zones: number(told.zones.length) }));
-  const both = known(merit.one) && known(merit.zones);
-  const fields = { one: number(merit.one, 1), zones: number(merit.zones, 1), saving: number(merit.one - merit.zones, 1) };
-  const lines = both && !one ? [say("saving_zone", fields)] : [];
+  const lines = [...told.said[speech.language][speech.units].reasons];
   if (told.replant.length) lines.push(replantLine());
-  if (!one) lines.push(say("one_instead", { buds: number(told.buds) }));
-  const reasons = told.said[speech.language][speech.units].reasons;
-  put("why", ...[...lines, ...reasons].map((text) => make("p", { text })));
+  if (!one && told.buds !== null) lines.push(say("one_instead", { buds: number(told.buds) }));
+  put("why", ...lines.map((text) => make("p", { text })));
 }
 
 function replantLine() {
@@ -242,7 +238,7 @@ function panelCard(i) {
   const [first, last] = [columns.panel_first[i], columns.panel_last[i]];
   return make("section", { "data-card": "panel" },
     make("h3", { text: say("card_panel", { row: told.rows[columns.panel_row[i]], panel: columns.panel_number[i] }) }),
-    make("p", { class: "numeral" }, make("b", { text: number(columns.panel_buds[i]) }), make("span", { text: say("buds_per_vine") })),
+    make("p", { class: "numeral" }, make("b", { text: number(columns.panel_buds[i] || null) }), make("span", { text: say("buds_per_vine") })),
     facts(
       [say("vines"), say("card_vines", { first, last, counted: number(columns.panel_vines[i]) })],
       [say("not_bearing"), statusWords(columns.panel_row[i], first, last)],
@@ -299,7 +295,7 @@ function runsOf(row) {
     const before = out[out.length - 1];
     const panel = {
       first: columns.panel_first[i], last: columns.panel_last[i], zone: columns.panel_zone[i],
-      buds: columns.panel_buds[i], vines: columns.panel_vines[i],
+      buds: columns.panel_buds[i] || null, vines: columns.panel_vines[i],
     };
     if (before && before.zone === panel.zone && before.buds === panel.buds) {
       before.last = panel.last;
@@ -385,8 +381,10 @@ function aboutText() {
     make("h3", { text: say("zone_n", { zone: entry.zone }) }), ...entry.lines.map((text) => make("p", { text }))));
   const remarks = said.remarks.length ? [make("h3", { text: say("remarks") }),
     make("ul", {}, ...said.remarks.map((text) => make("li", { text })))] : [];
+  const notes = said.notes.length ? [make("section", {},
+    make("h3", { text: say("whole_block") }), ...said.notes.map((text) => make("p", { text })))] : [];
   const list = make("div", {}, ...errors.map((text) => make("p", { text })), make("p", { text: say("about_size") }),
-    make("p", { text: say("about_interval") }), ...zones, ...remarks);
+    make("p", { text: say("about_interval") }), ...notes, ...zones, ...remarks);
   return list;
 }
 

@@ -155,18 +155,12 @@ function extremes() {
   });
 }
 
-function links(block) {
-  const kinds = [["map", "link_map"], ["sheet", "link_sheet"], ["pdf", "link_pdf"]].filter(([kind]) => block.links[kind]);
-  return make("span", { class: "links" }, ...kinds.map(([kind, key]) =>
-    make("a", { href: block.links[kind], text: say(key), "aria-label": `${say(key)}: ${block.name}` })));
-}
-
 function blockTable() {
   const heads = ["block", "buds_per_vine"].map((key) => say(key));
   return table(say("table_blocks"), heads, told.blocks.map((block, i) => [
     make("div", {},
       make("button", { type: "button", class: "link", text: block.name, onclick: () => choose(i, true) }),
-      make("p", { class: "quiet", text: blockWords(block, i) }), links(block)),
+      make("p", { class: "quiet", text: blockWords(block, i) }), linkList(block.links, block.name)),
     make("b", { class: "big", text: block.numbers.map((n) => number(n)).join(" · ") })]));
 }
 
@@ -195,8 +189,8 @@ function showCard() {
     return make("p", { class: "numeral" }, make("b", { text: number(zone.buds_per_vine) }),
       make("span", { text: `${name}, ${weight(zone.vine_size_kg)}` }));
   });
-  const verdict = block.zones === 1 ? say("verdict_one", { buds: block.numbers[0] }) : say("verdict_zone", { zones: block.zones });
-  card.replaceChildren(shut, make("h3", { text: block.name }), make("p", { text: verdict }), ...zones, links(block));
+  const verdict = block.buds === null ? say("verdict_stop") : block.zones === 1 ? say("verdict_one", { buds: block.numbers[0] }) : say("verdict_zone", { zones: block.zones });
+  card.replaceChildren(shut, make("h3", { text: block.name }), make("p", { text: verdict }), ...zones, linkList(block.links, block.name));
 }
 
 function showSearch() {

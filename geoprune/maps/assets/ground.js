@@ -51,8 +51,11 @@ function openGround(told, box, paint) {
     const lat = Math.atan(Math.sinh(Math.PI * (1 - 2 * (down + told.home[1])))) * (180 / Math.PI);
     return [lat, (across + told.home[0] - 0.5) * 360];
   };
-  const show = ([west, north, east, south], options = {}) =>
-    map.fitBounds([toLatLng(west, south), toLatLng(east, north)], { paddingTopLeft: [24, 24], paddingBottomRight: [66, 72], animate: false, ...options });
+  const show = ([west, north, east, south], options = {}) => {
+    const beside = map.getSize().x < 620 ? 34 : 96; // the buttons stand below on a phone, else at the right
+    const margins = { paddingTopLeft: [34, 24], paddingBottomRight: [beside, 72] };
+    map.fitBounds([toLatLng(west, south), toLatLng(east, north)], { ...margins, animate: false, ...options });
+  };
   map.invalidateSize(false);
   show(box);
   layer.addTo(map);

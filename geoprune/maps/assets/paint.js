@@ -116,7 +116,29 @@ function fillZone(view, look, rings, style) {
 }
 
 // A number on a small plate of paper, with the bands of tape under it and a word when there is room.
-function plate(view, look, taken, { x, y, big, small, bands, must, size }) {
+// The first place of `plateChoices` that lies on no other plate is taken; one that must be there takes the first.
+function plate(view, look, taken, { x, y, big, small, bands, must, size, room = 0 }) {
+  const free = (spot) => !taken.some((other) =>
+    spot[0] < other[2] && spot[2] > other[0] && spot[1] < other[3] && spot[3] > other[1]);
+  const choices = plateChoices(size, small, must ? room : 0).map(([share, words, dx, dy]) =>
+    measurePlate(view, look, { x: x + dx, y: y + dy, big, small: words, bands, size: Math.round(size * share) }));
+  const chosen = choices.find((choice) => free(choice.spot)) || (must ? choices[0] : null);
+  if (!chosen) return;
+  taken.push(chosen.spot);
+  drawPlate(view, look, chosen);
+}
+
+// Sizes, words and shifts to try: whole, then without the word, moved within `room`, and smaller.
+function plateChoices(size, small, room) {
+  const whole = [[1, small, 0, 0], [1, "", 0, 0]];
+  if (!room) return whole;
+  const step = Math.min(room, size * 2);
+  const shifts = [[0, 1], [0, -1], [1, 0], [-1, 0], [1, 1], [-1, 1], [1, -1], [-1, -1]];
+  const moved = (share) => shifts.map(([dx, dy]) => [share, "", dx * step, dy * step]);
+  return [...whole, ...moved(1), [0.75, "", 0, 0], ...moved(0.75)];
+}
+
+function measurePlate(view, look, { x, y, big, small, bands, size }) {
   const { context } = view;
   context.font = `700 ${size}px ${look.serif}`;
   const wide = context.measureText(big).width;
@@ -125,18 +147,19 @@ function plate(view, look, taken, { x, y, big, small, bands, must, size }) {
   const wordWide = small ? context.measureText(small).width : 0;
   const width = Math.max(wide, wordWide, bands * 8) + 14;
   const height = size + (small ? print * 1.25 : 0) + (bands ? 11 : 0) + 8;
-  const spot = [x - width / 2, y - height / 2, x + width / 2, y + height / 2];
-  const clash = taken.some((other) =>
-    spot[0] < other[2] && spot[2] > other[0] && spot[1] < other[3] && spot[3] > other[1]);
-  if (clash && !must) return;
-  taken.push(spot);
+  return { x, big, small, bands, size, print, spot: [x - width / 2, y - height / 2, x + width / 2, y + height / 2] };
+}
+
+function drawPlate(view, look, { x, big, small, bands, size, print, spot }) {
+  const { context } = view;
+  const box = [spot[0], spot[1], spot[2] - spot[0], spot[3] - spot[1]];
   context.fillStyle = look.paper;
   context.globalAlpha = 0.94;
-  context.fillRect(spot[0], spot[1], width, height);
+  context.fillRect(...box);
   context.globalAlpha = 1;
   context.strokeStyle = look.ink;
   context.lineWidth = 1;
-  context.strokeRect(spot[0], spot[1], width, height);
+  context.strokeRect(...box);
   let top = spot[1] + 4;
   view.text(big, x, top + size * 0.52, { font: `700 ${size}px ${look.serif}`, color: look.ink });
   top += size;

@@ -51,3 +51,10 @@ function cross(path, x, y, size) {
   path.moveTo(x - size, y + size);
   path.lineTo(x + size, y - size);
 }
+
+// Ways to a block's other pages.
+function linkList(links, name) {
+  const kinds = ["map", "sheet", "pdf", "card", "report"].filter((kind) => links[kind]);
+  return make("span", { class: "links" }, ...kinds.map((kind) =>
+    make("a", { href: links[kind], text: say(`link_${kind}`), "aria-label": `${say(`link_${kind}`)}: ${name}` })));
+}

@@ -1,0 +1,214 @@
+"""What the crew is told, as plain data: one pure function for PDF, HTML and pocket card, in one language."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping
+from datetime import date
+from itertools import groupby
+from operator import attrgetter, itemgetter
+from typing import Any
+
+import numpy as np
+import shapely
+from markupsafe import Markup
+
+from geoprune import look
+from geoprune.errors import Message
+from geoprune.maps.ground import zone_parts
+from geoprune.maps.picture import zone_pattern
+from geoprune.pages.drawing import box, picture, tape
+from geoprune.pages.text import clean, shorten
+from geoprune.pages.vine import draw_vine
+from geoprune.plan import BlockPlan
+from geoprune.rules import Recipe, ZoneAdvice, bud_notes, caution_notes
+from geoprune.words import say, with_marks, word_lists
+
+#: Lines of one row kept together on a page at most; a row with more goes on under its name again.
+MOST_LINES = 14
+#: Longest row name shown.
+LONGEST_ROW = 32
+#: Notes of a zone's advice that concern the crew; the others are for the report.
+CREW_NOTES = ("rules.flag_low", "rules.flag_renew")
+SIDES = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
+
+Tell = Callable[[Message], str]
+
+
+def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", made: date) -> dict[str, Any]:
+    """Return everything a crew's sheet says.
+
+    Parameters
+    ----------
+    plan : BlockPlan
+    language : str
+        Code of a word list; the whole sheet is in it.
+    units : {"us", "metric"}
+    made : date
+        The day on the sheet.
+
+    Returns
+    -------
+    dict
+        Text, whole numbers and SVG only. `zones`: one entry per zone in order. `rows`: one entry per row in walking
+        order, each with its `lines`; empty where winter bud injury allows no number (`stop`).
+    """
+    words = word_lists()[language]["sheet"]
+
+    def tell(message: Message) -> str:
+        return clean(say(message, language, units))
+
+    stop = plan.buds_per_vine is None
+    vines = int(plan.zones["vines"].sum())
+    facts = {"vines": whole(vines, language), "rows": whole(len(plan.rows), language)}
+    return {
+        "language": language,
+        "words": words,
+        "block": shorten(plan.name),
+        "running": shorten(plan.name, 40),
+        "made": words["made"].format(date=told_day(made, words)),
+        "kind": [shorten(plan.settings.variety), tell(training_word(plan.settings.training))],
+        "facts": words["facts"].format_map(facts),
+        "stop": stop,
+        "taped": len(plan.zones) > 1,
+        "verdict": _verdict(plan, words),
+        "zones": [] if stop else _zones(plan, words, tell, language),
+        "bud_notes": [tell(note) for note in bud_notes()],
+        "cautions": [tell(note) for note in caution_notes()],
+        "short_cautions": [word_lists()[language]["card"][key] for key in ("guide", "local")],
+        "injury": [tell(note) for note in plan.injury.messages] if stop and plan.injury else [],
+        "rows": [] if stop else _rows(plan, words),
+    }
+
+
+def told_day(day: date, words: Mapping[str, str]) -> str:
+    """Return a day as people of the language write it."""
+    month = words["months"].split()[day.month - 1]
+    return words["date"].format(day=day.day, month=month, year=day.year)
+
+
+def whole(number: float, language: str) -> str:
+    """Return a whole number with the language's mark for thousands."""
+    return with_marks(f"{number:,.0f}", language)
+
+
+def training_word(training: str) -> Message:
+    """Return the training's name, to be told in any language."""
+    return Message("recipe.training_" + training.lower().replace(" ", "_").replace("-", "_"))
+
+
+def swatch(zone: int, *, zones: int, title: str) -> Markup:
+    """Return a zone's sign: its fill and, where there are several zones, the post with its bands of tape."""
+    style = look.zone_style(zone, zones=zones)
+    parts = [f"<defs>{zone_pattern(style)}</defs>", box((1, 1), (46, 58), fill=look.ZONE_FILLS[style])]
+    parts += [box((1, 1), (46, 58), fill=f"url(#z{style})", stroke=look.INK, stroke_width=1.4)]
+    if zones > 1:
+        parts += [box((13, 8), (22, 44), fill="#ffffff"), tape((24, 51), zone, height=42)]
+    return picture(parts, width=48, height=60, title=title)
+
+
+def _verdict(plan: BlockPlan, words: Mapping[str, str]) -> str:
+    if plan.buds_per_vine is None:
+        return words["verdict_stop"]
+    key = "verdict_zone" if len(plan.zones) > 1 else "verdict_one"
+    return words[key].format(zones=len(plan.zones))
+
+
+def buds_told(buds: float | None, words: Mapping[str, str]) -> str:
+    """Return a number of buds, or the sign for "ask" where there is none."""
+    return words["no_number"] if buds is None or not np.isfinite(buds) else f"{buds:.0f}"
+
+
+def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str) -> list[dict[str, Any]]:
+    count, told = len(plan.zones), []
+    advice = {entry.zone: entry for entry in plan.advice}
+    for zone, where in zip(plan.zones.to_dict("records"), zone_parts(plan.zones, plan.polygon), strict=True):
+        number = int(zone["zone"])
+        bands = words["band"] if number == 1 else words["bands"].format(bands=number)
+        kind = tell(Message("map.class_" + zone["class"].replace(" ", "_")))
+        places = ", ".join(tell(Message(f"map.part_{part}")) for part in where) if count > 1 else ""
+        told.append(
+            {
+                "zone": number,
+                "class": kind,
+                "bands": bands if count > 1 else "",
+                "band_count": number if count > 1 else 0,
+                "where": places,
+                "vines": words["zone_vines"].format(vines=whole(zone["vines"], language)),
+                "buds": buds_told(zone["buds_per_vine"], words),
+                "sign": swatch(number, zones=count, title=bands if count > 1 else kind),
+                **_wood(zone, advice.get(number), tell, language),
+            }
+        )
+    return told
+
+
+def _wood(zone: Mapping[str, Any], advice: ZoneAdvice | None, tell: Tell, language: str) -> dict[str, Any]:
+    """The recipe as a sentence, its reservations, and the drawn vine ("" where there is nothing to draw)."""
+    words = word_lists()[language]["sheet"]
+    recipe = None if advice is None else advice.recipe
+    if not np.isfinite(zone["buds_per_vine"]):
+        return {"recipe": words["ask"], "short": words["ask"], "notes": [], "vine": ""}
+    if recipe is None:
+        text = clean(str(zone.get("recipe") or ""))
+        return {"recipe": text, "short": text, "notes": [], "vine": ""}
+    sentence = tell(recipe.sentence)
+    reasons = recipe.reasons if recipe.parts else ()
+    notes = [tell(note) for note in (*reasons, *(note for note in advice.notes if note.key in CREW_NOTES))] if advice else []
+    if not recipe.parts:
+        return {"recipe": sentence, "short": sentence, "notes": [words["look_at_wood"], *notes], "vine": ""}
+    return {
+        "recipe": sentence,
+        "short": short_recipe(recipe, language),
+        "notes": notes,
+        "vine": draw_vine(recipe, title=sentence),
+    }
+
+
+def short_recipe(recipe: Recipe, language: str) -> str:
+    """Return the parts in one line: "canes 1 × 11 + 2 × 10 · renewal 2 × 2"."""
+    words = word_lists()[language]["card"]
+    kinds = groupby(recipe.parts, key=attrgetter("kind"))
+    return " · ".join(
+        f"{words[kind]} {' + '.join(f'{part.count} × {part.buds}' for part in parts)}" for kind, parts in kinds
+    )
+
+
+def _rows(plan: BlockPlan, words: Mapping[str, str]) -> list[dict[str, Any]]:
+    ways = dict(zip(plan.rows["row"], plan.rows.geometry, strict=True))
+    told: list[dict[str, Any]] = []
+    for name, group in groupby(plan.runs.to_dict("records"), key=itemgetter("row")):
+        runs = list(group)
+        way = row_way(ways[name], words, forward=runs[0]["from_post"] <= runs[-1]["to_post"])
+        made = _lines(runs, words, taped=len(plan.zones) > 1)
+        for start in range(0, len(made), MOST_LINES):
+            part = made[start : start + MOST_LINES]
+            shown = way if start == 0 else words["continued"]
+            told.append({"row": shorten(str(name), LONGEST_ROW), "way": shown, "lines": part})
+    return told
+
+
+def _lines(runs: list[dict[Hashable, Any]], words: Mapping[str, str], *, taped: bool) -> list[dict[str, str | int]]:
+    last = max(max(run["from_post"], run["to_post"]) for run in runs)
+
+    def post(number: int) -> str:
+        return words["end_post"] if number in (0, last) else str(number)
+
+    return [
+        {
+            "posts": f"{post(run['from_post'])} → {post(run['to_post'])}",
+            "numbers": f"{run['first_vine']} – {run['last_vine']}",
+            "bands": int(run["bands"]) if taped else 0,
+            "buds": buds_told(run["buds_per_vine"], words),
+            "vines": str(int(run["vines"])),
+        }
+        for run in runs
+    ]
+
+
+def row_way(line: shapely.LineString, words: Mapping[str, str], *, forward: bool) -> str:
+    """Return which way a row is walked, as compass letters: "N → S"."""
+    start, end = (line.coords[at][:2] for at in ((0, -1) if forward else (-1, 0)))
+    east, north = end[0] - start[0], end[1] - start[1]
+    sector = int(np.round(np.degrees(np.arctan2(east, north)) / 45.0)) % 8
+    letters = words["compass"].split()
+    return f"{letters[(sector + 4) % 8]} → {letters[sector]}"

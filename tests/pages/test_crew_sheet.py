@@ -1,0 +1,370 @@
+"""The crew's sheet: what the PDF says, read back by another program (poppler), against the plan's own row list."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import time
+from dataclasses import replace
+from datetime import date
+from html.parser import HTMLParser
+from itertools import groupby, pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from invented_plan import HOSTILE
+from sheet_plans import sheet_plan, stopped_plan
+
+from geoprune.errors import Message
+from geoprune.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf
+from geoprune.pages.content import sheet_content
+from geoprune.pages.text import BREAK, clean, shorten
+from geoprune.plan import BlockPlan
+from geoprune.rules import load_trainings
+from geoprune.words import languages, word_lists
+
+MADE = date(2026, 12, 3)
+# Paper, ISO 216 and ANSI/ASME Y14.1, in points.
+SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
+CARDS = {"a4": (297.64, 419.53), "letter": (396.0, 612.0)}
+
+poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs Debian's package poppler-utils")
+
+
+def run(*command: str, data: bytes, tmp_path: Path) -> str:
+    file = tmp_path / "sheet.pdf"
+    file.write_bytes(data)
+    done = subprocess.run([part.replace("FILE", str(file)) for part in command], capture_output=True, check=True)
+    return done.stdout.decode("utf-8")
+
+
+def pages_of(data: bytes, tmp_path: Path) -> list[str]:
+    return run("pdftotext", "-layout", "FILE", "-", data=data, tmp_path=tmp_path).split("\f")[:-1]
+
+
+def listed(pages: list[str], language: str) -> pd.DataFrame:
+    """Read the row list back from the text of the pages: a row's name stands beside one of its lines."""
+    end = word_lists()[language]["sheet"]["end_post"]
+    line = re.compile(rf"({end}|\d+)\s*→\s*({end}|\d+)\s+(\d+)\s*–\s*(\d+)\s+(\d|–)\s+(\d+|\?)\s+(\d+)\s*$")
+    found = []
+    for number, page in enumerate(pages):
+        for text in page.splitlines():
+            hit = line.search(text)
+            if hit:
+                start, stop, first, last, bands, buds, vines = hit.groups()
+                found.append((number, start, stop, int(first), int(last), bands, buds, int(vines)))
+    columns = ["page", "from", "to", "first_vine", "last_vine", "bands", "buds", "vines"]
+    return pd.DataFrame(found, columns=columns)
+
+
+def expected(plan: BlockPlan, language: str) -> pd.DataFrame:
+    """The plan's runs with end posts by name, worked out here from the panels and not by the page's code."""
+    last = plan.panels.groupby("row")["panel"].max()
+    end = word_lists()[language]["sheet"]["end_post"]
+
+    def named(posts: pd.Series) -> list[str]:
+        return [end if post in (0, last[row]) else str(post) for post, row in zip(posts, plan.runs["row"], strict=True)]
+
+    runs = plan.runs
+    bands = runs["bands"].astype(str) if len(plan.zones) > 1 else pd.Series("–", runs.index)
+    buds = runs["buds_per_vine"].astype(int).astype(str)
+    columns = {"from": named(runs["from_post"]), "to": named(runs["to_post"]), "first_vine": runs["first_vine"]}
+    return pd.DataFrame({**columns, "last_vine": runs["last_vine"], "bands": bands, "buds": buds, "vines": runs["vines"]})
+
+
+@poppler
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("paper", SIZES)
+@pytest.mark.parametrize("zones", [1, 3])
+def test_the_text_of_the_pdf_is_the_row_list(tmp_path: Path, language: str, paper: str, zones: int) -> None:
+    plan = sheet_plan(rows=24, vines=70, zones=3, verdict="zone" if zones == 3 else "one_number")
+    pages = pages_of(crew_sheet_pdf(plan, language=language, paper=paper, made=MADE), tmp_path)
+    found, wanted = listed(pages, language), expected(plan, language)
+    pd.testing.assert_frame_equal(found.drop(columns="page"), wanted.reset_index(drop=True), check_dtype=False)
+    rows = re.findall(r"^ *(\d+)\s+[NESWO]{1,2}\s*→\s*[NESWO]{1,2}\b", "\n".join(pages[1:]), flags=re.MULTILINE)
+    assert [int(row) for row in rows] == list(range(1, 25))
+
+
+@poppler
+@pytest.mark.parametrize("language", languages())
+def test_the_sheet_changes_number_where_the_posts_are_flagged(tmp_path: Path, language: str) -> None:
+    plan = sheet_plan(rows=20, vines=80, zones=4, seed=4)
+    found = listed(pages_of(crew_sheet_pdf(plan, language=language, made=MADE), tmp_path), language)
+    found = found.assign(row=plan.runs["row"].to_numpy(), forward=found["first_vine"] < found["last_vine"])
+    found["after_vine"] = np.where(found["forward"], found["first_vine"] - 1, found["first_vine"])
+    seen = list(zip(found["row"], found["after_vine"], found["bands"].astype(int), strict=True))
+    flagged = list(zip(plan.flags["row"], plan.flags["after_vine"], plan.flags["bands"], strict=True))
+    assert seen == flagged
+
+
+@poppler
+@pytest.mark.parametrize("paper", SIZES)
+def test_following_the_sheet_gives_every_vine_its_zone(tmp_path: Path, paper: str) -> None:
+    plan = sheet_plan(rows=15, vines=61, zones=4, seed=5)
+    found = listed(pages_of(crew_sheet_pdf(plan, paper=paper, made=MADE), tmp_path), "en")
+    row = plan.runs["row"].to_numpy()
+    zone = {}
+    for name, line in zip(row, found.itertuples(), strict=True):
+        for vine in range(min(line.first_vine, line.last_vine), max(line.first_vine, line.last_vine) + 1):
+            zone[name, vine] = int(line.bands)
+    told = [zone[name, vine] for name, vine in zip(plan.vines["row"], plan.vines["vine"], strict=True)]
+    assert told == plan.vines["zone"].tolist()
+
+
+@poppler
+@pytest.mark.parametrize("paper", SIZES)
+@pytest.mark.parametrize("language", languages())
+def test_no_row_is_split_over_two_pages(tmp_path: Path, paper: str, language: str) -> None:
+    plan = sheet_plan(rows=60, vines=80, zones=4, seed=4)
+    found = listed(pages_of(crew_sheet_pdf(plan, language=language, paper=paper, made=MADE), tmp_path), language)
+    pages = found["page"].groupby(plan.runs["row"].to_numpy()).nunique()
+    assert (pages == 1).all()
+    assert found["page"].nunique() > 3
+
+
+@poppler
+@pytest.mark.parametrize("language", languages())
+def test_every_page_names_the_block_and_its_number_and_repeats_the_heads(tmp_path: Path, language: str) -> None:
+    pages = pages_of(crew_sheet_pdf(sheet_plan(rows=40), language=language, made=MADE), tmp_path)
+    words = word_lists()[language]["sheet"]
+    for number, page in enumerate(pages, start=1):
+        assert "Creek Bench" in page
+        assert f"{words['page']} {number} {words['of']} {len(pages)}" in page
+        assert number == 1 or all(words[key].split()[0] in page for key in ("row", "posts", "tape", "buds", "done"))
+
+
+@poppler
+@pytest.mark.parametrize("paper", SIZES)
+def test_paper_size_and_embedded_faces(tmp_path: Path, paper: str) -> None:
+    for data, size in ((crew_sheet_pdf, SIZES), (crew_card_pdf, CARDS)):
+        pdf = data(sheet_plan(rows=6, vines=30), paper=paper, language="es", made=MADE)
+        told = run("pdfinfo", "FILE", data=pdf, tmp_path=tmp_path)
+        width, height = (float(part) for part in re.findall(r"Page size: +([\d.]+) x ([\d.]+)", told)[0])
+        assert (width, height) == pytest.approx(size[paper], abs=0.5)
+        fonts = run("pdffonts", "FILE", data=pdf, tmp_path=tmp_path).splitlines()[2:]
+        assert fonts
+        for font in fonts:
+            embedded, _, unicode = font.split()[-5:-2]
+            assert (embedded, unicode) == ("yes", "yes"), font
+
+
+@poppler
+@pytest.mark.parametrize(
+    ("zones", "paper", "language"), [(1, "a4", "en"), (2, "letter", "es"), (4, "letter", "es"), (4, "a4", "en")]
+)
+def test_page_one_holds_its_parts_without_overlap(tmp_path: Path, zones: int, paper: str, language: str) -> None:
+    choices: dict[str, Any] = {"verdict": "one_number"} if zones == 1 else {"zones": zones}
+    plan = sheet_plan("flat cane", rows=60, vines=60, seed=4, **choices)
+    pdf = crew_sheet_pdf(plan, paper=paper, language=language, made=MADE)
+    boxes = run("pdftotext", "-bbox", "-l", "1", "FILE", "-", data=pdf, tmp_path=tmp_path)
+    words = re.findall(r'xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]*)<', boxes)
+    width, height = SIZES[paper]
+    foot = max(float(word[1]) for word in words) - 3
+    rest = [word for word in words if float(word[1]) < foot]
+    assert max(float(word[3]) for word in rest) < foot + 3
+    assert all(float(word[0]) > 0 and float(word[2]) < width and float(word[3]) < height for word in words)
+    sizes = {word[4]: float(word[3]) - float(word[1]) for word in sorted(words, key=lambda w: float(w[3]) - float(w[1]))}
+    for buds in plan.zones["buds_per_vine"]:
+        # 40 pt is read at arm's length; the box of a word is at least as high as its face.
+        assert sizes[str(buds)] >= 40
+
+
+@poppler
+def test_a_sheet_is_in_one_language(tmp_path: Path) -> None:
+    plan = sheet_plan("arched cane", rows=8, vines=40)
+    told = {
+        language: "".join(pages_of(crew_sheet_pdf(plan, language=language, made=MADE), tmp_path))
+        for language in ("en", "es")
+    }
+    for language, other in (("en", "es"), ("es", "en")):
+        own, foreign = (word_lists()[code] for code in (language, other))
+        for key in ("tape", "buds", "vines", "done", "list_head"):
+            assert own["sheet"][key].split()[-1] in told[language]
+            assert foreign["sheet"][key].split()[-1] not in told[language]
+    assert "3 de diciembre de 2026" in told["es"]
+    assert "December 3, 2026" in told["en"]
+
+
+@poppler
+def test_past_the_stop_limit_the_sheet_says_ask_and_gives_no_number(tmp_path: Path) -> None:
+    # Martinson 2014, Cornell: above 80 % injury no count is given.
+    plan = stopped_plan(rows=20)
+    for draw in (crew_sheet_pdf, crew_card_pdf):
+        pages = pages_of(draw(plan, language="en", made=MADE), tmp_path)
+        assert len(pages) == 1
+        assert "STOP" in pages[0]
+        assert "Ask a person" in re.sub(r"\s+", " ", pages[0])
+        assert not re.search(r"buds per vine", pages[0])
+    assert "ALTO" in crew_sheet_html(plan, language="es", made=MADE)
+
+
+@poppler
+def test_a_zone_past_the_stop_limit_alone_is_a_question(tmp_path: Path) -> None:
+    plan = sheet_plan(rows=12, vines=40)
+    runs = plan.runs.assign(buds_per_vine=plan.runs["buds_per_vine"].where(plan.runs["zone"] != 1).astype(float))
+    zones = plan.zones.assign(buds_per_vine=plan.zones["buds_per_vine"].where(plan.zones["zone"] != 1).astype(float))
+    part = replace(plan, runs=runs, zones=zones)
+    found = listed(pages_of(crew_sheet_pdf(part, made=MADE), tmp_path), "en")
+    assert set(found.loc[found["bands"] == "1", "buds"]) == {"?"}
+    assert "?" not in set(found.loc[found["bands"] != "1", "buds"])
+
+
+class Cells(HTMLParser):
+    """Text of each table cell and heading cell, row by row."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: list[list[str]] = []
+        self.inside = False
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        if tag == "tr":
+            self.lines.append([])
+        if tag in ("td", "th"):
+            self.lines[-1].append("")
+            self.inside = True
+
+    def handle_endtag(self, tag: str) -> None:
+        self.inside = self.inside and tag not in ("td", "th")
+
+    def handle_data(self, data: str) -> None:
+        if self.inside:
+            self.lines[-1][-1] += data
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_page_says_what_the_pdf_says(language: str) -> None:
+    plan = sheet_plan(rows=24, vines=70)
+    cells = Cells()
+    cells.feed(crew_sheet_html(plan, language=language, made=MADE))
+    told = [[cell.strip() for cell in line] for line in cells.lines if any("→" in cell for cell in line)]
+    wanted = expected(plan, language)
+    lines = [line[1:] if len(line) == 7 else line for line in told]
+    assert [line[:5] for line in lines] == [
+        [
+            f"{run['from']} → {run['to']}",
+            f"{run['first_vine']} – {run['last_vine']}",
+            run["bands"],
+            run["buds"],
+            str(run["vines"]),
+        ]
+        for run in wanted.to_dict("records")
+    ]
+
+
+@poppler
+@pytest.mark.parametrize("language", languages())
+def test_text_from_files_is_shown_and_nothing_else(tmp_path: Path, language: str) -> None:
+    plan = sheet_plan(rows=10, vines=40, hostile=True)
+    plan = replace(plan, name=HOSTILE + '#eval("1+1") $x$ *b* @ref [c] \x00\x0b <u>', settings=plan.settings)
+    pages = pages_of(crew_sheet_pdf(plan, language=language, made=MADE), tmp_path)
+    start = shorten(plan.name, 40).replace(BREAK, "")[:20]
+    assert all(start in page.replace(BREAK, "") for page in pages)
+    found = listed(pages, language).drop(columns="page")
+    pd.testing.assert_frame_equal(found, expected(plan, language).reset_index(drop=True), check_dtype=False)
+    assert len(pages_of(crew_card_pdf(plan, language=language, made=MADE), tmp_path)) == 1
+    for html in (crew_sheet_html(plan, language=language), crew_card_html(plan, language=language)):
+        assert "<script" not in html
+        assert "<img" not in html
+        assert "\u202e" not in html
+
+
+@poppler
+@pytest.mark.parametrize("training", load_trainings())
+def test_the_card_is_one_page_with_every_number(tmp_path: Path, training: str) -> None:
+    for paper, language in (("letter", "en"), ("a4", "es")):
+        plan = sheet_plan(training, rows=30, vines=60, zones=4, seed=4)
+        pages = pages_of(crew_card_pdf(plan, language=language, paper=paper, made=MADE), tmp_path)
+        assert len(pages) == 1
+        assert {str(buds) for buds in plan.zones["buds_per_vine"]} <= set(pages[0].split())
+
+
+def test_a_block_of_40_000_vines_in_500_rows_takes_a_few_seconds() -> None:
+    plan = sheet_plan(rows=500, vines=80, seed=4)
+    spent = []
+    for _ in range(2):
+        start = time.process_time()
+        pdf = crew_sheet_pdf(plan, made=MADE)
+        spent.append(time.process_time() - start)
+    assert min(spent) < 8
+    assert len(pdf) < 600_000
+
+
+def test_the_same_plan_gives_the_same_bytes() -> None:
+    plan = sheet_plan(rows=6, vines=30)
+    assert crew_sheet_pdf(plan, made=MADE) == crew_sheet_pdf(plan, made=MADE)
+
+
+def test_a_long_row_goes_on_under_its_name() -> None:
+    plan = sheet_plan(rows=1, vines=160)
+    zone = np.arange(40) % 3 + 1
+    line = {"block": plan.name, "stop": 0, "row": "1", "from_post": 0, "to_post": 0, "first_vine": 0, "last_vine": 0}
+    runs = pd.DataFrame(
+        [
+            {**line, "from_post": i, "to_post": i + 1, "first_vine": 4 * i + 1, "last_vine": 4 * i + 4}
+            | {"zone": z, "bands": z, "buds_per_vine": 30, "vines": 4}
+            for i, z in enumerate(zone)
+        ]
+    )
+    rows = sheet_content(replace(plan, runs=runs), made=MADE)["rows"]
+    assert [len(group["lines"]) for group in rows] == [14, 14, 12]
+    assert {group["row"] for group in rows} == {"1"}
+    assert [group["way"] for group in rows][1:] == ["more of it"] * 2
+
+
+def test_rows_are_walked_to_and_fro() -> None:
+    rows = sheet_content(sheet_plan(rows=6, vines=40), made=MADE)["rows"]
+    ways = [group["way"] for group in rows]
+    assert all(one.split(" → ") == other.split(" → ")[::-1] for one, other in pairwise(ways))
+    assert [group["row"] for group in rows] == [name for name, _ in groupby(group["row"] for group in rows)]
+
+
+def test_unknown_paper_is_refused() -> None:
+    with pytest.raises(ValueError, match="letter or a4"):
+        crew_sheet_pdf(sheet_plan(rows=4, vines=20), paper="legal")
+
+
+def test_clean_text_keeps_letters_of_all_scripts() -> None:
+    assert clean("Peña 漢字 עברית\u202e \u200b\x07!") == "Peña 漢字 עברית !"
+
+
+def test_word_lists_hold_the_same_keys_and_blanks() -> None:
+    lists = word_lists()
+    for room in ("sheet", "card", "report", "numbers"):
+        keys = {code: lists[code][room].keys() for code in lists}
+        assert all(held == keys["en"] for held in keys.values())
+        for key, sentence in lists["en"][room].items():
+            blanks = set(re.findall(r"{(\w+)", sentence))
+            assert all(set(re.findall(r"{(\w+)", lists[code][room][key])) == blanks for code in lists), key
+
+
+@poppler
+def test_another_language_is_one_word_list_more_with_its_own_marks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from geoprune import words
+
+    for code in ("en", "es"):
+        shutil.copy(words.FOLDER / f"{code}.toml", tmp_path / f"{code}.toml")
+    text = (tmp_path / "en.toml").read_text("utf-8").replace('decimal_mark = "."', 'decimal_mark = ","')
+    text = text.replace('thousands_mark = ","', 'thousands_mark = "."').replace('tape = "Tape"', 'tape = "Ruban"')
+    (tmp_path / "fr.toml").write_text(text, "utf-8")
+    monkeypatch.setattr(words, "FOLDER", tmp_path)
+    for cached in (words.word_lists, words.languages):
+        cached.cache_clear()
+    try:
+        assert words.languages() == ("en", "es", "fr")
+        plan = sheet_plan(rows=20, vines=80)
+        pages = pages_of(crew_sheet_pdf(plan, language="fr", made=MADE), tmp_path)
+        assert "Ruban" in pages[1]
+        assert f"{int(plan.zones['vines'].sum()):,}".replace(",", ".") in pages[0]
+        size = Message("map.size_sentence", {"vine_size_kg": 1.5})
+        assert [words.say(size, code, "metric") for code in ("es", "fr")] == [
+            "Peso de poda 1.50 kg por cepa.",
+            "Pruning weight 1,50 kg per vine.",
+        ]
+    finally:
+        for cached in (words.word_lists, words.languages):
+            cached.cache_clear()

@@ -1,0 +1,57 @@
+"""The drawn vine shows the wood that is told: as many buds, canes and spurs as the recipe has."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from geoprune.pages.vine import HEIGHT, WIDTH, draw_vine
+from geoprune.rules import Recipe, fit_recipe, load_trainings
+
+TRAININGS = tuple(load_trainings())
+
+
+def drawn(recipe: Recipe) -> ElementTree.Element:
+    return ElementTree.fromstring(draw_vine(recipe, title="vine"))
+
+
+def of_class(svg: ElementTree.Element, name: str) -> list[ElementTree.Element]:
+    return [node for node in svg.iter() if node.get("class") == name]
+
+
+@pytest.mark.parametrize("training", TRAININGS)
+def test_every_count_that_fits_is_drawn_bud_by_bud(training: str) -> None:
+    for buds in range(0, 121):
+        recipe = fit_recipe(buds, training, 2.4)
+        svg = drawn(recipe)
+        assert len(of_class(svg, "bud")) == recipe.total == (buds if recipe.fits else 0)
+        assert [len(of_class(svg, kind)) for kind in ("cane", "spur", "renewal")] == [
+            recipe.count(kind) for kind in ("cane", "spur", "renewal")
+        ]
+
+
+@given(training=st.sampled_from(TRAININGS), buds=st.integers(1, 160), spacing=st.floats(0.9, 3.5))
+@settings(max_examples=150, deadline=None)
+def test_any_spacing_is_drawn_within_the_picture(training: str, buds: int, spacing: float) -> None:
+    recipe = fit_recipe(buds, training, spacing)
+    dots = of_class(drawn(recipe), "bud")
+    places = {(float(dot.get("cx", "nan")), float(dot.get("cy", "nan"))) for dot in dots}
+    assert len(places) == len(dots) == recipe.total
+    assert all(0 < x < WIDTH and 0 < y < HEIGHT for x, y in places)
+
+
+@pytest.mark.parametrize("training", [name for name, system in load_trainings().items() if system.kind == "cane"])
+def test_the_number_beside_each_cane_is_its_buds(training: str) -> None:
+    recipe = fit_recipe(41, training, 2.4)
+    for cane in of_class(drawn(recipe), "cane"):
+        text = next(node.text for node in cane.iter() if node.tag.endswith("text"))
+        assert int(str(text)) == sum(1 for node in cane.iter() if node.get("class") == "bud")
+
+
+def test_the_seven_trainings_have_drawings_of_their_own() -> None:
+    pictures = {re.sub(r"\s+", " ", draw_vine(fit_recipe(20, name, 2.4), title="")) for name in TRAININGS}
+    assert len(pictures) == len(TRAININGS) == 7
