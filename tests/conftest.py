@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -60,3 +61,14 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Watched]]:
     yield opened
     for context in contexts:
         context.close()
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """With GEOPRUNE_NO_SKIPS=1 a test that was skipped because something is not installed fails the run."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("GEOPRUNE_NO_SKIPS") != "1" or reporter is None:
+        return
+    lacking = [report for report in reporter.stats.get("skipped", []) if "needs " in str(report.longrepr)]
+    if lacking:
+        reporter.write_line(f"{len(lacking)} tests were skipped for want of a program", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

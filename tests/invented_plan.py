@@ -7,8 +7,7 @@ are plausible, not true: no vineyard was measured.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -16,7 +15,10 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
+from geoprune.errors import Message, Remark
 from geoprune.layers import COUNTED
+from geoprune.plan import BlockPlan, BlockSettings, EstatePlan
+from geoprune.rules import ZoneAdvice
 from geoprune.units import KG_PER_LB, M2_PER_HA
 
 UTM = CRS.from_epsg(32610)
@@ -34,91 +36,6 @@ HOSTILE = (
     "=1+1</script><script>window.PWNED=1</script>\"'`${window.PWNED=2}"
     '<img src=x onerror="window.PWNED=3">{{7*7}}{% raw %}{# gone #}\u202eabc\u202c'
 )
-
-
-@dataclass(frozen=True)
-class Message:
-    """A sentence by its key in the word lists, and what fills it in."""
-
-    key: str
-    fields: dict[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Something assumed, dropped or extrapolated."""
-
-    kind: str
-    message: Message
-    block: str = ""
-
-
-@dataclass(frozen=True)
-class BlockSettings:
-    """What the vineyard file says of a block."""
-
-    block: str
-    variety: str
-    rule: str
-    training: str
-    row_spacing_m: float
-    vine_spacing_m: float
-    vines_per_panel: int
-    planted: int
-
-
-@dataclass(frozen=True)
-class ZoneAdvice:
-    """What goes with a zone's number."""
-
-    zone: int
-    recipe: Any
-    diagnosis: Message
-    evidence: tuple[Message, ...] = ()
-    remedies: tuple[Message, ...] = ()
-    notes: tuple[Message, ...] = ()
-
-
-@dataclass(frozen=True)
-class BlockPlan:
-    """All that is told about one block."""
-
-    name: str
-    settings: BlockSettings
-    polygon: shapely.MultiPolygon
-    crs: CRS
-    verdict: str
-    verdict_reasons: tuple[Message, ...]
-    buds_per_vine: int
-    vine_size_kg: float
-    vine_size_se_kg: float
-    loo_rmse_kg: float
-    mean_rmse_kg: float
-    rows: gpd.GeoDataFrame
-    zones: gpd.GeoDataFrame
-    panels: gpd.GeoDataFrame
-    vines: gpd.GeoDataFrame
-    samples: gpd.GeoDataFrame
-    replant_areas: gpd.GeoDataFrame
-    flags: gpd.GeoDataFrame
-    runs: pd.DataFrame
-    next_vines: gpd.GeoDataFrame
-    advice: tuple[ZoneAdvice, ...]
-    surface_grid: dict[str, Any] | None
-    merit: dict[str, Any]
-    model: dict[str, Any]
-    diagnostics: dict[str, Any] = field(default_factory=dict)
-    remarks: tuple[Remark, ...] = ()
-
-
-@dataclass(frozen=True)
-class Plan:
-    """The plans of all blocks."""
-
-    blocks: tuple[BlockPlan, ...]
-    crs: CRS
-    options: Any
-    remarks: tuple[Remark, ...] = ()
 
 
 class Field:
@@ -484,7 +401,7 @@ def _advice(zones: gpd.GeoDataFrame) -> tuple[ZoneAdvice, ...]:
         )
         diagnosis = Message("map.diagnosis_" + line.diagnosis.replace(" ", "_"))
         remedies = (Message("map.caution_each_vine"),) if line.diagnosis == "weak" else ()
-        said.append(ZoneAdvice(line.zone, None, diagnosis, evidence, remedies))
+        said.append(ZoneAdvice(int(line.zone), None, diagnosis, evidence, remedies, diagnosis_key=line.diagnosis))
     return tuple(said)
 
 
@@ -599,7 +516,7 @@ def invented_plan(
     hostile: bool = False,
     samples: int = 40,
     cell_m: float = 3.0,
-) -> Plan:
+) -> EstatePlan:
     """Return an invented plan of several blocks side by side; every third block has verdict one_number."""
     across = int(np.ceil(np.sqrt(blocks)))
     pitch = 1.9 * max(rows * ROW_SPACING_M, vines * VINE_SPACING_M)
@@ -622,7 +539,7 @@ def invented_plan(
                 cell_m=cell_m,
             )
         )
-    return Plan(tuple(made), UTM, {"units": "us", "bud_step": 5}, made[0].remarks if made else ())
+    return EstatePlan(tuple(made), UTM, {"units": "us", "bud_step": 5}, made[0].remarks if made else ())
 
 
 def without_extras(plan: BlockPlan) -> BlockPlan:
