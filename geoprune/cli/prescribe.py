@@ -147,6 +147,7 @@ def prescribe(vineyard: Path, **given: Any) -> None:
     from geoprune.errors import GeopruneError
 
     try:
+        _check_out(given)
         estate = _plan(vineyard, given)
         _write(estate, given)
     except (GeopruneError, OSError) as error:
@@ -182,6 +183,13 @@ def _check_usage(given: dict[str, Any]) -> None:
         raise click.UsageError("--fewest-buds lies above --most-buds.")
     if given["zones_from"] is None and (given["zones_layer"] or given["zones_column"]):
         raise click.UsageError("--zones-layer and --zones-column go with --zones-from.")
+
+
+def _check_out(given: dict[str, Any]) -> None:
+    """Refuse a folder that cannot be written before anything is computed."""
+    from geoprune.writing.folder import check_target
+
+    check_target(given["out"], force=given["force"])
 
 
 def _options(given: dict[str, Any]) -> PlanOptions:

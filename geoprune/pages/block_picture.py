@@ -18,6 +18,9 @@ from geoprune.pages.drawing import Point, box, group, path, picture, tape, word
 from geoprune.pages.text import shorten
 from geoprune.plan import BlockPlan
 
+#: Longest row name at the end of a row.
+LONGEST_END_NAME = 6
+
 #: Room around the block for row names and the start, the first that will do beside it; to the right for the north
 #: arrow, points.
 MARGINS, NORTH = (32.0, 46.0, 62.0, 80.0), 20.0
@@ -123,10 +126,20 @@ def _row_lines(plan: BlockPlan, paper: Paper) -> Iterator[str]:
         yield group((path(pair, stroke_width=0.35) for pair in ends), opacity=0.45)
 
 
+def end_names(names: list[str]) -> list[str]:
+    """Names short enough for the ends of rows: what all begin with is left out when they are long."""
+    if max(map(len, names), default=0) > LONGEST_END_NAME:
+        low, high = min(names), max(names)
+        alike = next((i for i, (a, b) in enumerate(zip(low, high, strict=False)) if a != b), len(low))
+        common = low[:alike].rstrip("0123456789")
+        names = [name[len(common) :] or name for name in names]
+    return [shorten(name, LONGEST_END_NAME) for name in names]
+
+
 def place_names(plan: BlockPlan, paper: Paper) -> list[tuple[shapely.Polygon, str]]:
     """Return where row names go, beyond both ends of rows and clear of the block and of each other."""
     ends, block = _row_ends(plan, paper), drawn_block(plan, paper)
-    names = [shorten(str(name), 6) for name in plan.rows["row"]]
+    names = end_names([str(name) for name in plan.rows["row"]])
     placed: list[tuple[shapely.Polygon, str]] = []
     chosen = named_rows(ends[:, 0], names, wide=5.2 * max(len(name) for name in names) + 3)
     for index in sorted(chosen, key=lambda index: index not in (0, len(ends) - 1)):
@@ -208,7 +221,7 @@ def start_of(plan: BlockPlan, paper: Paper, text: str, *, names: list[shapely.Po
     ends = _row_ends(plan, paper)
     pair = ends[index] if first["from_post"] <= first["to_post"] else ends[index][::-1]
     way, aside, block = _outward(pair), _off_the_block(ends, index), drawn_block(plan, paper)
-    past = 15 + 4.8 * len(shorten(str(first["row"]), 6)) * abs(way[0])
+    past = 15 + 4.8 * len(shorten(str(first["row"]), LONGEST_END_NAME)) * abs(way[0])
     across, foot = np.array([-way[1], way[0]]), pair[0] - (past + 10) * way
     arrow = np.array([foot + 10 * way, foot + 4.5 * across, foot - 4.5 * across])
     arrow = next((arrow + far * aside for far in range(0, 20, 4) if _apart(block, arrow + far * aside)), arrow)

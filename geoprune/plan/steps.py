@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -34,9 +34,20 @@ from geoprune.plan.telling import (
     harvest_remarks,
     plan_remarks,
     variety_remarks,
+    wood_of,
 )
 from geoprune.replant import find_replant_areas
-from geoprune.rules import RENEW_BELOW_KG, BudNeed, CropAssumptions, Injury, Rule, RuleBook, assess_injury, load_rules
+from geoprune.rules import (
+    RENEW_BELOW_KG,
+    BudNeed,
+    CropAssumptions,
+    Injury,
+    Rule,
+    RuleBook,
+    assess_injury,
+    fit_recipe,
+    load_rules,
+)
 from geoprune.surface import Prior, fit_surface, next_vines, score_covariate
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
 from geoprune.zones import Zoning, draw_zones, judge_zones
@@ -154,7 +165,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
     """Plan one block that was checked and laid out."""
     settings, trellis, injury = block.settings, block.trellis, block.injury
     name = settings.block
-    need = BudNeed(block.rule, injury_factor=injury.need_factor, floor=options.floor, cap=options.cap)
+    need = bud_need_within(settings, block.rule, injury, options)
     surface = fit_surface(
         trellis,
         block.samples,
@@ -202,12 +213,24 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         merit=surface.merit | zoning.merit,
         model=surface.model,
         diagnostics=surface.diagnostics | _zone_diagnostics(zoning) | {"weigh_more": list(following.weigh_more)},
-        remarks=(*remarks, *plan_remarks(found, advice)),
+        remarks=(*remarks, *plan_remarks(found, advice, step=options.zones.bud_step)),
         rule=block.rule,
         injury=injury,
         crop=crop,
-        notes=block_notes(found, zones, crop, options=options),
+        notes=block_notes(found, zones, crop, options=options, harvest=beside.harvest),
     )
+
+
+def bud_need_within(settings: BlockSettings, rule: Rule, injury: Injury, options: PlanOptions) -> BudNeed:
+    """The block's need of buds, held to what the wood of a vine can carry, in whole steps.
+
+    A cap of the rule or of the grower that lies lower stays; a floor is never undercut.
+    """
+    need = BudNeed(rule, injury_factor=injury.need_factor, floor=options.floor, cap=options.cap)
+    room = fit_recipe(0, settings.training, settings.vine_spacing_m, **wood_of(settings, options)).capacity
+    step = options.zones.bud_step
+    held = max(room // step * step, step, need.floor or 0)
+    return need if need.cap is not None and need.cap <= held else replace(need, cap=float(held))
 
 
 def _scores(scores: pd.DataFrame | None, trellis: Trellis, block: str) -> list[Covariate]:

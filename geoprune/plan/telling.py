@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -20,6 +21,7 @@ from geoprune.rules import (
     ZoneAdvice,
     advise,
     assumptions_for,
+    crop_load,
     expect_crop,
     loss_notes,
     missing_share,
@@ -40,7 +42,7 @@ def advise_zones(
     """Put together what goes with each zone's number."""
     settings = found.settings
     chosen = AdviceOptions(
-        lengths={**options.wood, **settings.wood},
+        lengths=wood_of(settings, options),
         crop=assumptions_for(settings.variety, crops),
         target_t_ha=options.target_t_ha,
         minutes_per_vine=options.minutes_per_vine,
@@ -48,11 +50,11 @@ def advise_zones(
         pruning=options.last_pruning,
         seed=options.seed,
     )
-    weight = (zones["vines"] * zones["vine_size_kg"]).to_numpy()
     used = samples["used"].to_numpy(bool)
     said = []
-    for line, share in zip(zones.to_dict("records"), weight / weight.sum(), strict=True):
-        taken = np.nan if harvest is None else zone_yield_kg(harvest, settings.block, line["zone"], share_of_pruning=share)
+    whole = 1.0 if len(zones) == 1 else np.nan  # a block's yield says nothing of its zones
+    for line in zones.to_dict("records"):
+        taken = np.nan if harvest is None else zone_yield_kg(harvest, settings.block, line["zone"], share_of_pruning=whole)
         said.append(
             advise(
                 line,
@@ -65,6 +67,11 @@ def advise_zones(
             )
         )
     return tuple(said)
+
+
+def wood_of(settings: BlockSettings, options: PlanOptions) -> dict[str, Any]:
+    """Lengths and numbers of the wood, keywords of `rules.fit_recipe`: the block's own before those of the run."""
+    return {**options.wood, **settings.wood}
 
 
 def block_crop(
@@ -90,8 +97,15 @@ def block_crop(
     )
 
 
-def block_notes(found: Found, zones: gpd.GeoDataFrame, crop: Crop | None, *, options: PlanOptions) -> tuple[Message, ...]:
-    """What is told of the block as a whole: bud injury, crop and target, hours, missing vines.
+def block_notes(
+    found: Found,
+    zones: gpd.GeoDataFrame,
+    crop: Crop | None,
+    *,
+    options: PlanOptions,
+    harvest: pd.DataFrame | None = None,
+) -> tuple[Message, ...]:
+    """What is told of the block as a whole: bud injury, crop and target, last crop, hours, missing vines.
 
     Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again.
     """
@@ -105,7 +119,19 @@ def block_notes(found: Found, zones: gpd.GeoDataFrame, crop: Crop | None, *, opt
     gone = int(vines["status"].isin(["missing", "dead"]).sum())
     injured = found.injury.messages if found.injury.buds_cut else ()
     injured = injured[2:] if found.injury.stop else injured
+    said += _last_crop(harvest, zones, found.block, options)
     return (*injured, *said, hours.message, *loss_notes(missing_share(gone, len(vines))))
+
+
+def _last_crop(harvest: pd.DataFrame | None, zones: gpd.GeoDataFrame, block: str, options: PlanOptions) -> list[Message]:
+    """The block's last crop against its pruning weight, where it has several zones and was harvested as one."""
+    if harvest is None or len(zones) == 1:
+        return []
+    taken = zone_yield_kg(harvest[harvest["zone"].isna()], block, 0, share_of_pruning=1.0)
+    pruned = float((zones["vines"] * zones["vine_size_kg"]).sum())
+    if not np.isfinite(taken) or options.last_pruning != "hand":
+        return []
+    return [Message("plan.block_crop_load", {"crop_load": float(crop_load(taken, pruned))})]
 
 
 def _crop_messages(crop: Crop) -> list[Message]:
@@ -155,10 +181,11 @@ KINDS = {
 }
 
 
-def plan_remarks(found: Found, advice: Sequence[ZoneAdvice]) -> tuple[Remark, ...]:
+def plan_remarks(found: Found, advice: Sequence[ZoneAdvice], *, step: int) -> tuple[Remark, ...]:
     """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
     told = [(KINDS.get(message.key, "warning"), message) for message in found.surface.remarks]
-    told += _room_remarks(advice)
+    told += _room_remarks(advice, step)
+    told += [("assumed", message) for message in _given_names(found)]
     if not found.injury.buds_cut:
         told.append(("assumed", found.injury.messages[0]))
     elif found.injury.stop or np.isnan(np.asarray(found.told, dtype=float)).any():
@@ -166,10 +193,22 @@ def plan_remarks(found: Found, advice: Sequence[ZoneAdvice]) -> tuple[Remark, ..
     return tuple(Remark(kind, message, found.block) for kind, message in told)
 
 
-def _room_remarks(advice: Sequence[ZoneAdvice]) -> list[tuple[str, Message]]:
+def _given_names(found: Found) -> list[Message]:
+    """Which of the zones given each zone is: numbers go by vine size here, whatever they were."""
+    names = found.zoning.names
+    if names == tuple(str(zone) for zone in range(1, len(names) + 1)):
+        return []
+    return [Message("plan.given_name", {"zone": zone, "name": name}) for zone, name in enumerate(names, start=1)]
+
+
+def _room_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str, Message]]:
     told = []
     for entry in advice:
+        held = [message.fields["cap"] for message in entry.notes if message.key == "rules.step_cap"]
+        if entry.recipe is not None and held and held[0] <= entry.recipe.capacity < held[0] + step:
+            fields = {"capacity": entry.recipe.capacity, "cap": held[0]}
+            told.append(("warning", Message("plan.held_by_wood", fields)))
         if entry.recipe is not None and not entry.recipe.fits:
             fields = {"zone": entry.zone, "buds": entry.recipe.requested, "capacity": entry.recipe.capacity}
             told.append(("warning", Message("plan.no_room", fields)))
-    return told
+    return [told[i] for i in range(len(told)) if told[i] not in told[:i]]

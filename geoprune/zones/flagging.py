@@ -89,7 +89,7 @@ def row_list(trellis: Trellis, panel_zone: Labels, buds: Labels) -> pd.DataFrame
         to_post=np.where(up, runs["high"], runs["low"] - 1),
         first_vine=np.where(up, runs["low_vine"], runs["high_vine"]),
         last_vine=np.where(up, runs["high_vine"], runs["low_vine"]),
-        bands=runs["zone"],
+        bands=runs["zone"] if len(np.unique(panel_zone)) > 1 else 0,
         buds_per_vine=np.asarray(buds)[runs["zone"].to_numpy() - 1],
         walked=np.where(up, runs["low"], -runs["low"]),
     )

@@ -84,6 +84,8 @@ def judge_zones(
 
 def _reasons(merit: dict[str, Any], zones: int, options: ZoneOptions) -> tuple[Message, ...]:
     saving, loss = merit["saving_buds"], merit["loss_against_proposed_buds"]
+    if zones == 1:
+        return (Message("zones.given_one"),)
     fields = {"zones": zones, "saving": saving["value"], "saving_low": saving["low"], "saving_high": saving["high"]}
     against = {
         "loss": abs(loss["value"]),

@@ -456,7 +456,7 @@ def test_my_position_is_shown_when_the_browser_gives_it(open_page: Callable, pla
 def test_the_estate_leads_to_each_block(open_page: Callable, estate: str) -> None:
     watched = open_page(estate)
     page = watched.page
-    assert page.locator("#verdict").inner_text() == "2 blocks to prune in zones, 1 with one number."
+    assert page.locator("#verdict").inner_text() == "Blocks to prune in zones: 2; with one number: 1."
     assert page.locator("#zones a").first.get_attribute("href") == "b0/map.html"
     page.get_by_role("button", name="Home Ranch").click()
     assert "Home Ranch" in page.locator("#card h3").inner_text()

@@ -368,3 +368,10 @@ def test_another_language_is_one_word_list_more_with_its_own_marks(tmp_path: Pat
     finally:
         for cached in (words.word_lists, words.languages):
             cached.cache_clear()
+
+
+def test_long_row_names_keep_what_tells_them_apart():
+    from geoprune.pages.block_picture import end_names
+
+    assert end_names(["East Bench 003", "East Bench 004", "East Bench 010"]) == ["003", "004", "010"]
+    assert end_names(["1", "2", "31"]) == ["1", "2", "31"]

@@ -189,6 +189,7 @@ def told_sentences(block):
     for labels in (rng.integers(0, 2, len(trellis.panels)) + 1, ours.panel_zone):
         names = tuple("abc"[: labels.max()])
         said += judge_zones(trellis, draws, need, GivenLabels(labels, names), ours).reasons
+    said += judge_zones(trellis, draws, need, GivenLabels(np.ones(len(trellis.panels), dtype=int), ("a",)), ours).reasons
     weak = draw_zones(trellis, draws, need, options=ZoneOptions(max_zones=2, smallest_share=0.4))
     said += judge_zones(trellis, draws, need, GivenLabels(ours.panel_zone, tuple("abc"[: len(ours.buds)])), weak).reasons
     strict = ZoneOptions(smallest_share=0.45, smallest_ha=1.0)
