@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from rasterio.windows import Window
 
 Floats = NDArray[np.float64]
-RASTERS = (".tif", ".tiff", ".asc", ".img")
+#: Endings of rasters and the one driver that may open them: a file that only names another is not read.
+RASTERS = {".tif": "GTiff", ".tiff": "GTiff", ".asc": "AAIGrid", ".img": "HFA"}
 MOST_CELLS = 25_000_000
 NEAREST_POINTS = 4
 
@@ -78,7 +79,7 @@ def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covaria
     from rasterio.windows import Window
 
     try:
-        with rasterio.open(path) as file:
+        with rasterio.open(path, driver=RASTERS[path.suffix.lower()]) as file:
             if file.crs is None:
                 raise _refuse(name, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
             window = Window(0, 0, file.width, file.height)

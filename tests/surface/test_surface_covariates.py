@@ -160,6 +160,16 @@ def test_files_that_are_no_rasters(tmp_path, content, words):
         read_covariate("x", path)
 
 
+def test_a_file_that_only_names_another_is_not_read(tmp_path):
+    import rasterio.shutil
+
+    write_raster(tmp_path / "real.tif", np.ones((40, 40)))
+    rasterio.shutil.copy(tmp_path / "real.tif", tmp_path / "x.vrt", driver="VRT")
+    (tmp_path / "x.vrt").rename(tmp_path / "x.tif")
+    with pytest.raises(DataError, match="cannot be opened as a raster"):
+        read_covariate("x", tmp_path / "x.tif")
+
+
 @pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
 def test_a_raster_without_a_crs(tmp_path):
     path = write_raster(tmp_path / "x.tif", np.ones((4, 4)), crs=None)
