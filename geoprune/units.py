@@ -13,11 +13,14 @@ M_PER_FT = 0.3048
 MM_PER_IN = 25.4
 M2_PER_HA = 10_000.0
 M2_PER_AC = 4046.8564224
+HA_PER_AC = M2_PER_AC / M2_PER_HA
+#: One short ton per acre in tonnes per hectare.
+T_HA_PER_TON_AC = T_PER_TON / HA_PER_AC
 
 #: Accepted unit suffixes per quantity, and the factor to the SI (or canonical) suffix, which comes first.
 SUFFIXES: dict[str, dict[str, float]] = {
     "weight": {"kg": 1.0, "g": KG_PER_G, "lb": KG_PER_LB, "oz": KG_PER_OZ},
     "length": {"m": 1.0, "ft": M_PER_FT},
     "cane": {"mm": 1.0, "in": MM_PER_IN},
-    "area": {"ha": 1.0, "ac": M2_PER_AC / M2_PER_HA},
+    "area": {"ha": 1.0, "ac": HA_PER_AC},
 }

@@ -9,12 +9,10 @@ from typing import Any
 
 import click
 
-from geoprune.units import M2_PER_AC, M2_PER_HA, SUFFIXES, T_PER_TON
+from geoprune.units import HA_PER_AC, SUFFIXES
 from geoprune.words import UNITS, languages
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
-#: One short ton per acre in tonnes per hectare.
-T_HA_PER_TON_AC = T_PER_TON / (M2_PER_AC / M2_PER_HA)
 #: What `--wood` may set, and the unit suffixes it takes (none: a plain number).
 WOOD = {
     "cordon_length": "length",
@@ -82,7 +80,7 @@ class ZoneSize(click.ParamType):
             self.fail(f"{value!r} is not a size: write 5%, 0.2ha or 0.5ac", param, ctx)
         number, unit = float(found[1]), found[2]
         if unit != "%":
-            return 0.0, number * (M2_PER_AC / M2_PER_HA if unit == "ac" else 1.0)
+            return 0.0, number * (HA_PER_AC if unit == "ac" else 1.0)
         if number >= 50:
             self.fail("a zone of half the block or more leaves no room for another", param, ctx)
         return number / 100, 0.0

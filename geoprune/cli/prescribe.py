@@ -11,7 +11,6 @@ import click
 from geoprune.cli.console import clean, fail, open_console, show_progress
 from geoprune.cli.options import (
     FILE,
-    T_HA_PER_TON_AC,
     NamedFile,
     SectionedCommand,
     WoodValue,
@@ -22,6 +21,7 @@ from geoprune.cli.options import (
     rule_file,
     units,
 )
+from geoprune.units import T_HA_PER_TON_AC
 
 if TYPE_CHECKING:
     from geoprune.layers import Source

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from geoprune.maps.ground import plain, plain_count, records, status_codes, zone_labels
 from geoprune.maps.packing import Bundle
-from geoprune.maps.page import check_choices, fill_frame, look_told, plain_area, safe_links
+from geoprune.maps.page import check_choices, fill_frame, look_told, plain_figure, safe_links
 from geoprune.maps.shell import build_page
 from geoprune.maps.telling import page_words
 
@@ -144,14 +144,14 @@ def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> t
     words = page_words()[language]
     zoned = sum(block["verdict"] == "zone" for block in told["blocks"])
     verdict = words["estate_verdict"].format(zoned=zoned, one=len(told["blocks"]) - zoned)
-    lines = [_plain_line(block, words, units) for block in told["blocks"]]
+    lines = [_plain_line(block, words, language, units) for block in told["blocks"]]
     heads = [words[key] for key in ("block", "buds_per_vine", "vines", "area", "pages")]
     name = words["estate_title"]
     plain_parts = {"verdict": verdict, "heads": heads, "lines": lines, "picture": Markup("")}
     return fill_frame("estate", words, name=name, credit=credit, **plain_parts)
 
 
-def _plain_line(block: dict[str, Any], words: dict[str, str], units: str) -> list[Any]:
+def _plain_line(block: dict[str, Any], words: dict[str, str], language: str, units: str) -> list[Any]:
     numbers = " · ".join(plain_count(number) for number in block["numbers"])
     links = {words[f"link_{kind}"]: href for kind, href in block["links"].items()}
-    return [block["name"], numbers, str(block["vines"]), plain_area(block["area_ha"], units), links]
+    return [block["name"], numbers, str(block["vines"]), plain_figure("area_ha", block["area_ha"], language, units), links]

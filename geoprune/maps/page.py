@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from functools import cache
@@ -17,8 +18,7 @@ from geoprune.maps.ground import plain_count
 from geoprune.maps.picture import draw_picture
 from geoprune.maps.shell import asset, tile_host
 from geoprune.maps.telling import page_words
-from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA
-from geoprune.words import UNITS
+from geoprune.words import UNITS, figure
 
 #: Pages of a block, by what they are.
 LINKS = ("map", "sheet", "pdf", "card", "report")
@@ -89,7 +89,7 @@ def frame(
         name=told["name"],
         verdict=words[_verdict_key(told["buds"], zones=len(told["zones"]))].format_map(said),
         heads=[words[key] for key in keys],
-        lines=[_plain_line(zone, words, units) for zone in told["zones"]],
+        lines=[_plain_line(zone, words, language, units) for zone in told["zones"]],
         picture=draw_picture(zones, polygon, words=words),
         credit=credit,
     )
@@ -109,27 +109,18 @@ def fill_frame(kind: str, words: dict[str, str], *, name: str, credit: str, **pl
     return before, after
 
 
-def _plain_line(zone: dict[str, Any], words: dict[str, str], units: str) -> list[str]:
+def _plain_line(zone: dict[str, Any], words: dict[str, str], language: str, units: str) -> list[str]:
     kind = words.get("class_" + str(zone["class"]).replace(" ", "_"), str(zone["class"]))
     return [
         f"{zone['zone']} · {kind}",
         plain_count(zone["buds_per_vine"]),
         str(zone["vines"]),
-        plain_area(zone["area_ha"], units),
-        plain_weight(zone["vine_size_kg"], units),
+        plain_figure("area_ha", zone["area_ha"], language, units),
+        plain_figure("vine_size_kg", zone["vine_size_kg"], language, units),
         zone["recipe"] or "–",
     ]
 
 
-def plain_area(hectares: float | None, units: str) -> str:
-    """Return an area in the reader's units, with its unit; a dash where unknown."""
-    if hectares is None:
-        return "–"
-    return f"{hectares:.2f} ha" if units == "metric" else f"{hectares * M2_PER_HA / M2_PER_AC:.2f} ac"
-
-
-def plain_weight(kg: float | None, units: str) -> str:
-    """Return a weight in the reader's units, with its unit; a dash where unknown."""
-    if kg is None:
-        return "–"
-    return f"{kg:.2f} kg" if units == "metric" else f"{kg / KG_PER_LB:.1f} lb"
+def plain_figure(name: str, value: float | None, language: str, units: str) -> str:
+    """Return `words.figure`; a dash where the value is unknown."""
+    return figure(name, math.nan if value is None else value, language, units)

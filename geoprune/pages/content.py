@@ -29,7 +29,6 @@ MOST_LINES = 14
 LONGEST_ROW = 32
 #: Notes of a zone's advice that concern the crew; the others are for the report.
 CREW_NOTES = ("rules.flag_low", "rules.flag_renew")
-SIDES = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
 
 Tell = Callable[[Message], str]
 

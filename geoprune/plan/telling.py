@@ -21,6 +21,7 @@ from geoprune.rules import (
     ZoneAdvice,
     advise,
     assumptions_for,
+    block_yield_kg,
     crop_load,
     expect_crop,
     loss_notes,
@@ -127,7 +128,7 @@ def _last_crop(harvest: pd.DataFrame | None, zones: gpd.GeoDataFrame, block: str
     """The block's last crop against its pruning weight, where it has several zones and was harvested as one."""
     if harvest is None or len(zones) == 1:
         return []
-    taken = zone_yield_kg(harvest[harvest["zone"].isna()], block, 0, share_of_pruning=1.0)
+    taken = block_yield_kg(harvest, block)
     pruned = float((zones["vines"] * zones["vine_size_kg"]).sum())
     if not np.isfinite(taken) or options.last_pruning != "hand":
         return []
@@ -202,13 +203,18 @@ def _given_names(found: Found) -> list[Message]:
 
 
 def _room_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str, Message]]:
-    told = []
-    for entry in advice:
-        held = [message.fields["cap"] for message in entry.notes if message.key == "rules.step_cap"]
-        if entry.recipe is not None and held and held[0] <= entry.recipe.capacity < held[0] + step:
-            fields = {"capacity": entry.recipe.capacity, "cap": held[0]}
-            told.append(("warning", Message("plan.held_by_wood", fields)))
-        if entry.recipe is not None and not entry.recipe.fits:
-            fields = {"zone": entry.zone, "buds": entry.recipe.requested, "capacity": entry.recipe.capacity}
-            told.append(("warning", Message("plan.no_room", fields)))
-    return [told[i] for i in range(len(told)) if told[i] not in told[:i]]
+    recipes = {entry.zone: entry.recipe for entry in advice if entry.recipe is not None}
+    told = [
+        Message("plan.no_room", {"zone": zone, "buds": recipe.requested, "capacity": recipe.capacity})
+        for zone, recipe in recipes.items()
+        if not recipe.fits
+    ]
+    caps = {note.fields["cap"] for entry in advice for note in entry.notes if note.key == "rules.step_cap"}
+    rooms = {recipe.capacity for recipe in recipes.values()}
+    told += [
+        Message("plan.held_by_wood", {"capacity": room, "cap": cap})
+        for room in rooms
+        for cap in caps
+        if cap <= room < cap + step
+    ]
+    return [("warning", message) for message in told]

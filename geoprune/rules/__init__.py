@@ -16,7 +16,7 @@ from geoprune.rules.crop import (
     vines_per_ac,
     vines_per_ha,
 )
-from geoprune.rules.harvest import check_harvest, read_harvest, zone_yield_kg
+from geoprune.rules.harvest import block_yield_kg, check_harvest, read_harvest, zone_yield_kg
 from geoprune.rules.injury import Injury, assess_injury, check_counts, crop_potential, zone_injury
 from geoprune.rules.injury_methods import (
     DEFAULT_METHOD,
@@ -70,6 +70,7 @@ __all__ = [
     "alike_p",
     "assess_injury",
     "assumptions_for",
+    "block_yield_kg",
     "bud_need",
     "bud_notes",
     "buds_for_target",

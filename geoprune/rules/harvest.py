@@ -89,12 +89,17 @@ def zone_yield_kg(harvest: pd.DataFrame, block: str, zone: int, *, share_of_prun
     Sharing a block's yield by pruning weight gives every zone the block's crop load; that says nothing of their
     differences, and is only used where zones were not harvested apart.
     """
-    mine = harvest[harvest["block"] == block]
-    own = mine[mine["zone"] == zone]
-    if len(own):
-        return float(own.sort_values("season")["yield_kg"].iloc[-1])
-    whole = mine[mine["zone"].isna()]
-    return float(whole.sort_values("season")["yield_kg"].iloc[-1]) * share_of_pruning if len(whole) else np.nan
+    own = harvest[(harvest["block"] == block) & (harvest["zone"] == zone).fillna(False)]
+    return _newest_kg(own) if len(own) else block_yield_kg(harvest, block) * share_of_pruning
+
+
+def block_yield_kg(harvest: pd.DataFrame, block: str) -> float:
+    """Newest yield given for the block as a whole, kg; NaN if none."""
+    return _newest_kg(harvest[(harvest["block"] == block) & harvest["zone"].isna()])
+
+
+def _newest_kg(lines: pd.DataFrame) -> float:
+    return float(lines.sort_values("season")["yield_kg"].iloc[-1]) if len(lines) else np.nan
 
 
 def _whole(table: pd.DataFrame, column: str) -> pd.Series:

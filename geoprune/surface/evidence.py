@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import pdist
 
 from geoprune.errors import DataError, Message, Problem
+from geoprune.layers import FEWEST_SAMPLES
 from geoprune.trellis import Trellis
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-FEWEST_FOR_MEAN = 5
 #: Beyond so many the exact sums take minutes to hours; dense readings serve as a covariate.
 MOST_SAMPLES = 3000
 FEWEST_OF_A_SEASON = 2
@@ -112,9 +112,9 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> E
 
 
 def _check(samples: gpd.GeoDataFrame, taken: NDArray[np.bool_], weight: Floats, block: str) -> None:
-    if taken.sum() < FEWEST_FOR_MEAN:
+    if taken.sum() < FEWEST_SAMPLES:
         what = f"{int(taken.sum())} usable samples"
-        raise DataError([Problem("", "samples", f"block '{block}'", what, f"Weigh at least {FEWEST_FOR_MEAN} vines")])
+        raise DataError([Problem("", "samples", f"block '{block}'", what, f"Weigh at least {FEWEST_SAMPLES} vines")])
     if taken.sum() > MOST_SAMPLES:
         what = f"{int(taken.sum())} weighed vines, more than {MOST_SAMPLES}"
         mend = "Give dense readings of a sensor as a covariate, or thin the table"
@@ -142,7 +142,7 @@ def _seasons(
         remarks.append(Message("surface.season_assumed", {"samples": int(untold.sum()), "season": newest}))
     for year in np.unique(season[taken]):
         alone = taken & (season == year)
-        if alone.sum() < FEWEST_OF_A_SEASON and taken.sum() - alone.sum() >= FEWEST_FOR_MEAN:
+        if alone.sum() < FEWEST_OF_A_SEASON and taken.sum() - alone.sum() >= FEWEST_SAMPLES:
             taken &= ~alone
             remarks.append(Message("surface.season_alone", {"season": int(year)}))
     return season, taken

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -106,18 +107,11 @@ def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAI
     """Kriging averaged over the REML surface under a prior; drift (n, p), its first columns the seasons' levels."""
     ranges, log_prior = shape.grid(evidence.across_m, prior)
     return fit_averaged(
-        evidence.place,
-        shape.forward(evidence.values),
-        model=shape.model,
-        anisotropy=shape.anisotropy,
-        drift=drift,
-        noise=evidence.noise,
+        **_readings(evidence, drift, shape),
         target_drift=np.eye(drift.shape[1])[0],
         ranges=ranges,
         shares=SHARES,
         log_prior=log_prior,
-        season=evidence.season,
-        target_season=evidence.target_season,
         persistent_shares=PERSISTENT,
     )
 
@@ -125,18 +119,23 @@ def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAI
 def nodes_of(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> Nodes:
     """The nodes that `average` mixes, for tests on many sets of weights."""
     ranges, log_prior = shape.grid(evidence.across_m, prior)
-    design = make_design(
-        evidence.place,
-        shape.forward(evidence.values),
-        model=shape.model,
-        anisotropy=shape.anisotropy,
-        drift=drift,
-        noise=evidence.noise,
-        season=evidence.season,
-        target_season=evidence.target_season,
-    )
+    design = make_design(**_readings(evidence, drift, shape))
     persistent = PERSISTENT if design.has_seasons else (1.0,)
     return make_nodes(design, ranges, SHARES, log_prior, persistent_shares=persistent)
+
+
+def _readings(evidence: Evidence, drift: Floats, shape: Shape) -> dict[str, Any]:
+    """The readings as the engine's keywords."""
+    return {
+        "points": evidence.place,
+        "values": shape.forward(evidence.values),
+        "model": shape.model,
+        "anisotropy": shape.anisotropy,
+        "drift": drift,
+        "noise": evidence.noise,
+        "season": evidence.season,
+        "target_season": evidence.target_season,
+    }
 
 
 def _fit(evidence: Evidence, layers: dict[str, Columns], shape: Shape, prior: Prior, *, alpha: float, seed: int) -> Model:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from geoprune.errors import Message
-from geoprune.units import KG_PER_LB, M2_PER_AC, M2_PER_HA, M_PER_FT, MM_PER_IN, T_PER_TON
+from geoprune.units import HA_PER_AC, KG_PER_LB, M_PER_FT, MM_PER_IN, T_HA_PER_TON_AC, T_PER_TON
 
 FOLDER = Path(__file__).parent
 UNITS = ("us", "metric")
@@ -20,9 +20,9 @@ UNITS = ("us", "metric")
 _FIELD_UNITS: dict[str, dict[str, tuple[float, int, str]]] = {
     "_kg_m": {"metric": (1.0, 2, "kg/m"), "us": (KG_PER_LB / M_PER_FT, 2, "lb/ft")},
     "_kg": {"metric": (1.0, 2, "kg"), "us": (KG_PER_LB, 1, "lb")},
-    "_t_ha": {"metric": (1.0, 1, "t/ha"), "us": (T_PER_TON / (M2_PER_AC / M2_PER_HA), 1, "tons/ac")},
+    "_t_ha": {"metric": (1.0, 1, "t/ha"), "us": (T_HA_PER_TON_AC, 1, "tons/ac")},
     "_t": {"metric": (1.0, 1, "t"), "us": (T_PER_TON, 1, "tons")},
-    "_ha": {"metric": (1.0, 2, "ha"), "us": (M2_PER_AC / M2_PER_HA, 2, "ac")},
+    "_ha": {"metric": (1.0, 2, "ha"), "us": (HA_PER_AC, 2, "ac")},
     "_mm": {"metric": (1.0, 0, "mm"), "us": (MM_PER_IN, 2, "in")},
     "_m": {"metric": (1.0, 0, "m"), "us": (M_PER_FT, 0, "ft")},
 }

@@ -107,7 +107,7 @@ def flagging_list(trellis: Trellis, panel_zone: Labels) -> gpd.GeoDataFrame:
     list: each run starts at its flag. Empty when the whole block is one zone: then nothing is taped.
     """
     runs = row_list(trellis, panel_zone, np.zeros(int(np.max(panel_zone)), dtype=np.int64))
-    taped = runs if len(np.unique(panel_zone)) > 1 else runs.iloc[:0]
+    taped = runs[runs["bands"] > 0]
     posts = _posts(trellis).reindex(pd.MultiIndex.from_frame(taped[["row", "from_post"]]))
     first = taped["row"].ne(taped["row"].shift()).to_numpy()
     return gpd.GeoDataFrame(

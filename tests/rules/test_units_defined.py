@@ -2,9 +2,8 @@
 
 import pytest
 
-from geoprune.cli.options import T_HA_PER_TON_AC
 from geoprune.rules.harvest import YIELD_UNITS
-from geoprune.units import KG_PER_LB, KG_PER_OZ, M2_PER_AC, M2_PER_HA, M_PER_FT, MM_PER_IN, T_PER_TON
+from geoprune.units import KG_PER_LB, KG_PER_OZ, M2_PER_AC, M2_PER_HA, M_PER_FT, MM_PER_IN, T_HA_PER_TON_AC, T_PER_TON
 
 INTERNATIONAL = "international yard and pound agreement, 1959: exact"
 

@@ -387,13 +387,3 @@ function aboutText() {
     make("p", { text: say("about_interval") }), ...notes, ...zones, ...remarks);
   return list;
 }
-
-begin((data) => {
-  told = data;
-  readShapes();
-  ground = openGround(told, shape.box, paint);
-  ground.pick = pick;
-  showPage();
-  printable(told, shape.box, paint);
-  window.geoprune = { ground, on, told };
-});

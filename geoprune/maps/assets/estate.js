@@ -242,13 +242,3 @@ function pick(place) {
   });
   choose(index < 0 ? null : index, false);
 }
-
-begin((data) => {
-  told = data;
-  readShapes();
-  ground = openGround(told, shape.box, paint);
-  ground.pick = pick;
-  showPage();
-  printable(told, shape.box, paint);
-  window.geoprune = { ground, on, told };
-});

@@ -58,3 +58,14 @@ function linkList(links, name) {
   return make("span", { class: "links" }, ...kinds.map((kind) =>
     make("a", { href: links[kind], text: say(`link_${kind}`), "aria-label": `${say(`link_${kind}`)}: ${name}` })));
 }
+
+// Starts the page once its data are unpacked; `told`, `shape`, `ground` and the painting are the page's own.
+begin((data) => {
+  told = data;
+  readShapes();
+  ground = openGround(told, shape.box, paint);
+  ground.pick = pick;
+  showPage();
+  printable(told, shape.box, paint);
+  window.geoprune = { ground, on, told };
+});
