@@ -25,9 +25,9 @@ from geoprune.surface.fitting import average
 from geoprune.surface.prior import Prior, range_grid
 from geoprune.surface.shape import choose_shape
 from geoprune.surface.support import Support, vine_means
+from geoprune.units import NINETY
 
 PANELS = 100
-NINETY = 1.6449
 
 
 def one_node(evidence: Evidence, range_m: float, share: float) -> AveragedKriging:

@@ -31,6 +31,7 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from geoprune.geostat import fit_averaged
 from geoprune.surface.prior import SHARES, Prior, range_grid
+from geoprune.units import NINETY
 
 FOOT = 0.3048
 SPACING_M = {"grape": (8 * FOOT, 10 * FOOT), "apple": (20 * FOOT, 20 * FOOT), "peach": (20 * FOOT, 20 * FOOT)}
@@ -111,7 +112,7 @@ def compare(places: np.ndarray, values: np.ndarray, count: int, repeats: int) ->
             failed[name].append(bad)
             error = values[asked] - mean
             squares[name].append(np.mean(np.square(error)))
-            inside[name].append(np.mean(np.abs(error) <= 1.6449 * np.sqrt(np.maximum(variance, 0.0))))
+            inside[name].append(np.mean(np.abs(error) <= NINETY * np.sqrt(np.maximum(variance, 0.0))))
     return {n: (float(np.sqrt(np.mean(squares[n]))), float(np.mean(inside[n])), sum(failed[n])) for n in METHODS}
 
 

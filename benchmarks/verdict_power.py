@@ -4,8 +4,9 @@
     python benchmarks/verdict_power.py --power 40 --seed 2 --out verdict.csv     # per cell of range x nugget share x n
     python benchmarks/verdict_power.py --table verdict.csv                       # the tables of docs/method.md
 
-The rule is that of the surface room: p of the shuffled evidence at most 4 %, and a leave-one-out error below that of the
-mean of the others. Blocks of 2.6 ha; ranges are practical ranges.
+The rule is that of the surface room: p of the shuffled evidence at most 4 %, on the scale (plain, root, logarithm) that
+the samples choose, and a leave-one-out error below that of the mean of the others. Blocks of 2.6 ha; ranges are
+practical ranges.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from vineyards import make_vineyard
 from geoprune.surface.evidence import gather
 from geoprune.surface.fitting import average, leave_out_errors, nodes_of
 from geoprune.surface.prior import Prior
+from geoprune.surface.shape import Shape, choose_scale, choose_shape
 from geoprune.surface.verdict import ALPHA, find_structure
 
 COUNTS = (20, 40, 80)
@@ -31,14 +33,16 @@ def judge(*, seed: int, samples: int, range_m: float, nugget_share: float, skewe
     """One block: the p value, and whether the whole rule calls the map better."""
     made = make_vineyard(seed=seed, range_m=range_m, nugget_share=nugget_share, samples=samples, cv=0.35, skewed=skewed)
     evidence, prior = gather(made.trellis, made.samples), Prior()
-    nodes = nodes_of(evidence, evidence.levels, prior)
+    shape = choose_shape(evidence, bearing_deg=0.0)
+    nodes = nodes_of(evidence, evidence.levels, prior, Shape(choose_scale(evidence)))
     p_value = find_structure(nodes, nodes.design.residual, seed=seed).p_value
     better = False
     if p_value <= ALPHA:
-        loo_rmse, mean_rmse = leave_out_errors(evidence, average(evidence, evidence.levels, prior).leave_one_out()[0])
+        told = average(evidence, evidence.levels, prior, shape).leave_one_out()
+        loo_rmse, mean_rmse = leave_out_errors(evidence, shape.mean(*told))
         better = loo_rmse < mean_rmse
-    told = {"samples": samples, "range_m": range_m, "nugget_share": nugget_share, "skewed": skewed}
-    return told | {"p_value": p_value, "better": float(better)}
+    made_with = {"samples": samples, "range_m": range_m, "nugget_share": nugget_share, "skewed": skewed}
+    return made_with | {"power": shape.transform.power} | {"p_value": p_value, "better": float(better)}
 
 
 def append(rows: list[dict[str, float]], out: Path) -> None:
@@ -59,9 +63,11 @@ def run_alarm(count: int, seed: int, out: Path) -> None:
 
 def run_power(count: int, seed: int, out: Path) -> None:
     """Blocks with structure: `count` for each range, nugget share and number of samples."""
-    for samples, range_m, share in product(COUNTS, RANGES_M, SHARES):
+    for number, (samples, range_m, share) in enumerate(product(COUNTS, RANGES_M, SHARES)):
         cell = [
-            judge(seed=seed * 1_000_000 + k, samples=samples, range_m=range_m, nugget_share=share, skewed=False)
+            judge(
+                seed=seed * 1_000_000 + number * 1000 + k, samples=samples, range_m=range_m, nugget_share=share, skewed=False
+            )
             for k in range(count)
         ]
         append(cell, out)

@@ -11,9 +11,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
+import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
 from scipy.spatial import cKDTree
 
 from geoprune.errors import DataError, Problem
@@ -27,6 +29,8 @@ Floats = NDArray[np.float64]
 RASTERS = {".tif": "GTiff", ".tiff": "GTiff", ".asc": "AAIGrid", ".img": "HFA"}
 MOST_CELLS = 25_000_000
 NEAREST_POINTS = 4
+#: Neighbours whose mean a place takes where its own value must not count.
+AROUND_POINTS = 8
 
 
 @dataclass(frozen=True)
@@ -34,22 +38,39 @@ class Covariate:
     """A named layer that can be looked up anywhere.
 
     crs : the layer's own CRS; `look_up` takes easting and northing there (m, 2) and gives numbers (NaN where the layer
-    has nothing) or words (None where it has nothing).
+    has nothing) or words (None where it has nothing). around : a place takes its neighbours' mean, never its own value.
     """
 
     name: str
     source: str
     crs: CRS
     look_up: Callable[[Floats], NDArray]
+    around: bool = False
 
     def at(self, points: Floats, crs: CRS) -> NDArray:
-        """Values (m,) at points (m, 2) given in `crs`."""
-        transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
-        return self.look_up(np.column_stack(transformer.transform(points[:, 0], points[:, 1])))
+        """Values (m,) at points (m, 2) given in `crs`; nothing where the layer's CRS has no such place.
+
+        Raises
+        ------
+        DataError
+            When no way leads from one CRS to the other.
+        """
+        try:
+            transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
+            places = np.column_stack(transformer.transform(points[:, 0], points[:, 1]))
+        except ProjError as error:
+            raise _refuse(self.name, self.source, *NO_PLACE) from error
+        there = np.isfinite(places).all(axis=1)
+        found = self.look_up(np.where(there[:, None], places, 0.0))
+        found[~there] = None if found.dtype == object else np.nan
+        return found
 
 
-def _refuse(name: str, path: Path, what: str, mend: str) -> DataError:
-    return DataError([Problem(path.name, f"covariate {name}", "", what, mend)])
+NO_PLACE = ("its CRS has no place on the earth that the blocks' coordinates could be brought to", "Declare the right CRS")
+
+
+def _refuse(name: str, path: Path | str, what: str, mend: str) -> DataError:
+    return DataError([Problem(Path(path).name, f"covariate {name}", "", what, mend)])
 
 
 def read_covariate(name: str, path: str | Path, *, around: gpd.GeoSeries | None = None) -> Covariate:
@@ -82,6 +103,8 @@ def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covaria
         with rasterio.open(path, driver=RASTERS[path.suffix.lower()]) as file:
             if file.crs is None:
                 raise _refuse(name, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
+            if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
+                raise _refuse(name, path, "its cells have no place or no area", "Georeference the raster anew")
             window = Window(0, 0, file.width, file.height)
             if around is not None:
                 window = _window(name, path, file, around)
@@ -90,6 +113,8 @@ def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covaria
                 raise _refuse(name, path, what, f"Resample it to at most {MOST_CELLS} cells")
             band = file.read(1, window=window, masked=True).astype(float)
             values, crs = band.filled(np.nan), CRS.from_user_input(file.crs)
+            if infinite := int(np.isinf(values).sum()):
+                raise _refuse(name, path, f"{infinite} cells are infinite", "Declare them as empty (nodata)")
             a, b, c, d, e, f = file.transform[:6]
             left, top = window.col_off, window.row_off
             transform = Affine(a, b, c + a * left + b * top, d, e, f + d * left + e * top)
@@ -102,12 +127,16 @@ def _window(name: str, path: Path, file: rasterio.DatasetReader, around: gpd.Geo
     """The part of a raster around the blocks, with two cells to spare."""
     from rasterio.windows import Window
 
-    west, south, east, north = around.to_crs(file.crs).total_bounds
+    try:
+        west, south, east, north = around.to_crs(file.crs).total_bounds
+    except ProjError as error:
+        raise _refuse(name, path, *NO_PLACE) from error
     corners = np.array([(west, south), (west, north), (east, south), (east, north)])
-    column, row = cells(file.transform, corners)
+    known = np.isfinite(corners).all()
+    column, row = cells(file.transform, np.where(known, corners, 0.0))
     left, right = max(int(column.min()) - 2, 0), min(int(column.max()) + 3, file.width)
     top, bottom = max(int(row.min()) - 2, 0), min(int(row.max()) + 3, file.height)
-    if not (np.isfinite(corners).all() and left < right and top < bottom):
+    if not (known and left < right and top < bottom):
         raise _refuse(name, path, "the raster does not reach the blocks", "Check its place and CRS")
     return Window(left, top, right - left, bottom - top)
 
@@ -144,16 +173,22 @@ def _read_layer(name: str, path: Path) -> Covariate:
         if not layers or (len(layers) > 1 and name not in layers):
             raise _refuse(name, path, f"it has layers {', '.join(layers)}", f"Keep one layer, or call one '{name}'")
         table = gpd.read_file(path, layer=name if name in layers else layers[0])
-    except pyogrio.errors.DataSourceError as error:
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise _refuse(name, path, "cannot be opened", "Give a GeoTIFF, or a GeoPackage of points or polygons") from error
     if table.crs is None:
         raise _refuse(name, path, "the layer has no CRS", "Declare the coordinate reference system in the file")
     values = _column(name, path, table)
     table, values = table[values.notna().to_numpy()], values[values.notna()]
-    kinds = set(table.geometry.geom_type)
     if not len(table):
         raise _refuse(name, path, "every value is empty", "Give a layer with values")
+    nowhere = table.geometry.isna() | table.is_empty | ~np.isfinite(table.bounds).all(axis=1)
+    if nowhere.any():
+        raise _refuse(name, path, f"{int(nowhere.sum())} features have no place", "Give each its geometry, or delete it")
+    if pd.api.types.is_numeric_dtype(values) and np.isinf(values.to_numpy(float)).any():
+        raise _refuse(name, path, "some values are infinite", "Give numbers, or leave them empty")
+    kinds = set(table.geom_type)
     if kinds <= {"Point"}:
+        table = table.to_crs(table.estimate_utm_crs()) if table.crs.is_geographic else table  # distances in metres
         if not pd.api.types.is_numeric_dtype(values):
             raise _refuse(name, path, "points must carry numbers", "Give numbers, or polygons for words")
         return point_covariate(name, gpd.GeoDataFrame({name: values}, geometry=table.geometry), source=path.name)
@@ -162,9 +197,10 @@ def _read_layer(name: str, path: Path) -> Covariate:
     raise _refuse(name, path, f"it holds {', '.join(sorted(kinds))}", "Give points or polygons")
 
 
-def point_covariate(name: str, table: gpd.GeoDataFrame, *, source: str = "") -> Covariate:
+def point_covariate(name: str, table: gpd.GeoDataFrame, *, source: str = "", around: bool = False) -> Covariate:
     """A covariate from points with one number each: column `name` of a table with a CRS."""
-    return Covariate(name, source, CRS(table.crs), _among_points(table.geometry, table[name].to_numpy(float)))
+    look_up = _among_points(table.geometry, table[name].to_numpy(float), around=around)
+    return Covariate(name, source, CRS(table.crs), look_up, around)
 
 
 def _column(name: str, path: Path, table: gpd.GeoDataFrame) -> pd.Series:
@@ -177,22 +213,28 @@ def _column(name: str, path: Path, table: gpd.GeoDataFrame) -> pd.Series:
     return values.astype(float) if pd.api.types.is_bool_dtype(values) else values
 
 
-def _among_points(places: gpd.GeoSeries, values: Floats) -> Callable[[Floats], NDArray]:
+def _among_points(places: gpd.GeoSeries, values: Floats, *, around: bool = False) -> Callable[[Floats], NDArray]:
     """Mean of the four nearest points, weighted by inverse squared distance; NaN beyond their usual distance.
 
-    A place counts as covered up to four times the median distance between neighbouring points.
+    With `around` it is the mean of the eight nearest, weighted by inverse distance, a point at the place itself left out.
+
+    A place counts as covered up to four times the points' spacing: the median distance between neighbours, or where it
+    is larger the side of the square that each has to itself (a sensor's points lie dense along its way, not across).
     """
     known = np.column_stack([places.x, places.y])
     tree = cKDTree(known)
-    count = min(NEAREST_POINTS, len(known))
+    count = min(AROUND_POINTS + 1 if around else NEAREST_POINTS, len(known))
     apart = tree.query(known, k=2)[0][:, 1] if len(known) > 1 else np.zeros(1)
-    reach = 4.0 * float(np.median(apart[apart > 0])) if (apart > 0).any() else 0.0
+    own = np.sqrt(shapely.convex_hull(shapely.multipoints(known)).area / len(known))
+    reach = 4.0 * max(float(np.median(apart[apart > 0])), float(own)) if (apart > 0).any() else 0.0
 
     def look_up(points: Floats) -> NDArray:
         distance, nearest = tree.query(points, k=count)
         distance, nearest = distance.reshape(len(points), -1), nearest.reshape(len(points), -1)
-        weight = 1.0 / np.maximum(distance, 1e-9 + 1e-6 * reach) ** 2
-        mean = np.sum(weight * values[nearest], axis=1) / weight.sum(axis=1)
+        near = np.maximum(distance, 1e-9 + 1e-6 * reach)
+        weight = np.where(distance > 0.01, 1.0 / near, 0.0) if around else 1.0 / near**2
+        told = weight.sum(axis=1)
+        mean = np.sum(weight * values[nearest], axis=1) / np.where(told > 0.0, told, np.nan)
         return np.where(distance[:, 0] <= reach, mean, np.nan)
 
     return look_up

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
+
+from geoprune.text import cut_names, one_line
+
+Given = ParamSpec("Given")
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -19,7 +24,7 @@ class Problem:
 
     def __str__(self) -> str:
         place = ", ".join(part for part in (self.file, self.layer and f"layer {self.layer}", self.row) if part)
-        return f"{place}: {self.what}. {self.mend}." if place else f"{self.what}. {self.mend}."
+        return cut_names(one_line(f"{place}: {self.what}. {self.mend}." if place else f"{self.what}. {self.mend}."))
 
 
 class GeopruneError(Exception):
@@ -32,6 +37,23 @@ class DataError(GeopruneError, ValueError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class Problems(list[Problem]):
+    """The problems of several steps, so that all of them are told together."""
+
+    def gather(self, step: Callable[Given, Found], *args: Given.args, **kwargs: Given.kwargs) -> Found | None:
+        """Run a step; where it raises `DataError`, keep its problems (each once) and return None."""
+        try:
+            return step(*args, **kwargs)
+        except DataError as error:
+            self += [problem for problem in error.problems if problem not in self]
+            return None
+
+    def stop(self) -> None:
+        """Raise `DataError` with everything found so far, if anything was."""
+        if self:
+            raise DataError(self)
 
 
 class OutputError(GeopruneError, OSError):

@@ -40,7 +40,7 @@ class Vineyard:
     blocks : block, variety, rule, training, row_spacing_m, vine_spacing_m, planted, vines_per_panel, row_bearing_deg
         and of the wood, where told: cordon_length_m, cane_length_m, spur_spacing_mm, node_spacing_mm, canes,
         buds_per_cane, buds_per_spur, renewal_spurs, buds_per_renewal_spur
-    rows : block, row, geometry; vines : block, row, vine, status; both may be None
+    rows : block, row, geometry; vines : block, row, vine, status, source_place; both may be None
     samples : block, row, vine, pruning_weight_kg (as given), vine_weight_kg (per vine), vines_weighed, canes, bull_canes,
         cane_diameter_mm, internode_mm, season, date, note, source_row, source_place (as told in
         messages, "line 12"), geometry (as given, may be None)

@@ -33,8 +33,6 @@ INJURY_RAMP = ("#f0f3f6", "#c3cfdb", "#8aa0ba", "#51698d", "#27385c")
 ZONE_FILLS = {0: "#ece6d6", 1: "#e9d8a6", 2: "#94b0a0", 3: "#3d6b73", 4: "#1d3540"}
 ZONE_PATTERNS = {0: "plain", 1: "dots", 2: "lines", 3: "hatch", 4: "solid"}
 ZONE_PATTERN_INKS = {0: INK, 1: INK, 2: INK, 3: PAPER, 4: PAPER}
-#: Text that stands directly on a zone's fill.
-ZONE_TEXT_INKS = {0: INK, 1: INK, 2: INK, 3: "#ffffff", 4: "#ffffff"}
 
 #: Fonts that are on the machine already; nothing is fetched. Serif for names and numerals, sans for small print.
 SERIF = 'Charter, "Bitstream Charter", "Sitka Text", Cambria, Georgia, "Liberation Serif", "DejaVu Serif", serif'

@@ -3,15 +3,32 @@
 Exit codes: 0 done, 1 the data or a file is at fault, 2 wrong usage.
 """
 
+import io
+import sys
+from typing import Any
+
 import click
 
 from geoprune.cli.buds import buds_to_cut
+from geoprune.cli.console import drop_output
 from geoprune.cli.prescribe import prescribe
 from geoprune.cli.rules import rules
 from geoprune.cli.trainings import trainings
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+class Program(click.Group):
+    """The commands; a reader that closes the pipe early is no fault."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            drop_output()
+            ctx.exit(0)
+
+
+@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
 @click.version_option(package_name="geoprune", message="%(prog)s %(version)s")
 def main() -> None:
     """From a few dozen weighed vines to zones and bud counts a crew can follow.
@@ -24,3 +41,19 @@ def main() -> None:
 
 for command in (prescribe, rules, buds_to_cut, trainings):
     main.add_command(command)
+
+
+def run() -> int:
+    """Run the command that the program's arguments name, and return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without a sign shows "?" in its place
+    try:
+        return int(main.main(standalone_mode=False) or 0)
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except OSError as error:
+        click.echo(f"What is told cannot be written: {error.strerror or error}.", err=True)
+        drop_output()
+        return 1

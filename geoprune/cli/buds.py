@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
-from geoprune.cli.console import open_console, print_table
-from geoprune.cli.options import as_json
+from geoprune.cli.console import open_console, print_json, print_table
+from geoprune.cli.options import Number, Share, as_json
 
 
 @click.command("buds-to-cut")
-@click.option("--within", type=click.FloatRange(0.01, 0.5), help="Wanted half-width of the 95 % range, such as 0.10.")
-@click.option("--expect", type=click.FloatRange(0.01, 0.99), default=0.5, show_default=True, help="Share expected dead.")
+@click.option(
+    "--within", type=Share(0.01, 0.5), help="Wanted half-width of the 95 % range, as a share: 0.1 or 10% (35 % dead ± 10 %)."
+)
+@click.option("--expect", type=Share(0.01, 0.99), default=0.5, show_default=True, help="Share expected dead: 0.35 or 35%.")
 @click.option(
     "--alike",
-    type=click.FloatRange(1, 10),
+    type=Number(1, 10),
     default=1.0,
     show_default=True,
     help="Variance factor, as buds of a cane are alike.",
@@ -36,7 +36,7 @@ def buds_to_cut(*, within: float | None, expect: float, alike: float, as_json: b
     else:
         told = [{"share": expect, "precision": within, "buds": buds_to_cut(within, expect, cluster_factor=alike)}]
     if as_json:
-        click.echo(json.dumps(told, indent=2))
+        print_json(told)
         return
     lines = [(f"{row['share']:.0%}", f"± {row['precision']:.1%}", f"{row['buds']:.0f}") for row in told]
     print_table(open_console(), ("Expected dead", "95 % range", "Buds to cut"), lines, numbers=(0, 1, 2))

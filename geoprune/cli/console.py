@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
-import re
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import count
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from geoprune.text import clean, one_line
+
 if TYPE_CHECKING:
     from rich.console import Console
-
-#: Characters by which text can move the cursor, colour, hide or turn what stands beside it: C0 and C1 controls,
-#: zero-width and bidirectional marks (Unicode Standard Annex 9), line and paragraph separators.
-CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
-
-
-def clean(text: object) -> str:
-    """Return text of a file or a name without characters that steer a terminal; line breaks stay."""
-    return CONTROL.sub("", str(text))
 
 
 def open_console(*, stderr: bool = False) -> Console:
@@ -30,14 +23,21 @@ def open_console(*, stderr: bool = False) -> Console:
 
     stream = sys.stderr if stderr else sys.stdout
     console = Console(file=stream, markup=False, highlight=False, emoji=False, soft_wrap=True)
+    console.on_broken_pipe = _raise_again  # type: ignore[method-assign]
     if not console.is_terminal:
         console.width = 110
     return console
 
 
+def _raise_again() -> NoReturn:
+    raise
+
+
 def fail(error: Exception) -> NoReturn:
     """Tell an error of the data or a file, and leave with code 1."""
-    open_console(stderr=True).print(clean(error), style="bold")
+    told = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else error
+    with suppress(OSError):
+        open_console(stderr=True).print(clean(told), style="bold")
     raise SystemExit(1)
 
 
@@ -48,7 +48,7 @@ def show_progress(total: int, *, quiet: bool, doing: str) -> Iterator[Callable[[
     if quiet:
         yield lambda name: None
     elif not console.is_terminal:
-        yield lambda name: click.echo(f"{doing} {clean(name)}", err=True)
+        yield lambda name: _tell_line(f"{doing} {one_line(name)}")
     else:
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
@@ -58,9 +58,33 @@ def show_progress(total: int, *, quiet: bool, doing: str) -> Iterator[Callable[[
             begun = count()
 
             def step(name: str) -> None:
-                bar.update(task, completed=next(begun), description=f"{doing} {clean(name)}")
+                bar.update(task, completed=next(begun), description=f"{doing} {one_line(name)}")
 
             yield step
+
+
+def drop_output() -> None:
+    """Send what stdout and stderr still hold nowhere, so that closing them does not fail again."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError):
+            stream.flush()
+            continue
+        os.dup2(nowhere, stream.fileno())
+
+
+def _tell_line(text: str) -> None:
+    """Print a line of progress; the work goes on when nobody reads it."""
+    with suppress(BrokenPipeError):
+        click.echo(text, err=True)
+
+
+def print_json(data: Any) -> None:
+    """Print JSON on stdout as UTF-8, whatever the terminal's encoding (RFC 8259, 8.1)."""
+    import json
+
+    text = data if isinstance(data, str) else json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    click.echo(text.encode("utf-8"), nl=False)
 
 
 def print_table(
@@ -74,5 +98,5 @@ def print_table(
     for place, head in enumerate(heads):
         table.add_column(head, justify="right" if place in numbers else "left", overflow="fold")
     for line in lines:
-        table.add_row(*(clean(cell) for cell in line))
+        table.add_row(*(one_line(cell) for cell in line))
     console.print(table, soft_wrap=False)

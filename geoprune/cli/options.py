@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -9,10 +10,14 @@ from typing import Any
 
 import click
 
+from geoprune.text import clean, one_line
 from geoprune.units import HA_PER_AC, SUFFIXES
 from geoprune.words import UNITS, languages
 
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+#: A file that is there; whether it can be read is told with the other faults of the data.
+FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
+#: Digits as they are typed: no other script's, no "nan", no "inf", no underscores.
+PLAIN = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
 #: What `--wood` may set, and the unit suffixes it takes (none: a plain number).
 WOOD = {
     "cordon_length": "length",
@@ -35,6 +40,43 @@ rule_file = click.option("--rules", "rule_file", type=FILE, help="Your own rules
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout and nothing else there.")
 
 
+class Number(click.FloatRange):
+    """A number from `low` to `high`, in plain digits; a whole one where asked for."""
+
+    def __init__(self, low: float, high: float, *, whole: bool = False) -> None:
+        super().__init__(low, high)
+        self.low, self.high, self.whole = low, high, whole
+        self.name = "whole number" if whole else "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number."""
+        number = plain_number(value)
+        if number is None or (self.whole and number != int(number)):
+            self.fail(f"{clean(value)!r} is not a {self.name}", param, ctx)
+        number = super().convert(number, param, ctx)
+        return int(number) if self.whole else number
+
+
+class Share(Number):
+    """A share from `low` to `high`: 0.1 or 10%."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the share."""
+        number = plain_number(str(value).removesuffix("%"))
+        share = None if number is None else number / 100 if str(value).endswith("%") else number
+        if share is None or not self.low <= share <= self.high:
+            limits = f"from {self.low:g} ({self.low:.0%}) to {self.high:g} ({self.high:.0%})"
+            self.fail(f"{clean(value)!r} is not a share {limits}: write 0.1 or 10%", param, ctx)
+        return share
+
+
+def plain_number(value: Any) -> float | None:
+    """Return a finite number as a person types it, or None."""
+    if isinstance(value, str) and not re.fullmatch(PLAIN, value.strip(), re.ASCII):
+        return None
+    return number if math.isfinite(number := float(value)) else None
+
+
 class WoodValue(click.ParamType):
     """A length or number of the wood, such as cane_length_ft=4 or buds_per_spur=2."""
 
@@ -42,18 +84,23 @@ class WoodValue(click.ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:
         """Return the keyword of `rules.fit_recipe` and its value in SI."""
+        from geoprune.rules.recipes import wood_fault
+
         if isinstance(value, tuple):
             return value
         name, _, text = str(value).partition("=")
         known = _wood_names()
         if name not in known:
-            self.fail(f"'{name}' is not one of {', '.join(known)}", param, ctx)
-        try:
-            number = float(text)
-        except ValueError:
-            self.fail(f"{text!r} is not a number", param, ctx)
+            self.fail(f"'{clean(name)}' is not one of {', '.join(known)}", param, ctx)
+        number = plain_number(text)
+        if number is None:
+            self.fail(f"{clean(text)!r} is not a number", param, ctx)
         keyword, size = known[name]
-        return keyword, number * size if size else int(number) if number == int(number) else number
+        number = number * size if size else number
+        fault = wood_fault(keyword, number)
+        if fault:
+            self.fail(fault, param, ctx)
+        return keyword, number if size else int(number)
 
 
 def _wood_names() -> dict[str, tuple[str, float]]:
@@ -75,9 +122,9 @@ class ZoneSize(click.ParamType):
         """Return share of panels and hectares; one of them is 0."""
         if isinstance(value, tuple):
             return value
-        found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(%|ha|ac)\s*", str(value))
+        found = re.fullmatch(r"\s*(\d{1,4}(?:\.\d{1,9})?)\s*(%|ha|ac)\s*", str(value), re.ASCII)
         if found is None:
-            self.fail(f"{value!r} is not a size: write 5%, 0.2ha or 0.5ac", param, ctx)
+            self.fail(f"{clean(value)!r} is not a size: write 5%, 0.2ha or 0.5ac", param, ctx)
         number, unit = float(found[1]), found[2]
         if unit != "%":
             return 0.0, number * (HA_PER_AC if unit == "ac" else 1.0)
@@ -96,9 +143,9 @@ class NamedFile(click.ParamType):
         if isinstance(value, tuple):
             return value
         name, sign, text = str(value).partition("=")
-        if not name.strip() or not sign or not text:
-            self.fail(f"{value!r} is not of the form NAME=FILE, such as elevation=heights.tif", param, ctx)
-        return name.strip(), Path(text)
+        if not one_line(name) or not sign or not text:
+            self.fail(f"{clean(value)!r} is not of the form NAME=FILE, such as elevation=heights.tif", param, ctx)
+        return one_line(name), FILE.convert(text, param, ctx)
 
 
 def check_crs(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
@@ -111,8 +158,13 @@ def check_crs(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     try:
         CRS.from_user_input(value)
     except CRSError:
-        raise click.BadParameter(f"{value!r} is not a coordinate reference system, such as EPSG:32617") from None
+        raise click.BadParameter(f"{clean(value)!r} is not a coordinate reference system, such as EPSG:32617") from None
     return value
+
+
+def plain_text(ctx: click.Context, param: click.Parameter, value: str) -> str:
+    """Return an option's text on one line, nothing hidden in it."""
+    return one_line(value)
 
 
 class SectionedCommand(click.Command):

@@ -2,30 +2,34 @@
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from geoprune.cli.console import clean, fail, open_console, show_progress
+from geoprune.cli.console import fail, open_console, print_json, show_progress
 from geoprune.cli.options import (
     FILE,
     NamedFile,
+    Number,
     SectionedCommand,
     WoodValue,
     ZoneSize,
     as_json,
     check_crs,
     language,
+    plain_text,
     rule_file,
     units,
 )
+from geoprune.text import clean
 from geoprune.units import T_HA_PER_TON_AC
 
 if TYPE_CHECKING:
-    from geoprune.layers import Source
-    from geoprune.plan import EstatePlan, GivenZones, PlanOptions
+    from geoprune.layers import Source, Vineyard
+    from geoprune.plan import Beside, EstatePlan, GivenZones, PlanOptions
+    from geoprune.plan.steps import Prepared
 
 SECTIONS = {
     "Files": ("samples", "covariates", "scores", "earlier", "harvest", "crop_file", "rule_file", "crs", "out", "force"),
@@ -68,10 +72,10 @@ SECTIONS = {
     "--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper of sheets and reports."
 )
 @click.option("--background", help="Address of a background map, with {z}/{x}/{y} (default: none, no network).")
-@click.option("--credit", default="", help="Credit line of the background map.")
+@click.option("--credit", default="", callback=plain_text, help="Credit line of the background map.")
 @as_json
 @click.option("--quiet", is_flag=True, help="No progress and no remarks.")
-@click.option("--max-zones", type=click.IntRange(2, 4), default=3, show_default=True, help="Most zones in a block.")
+@click.option("--max-zones", type=Number(2, 4, whole=True), default=3, show_default=True, help="Most zones in a block.")
 @click.option(
     "--smallest-zone",
     type=ZoneSize(),
@@ -81,28 +85,26 @@ SECTIONS = {
 )
 @click.option(
     "--shortest-run",
-    type=click.IntRange(1, 100),
+    type=Number(1, 100, whole=True),
     default=3,
     show_default=True,
     help="Panels of one number in a row before it changes.",
 )
 @click.option(
-    "--most-changes", type=click.IntRange(0, 20), default=3, show_default=True, help="Most changes of number in a row."
+    "--most-changes", type=Number(0, 20, whole=True), default=3, show_default=True, help="Most changes of number in a row."
 )
 @click.option(
     "--change-cost",
-    type=click.FloatRange(0, 100),
+    type=Number(0, 100),
     default=0.25,
     show_default=True,
     help="Price of a change, in vines told a wrong number; more gives calmer zones.",
 )
-@click.option("--bud-step", type=click.IntRange(1, 20), default=5, show_default=True, help="Buds are told in this step.")
-@click.option(
-    "--min-saving", type=click.FloatRange(0, 50), default=1.0, show_default=True, help="Buds per vine zones must save."
-)
+@click.option("--bud-step", type=Number(1, 20, whole=True), default=5, show_default=True, help="Buds are told in this step.")
+@click.option("--min-saving", type=Number(0, 50), default=1.0, show_default=True, help="Buds per vine zones must save.")
 @click.option(
     "--over-weight",
-    type=click.FloatRange(0.1, 10),
+    type=Number(0.1, 10),
     default=1.25,
     show_default=True,
     help="What a bud too many weighs against one too few.",
@@ -110,12 +112,12 @@ SECTIONS = {
 @click.option("--zones-from", type=FILE, help="Zones drawn by others, judged in place of ours: panels or polygons.")
 @click.option("--zones-layer", help="Layer of that file (default: its only one, else panels, else zones).")
 @click.option("--zones-column", help="Column that names the zones there.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the simulations.")
+@click.option("--seed", type=Number(0, 2**31 - 1, whole=True), default=0, show_default=True, help="Seed of the simulations.")
 @click.option(
     "--injury-method", default="cornell", show_default=True, help="cornell, michigan, purdue or replace (docs/rules.md)."
 )
-@click.option("--fewest-buds", type=click.FloatRange(0, 500), help="Floor of the count, after rule and injury.")
-@click.option("--most-buds", type=click.FloatRange(1, 500), help="Cap of the count, after rule and injury.")
+@click.option("--fewest-buds", type=Number(0, 500), help="Floor of the count, after rule and injury.")
+@click.option("--most-buds", type=Number(1, 500), help="Cap of the count, after rule and injury.")
 @click.option("--wood", type=WoodValue(), multiple=True, help="Your wood, e.g. cane_length_ft=4; may be repeated.")
 @click.option(
     "--last-pruning",
@@ -124,14 +126,10 @@ SECTIONS = {
     show_default=True,
     help="How the vines were pruned last winter.",
 )
-@click.option("--target-crop-t-ha", "target_t_ha", type=click.FloatRange(0, 100), help="Crop wanted, tonnes per hectare.")
-@click.option(
-    "--target-crop-tons-ac", "target_tons_ac", type=click.FloatRange(0, 40), help="Crop wanted, short tons per acre."
-)
-@click.option(
-    "--minutes-per-vine", type=click.FloatRange(0.1, 120), default=3.0, show_default=True, help="Time to prune a vine."
-)
-@click.option("--cost-per-hour", type=click.FloatRange(0), help="Cost of an hour's work, in your money.")
+@click.option("--target-crop-t-ha", "target_t_ha", type=Number(0, 100), help="Crop wanted, tonnes per hectare.")
+@click.option("--target-crop-tons-ac", "target_tons_ac", type=Number(0, 40), help="Crop wanted, short tons per acre.")
+@click.option("--minutes-per-vine", type=Number(0.1, 120), default=3.0, show_default=True, help="Time to prune a vine.")
+@click.option("--cost-per-hour", type=Number(0, 1_000_000), help="Cost of an hour's work, in your money.")
 def prescribe(vineyard: Path, **given: Any) -> None:
     """Plan every block of VINEYARD and write maps, crew sheets, tables and layers.
 
@@ -147,13 +145,13 @@ def prescribe(vineyard: Path, **given: Any) -> None:
     from geoprune.errors import GeopruneError
 
     try:
-        _check_out(given)
+        given["out"] = _free_folder(given)
         estate = _plan(vineyard, given)
         _write(estate, given)
     except (GeopruneError, OSError) as error:
         fail(error)
     if given["as_json"]:
-        click.echo((given["out"] / "summary.json").read_text(encoding="utf-8"), nl=False)
+        print_json((given["out"] / "summary.json").read_text(encoding="utf-8"))
         return
     from geoprune.cli.summary import print_remarks, print_summary
 
@@ -181,15 +179,20 @@ def _check_usage(given: dict[str, Any]) -> None:
         raise click.UsageError("A wanted crop needs --crop-figures: no budbreak, clusters or weights are assumed.")
     if None not in (given["fewest_buds"], given["most_buds"]) and given["fewest_buds"] > given["most_buds"]:
         raise click.UsageError("--fewest-buds lies above --most-buds.")
+    names = [name for name, _ in given["covariates"]]
+    if len(set(names)) < len(names):
+        raise click.UsageError("--covariate: a name stands twice; give each layer its own.")
     if given["zones_from"] is None and (given["zones_layer"] or given["zones_column"]):
         raise click.UsageError("--zones-layer and --zones-column go with --zones-from.")
 
 
-def _check_out(given: dict[str, Any]) -> None:
-    """Refuse a folder that cannot be written before anything is computed."""
-    from geoprune.writing.folder import check_target
+def _free_folder(given: dict[str, Any]) -> Path:
+    """Return the folder that is to appear; refuse one that cannot be written before anything is computed."""
+    from geoprune.writing.folder import check_target, plain_target
 
-    check_target(given["out"], force=given["force"])
+    out = plain_target(given["out"])
+    check_target(out, force=given["force"])
+    return out
 
 
 def _options(given: dict[str, Any]) -> PlanOptions:
@@ -225,49 +228,62 @@ def _options(given: dict[str, Any]) -> PlanOptions:
 
 
 def _plan(vineyard: Path, given: dict[str, Any]) -> EstatePlan:
-    from geoprune.covariates import read_covariate
     from geoprune.errors import Message
-    from geoprune.plan import EstatePlan, make_plan, rule_problems
-    from geoprune.reading import read_earlier, read_scores, read_vineyard
-    from geoprune.rules import load_crop_assumptions, load_rules, read_harvest
+    from geoprune.plan import EstatePlan, plan_blocks
     from geoprune.words import say
 
-    book = load_rules(given["rule_file"])
-    crops = () if given["crop_file"] is None else load_crop_assumptions(given["crop_file"])
-    checks = partial(rule_problems, book=book, file=vineyard.name)
-    data = read_vineyard(vineyard, samples=given["samples"], crs=given["crs"], more_checks=checks)
-    harvest = None if given["harvest"] is None else read_harvest(given["harvest"], data.blocks["block"])
-    scores = None if given["scores"] is None else read_scores(given["scores"], list(data.blocks["block"]))
-    earlier = [learned for path in given["earlier"] for learned in read_earlier(path, data.sources)]
     options = _options(given)
+    data, beside, prepared = _read(vineyard, given, options)
     doing = say(Message("terminal.planning"), given["language"], given["units"])
-    quiet = given["quiet"] or given["as_json"]
-    with show_progress(len(data.blocks), quiet=quiet, doing=doing) as step:
-        plans = make_plan(
-            data,
-            options=options,
-            book=book,
-            crops=crops,
-            harvest=harvest,
-            covariates=[read_covariate(*named, around=data.blocks.geometry) for named in given["covariates"]],
-            given_zones=_given_zones(given),
-            scores=scores,
-            earlier=earlier,
-            progress=step,
-        )
+    with show_progress(len(prepared), quiet=given["quiet"] or given["as_json"], doing=doing) as step:
+        plans = plan_blocks(prepared, beside, options=options, progress=step)
     remarks = tuple(remark for remark in data.remarks if not remark.block)
     return EstatePlan(plans, data.crs, options, remarks, (*data.sources, *_further_sources(given)))
 
 
-def _given_zones(given: dict[str, Any]) -> GivenZones | None:
-    from geoprune.plan import GivenZones
-    from geoprune.reading import read_given_zones
+def _read(vineyard: Path, given: dict[str, Any], options: PlanOptions) -> tuple[Vineyard, Beside, list[Prepared]]:
+    """Read every file, hold them against each other, and tell the problems of all together."""
+    from geoprune.covariates import read_covariate
+    from geoprune.plan import Beside, prepare_blocks, rule_problems
+    from geoprune.reading import Faults, read_earlier, read_harvest, read_scores, read_vineyard
+    from geoprune.rules import load_crop_assumptions, load_rules
 
-    if given["zones_from"] is None:
-        return None
-    layer = read_given_zones(given["zones_from"], layer=given["zones_layer"])
-    column = given["zones_column"]
-    return GivenZones(layer, None if column is None else column.lower(), given["zones_from"].name)
+    faults = Faults()
+    found = faults.problems
+
+    def read(name: str, reader: Callable[..., Any], *more: Any) -> Any:
+        return None if given[name] is None else found.gather(reader, given[name], *more)
+
+    book = found.gather(load_rules, given["rule_file"])
+    crops = read("crop_file", load_crop_assumptions)
+    before = len(found)
+    data = read_vineyard(vineyard, samples=given["samples"], crs=given["crs"], faults=faults)
+    sound = len(found) == before
+    around = data.blocks.geometry if sound else None
+    layers = [found.gather(read_covariate, *named, around=around) for named in given["covariates"]]
+    beside = Beside(
+        crops=crops or (),
+        harvest=read("harvest", read_harvest, data.blocks["block"].tolist()),
+        covariates=tuple(layer for layer in layers if layer is not None),
+        given_zones=read("zones_from", _given_zones, data, given),
+        scores=read("scores", read_scores, data),
+        earlier=tuple(read("earlier", read_earlier, data.sources) or ()),
+    )
+    prepared = None
+    if sound and book is not None:
+        prepared = found.gather(prepare_blocks, data, beside, options=options, book=book)
+    elif book is not None:
+        found += [problem for problem in rule_problems(data.blocks, book, file=vineyard.name) if problem not in found]
+    found.stop()
+    return data, beside, prepared or []
+
+
+def _given_zones(path: Path, data: Vineyard, given: dict[str, Any]) -> GivenZones:
+    from geoprune.plan import GivenZones
+    from geoprune.reading import clean_name, read_given_zones
+
+    layer, column = read_given_zones(path, data, layer=given["zones_layer"]), given["zones_column"]
+    return GivenZones(layer, None if column is None else clean_name(column), path.name)
 
 
 def _further_sources(given: dict[str, Any]) -> list[Source]:
@@ -289,6 +305,6 @@ def _write(estate: EstatePlan, given: dict[str, Any]) -> None:
     shown = {name: given[name] for name in ("units", "language", "paper", "background", "credit")}
     origin = Provenance(tuple(estate.sources), estate.options, estate.crs.name, versions())
     folders = block_folders(plan.name for plan in estate.blocks)
-    pages = all_pages(estate.blocks, folders, **shown, provenance=origin)
+    pages = all_pages(estate.blocks, folders, **shown, provenance=origin, remarks=estate.remarks)
     told = {"language": given["language"], "units": given["units"]}
     write_plan(estate, given["out"], pages=pages, **told, force=given["force"])

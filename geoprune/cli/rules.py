@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
-from geoprune.cli.console import fail, open_console, print_table
+from geoprune.cli.console import fail, open_console, print_json, print_table
 from geoprune.cli.options import as_json, rule_file
 
 
@@ -35,7 +34,7 @@ def rules(*, rule_file: Path | None, trials: bool, as_json: bool) -> None:
         fail(error)
     told = [asdict(trial) for trial in book.trials] if trials else rule_table(book)
     if as_json:
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        print_json(told)
         return
     if trials:
         lines = [(t["variety"], t["place"], t["tried"], t["result"], f"{t['source']} ({t['tag']})") for t in told]

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
-from geoprune.cli.console import open_console, print_table
+from geoprune.cli.console import open_console, print_json, print_table
 from geoprune.cli.options import as_json
 
 
@@ -25,7 +23,7 @@ def trainings(*, as_json: bool) -> None:
 
     known = load_trainings().values()
     if as_json:
-        click.echo(json.dumps([asdict(training) for training in known], indent=2, ensure_ascii=False))
+        print_json([asdict(training) for training in known])
         return
     lines = []
     for training in known:

@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 
 from geoprune.geostat.covariance import Anisotropy, Floats
-from geoprune.geostat.design import Design, Integers, make_design
+from geoprune.geostat.design import Design, Integers, make_design, spread_subset
 from geoprune.geostat.forms import Form, mix_points
 from geoprune.geostat.groups import Groups, between_averages, cross_averages, make_groups, within_averages
 from geoprune.geostat.kriging import check_target, honour
-from geoprune.geostat.local import spread_subset
 from geoprune.geostat.nodes import Node, NodeFamily, range_form
 from geoprune.geostat.priors import log_prior_on, surface_as_dict
 from geoprune.geostat.reml import (
@@ -27,7 +26,9 @@ from geoprune.geostat.reml import (
     PERSISTENT_SHARES,
     LogPrior,
     RemlSurface,
+    Spectrum,
     decompose,
+    decompose_all,
     range_grid,
     scan_design,
 )
@@ -37,7 +38,8 @@ from geoprune.geostat.threads import run_parts, single_blas
 KEPT_WEIGHT = 0.999
 ALL_NODES_SAMPLES = 400
 SCANNED_SAMPLES = 1000
-KEPT_DOUBLES = 2**23
+SPECTRA_SAMPLES = 600
+KEPT_DOUBLES = 2**22
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,8 @@ class AveragedKriging:
     surfaces : one REML surface for each persistent share (one, 1.0, without seasons)
     families : kept nodes by range and persistent share; `nodes` and `weights` list them one by one
     target_drift : (p,) drift of a target for which none is given
-    log_prior : (K, R, S) as it was added to the log likelihoods
+    log_prior : (R, S) as it was added to the log likelihoods
+    spectra : up to 600 readings the decompositions at every persistent share and range, for those who need them again
     """
 
     design: Design
@@ -55,6 +58,7 @@ class AveragedKriging:
     families: tuple[NodeFamily, ...]
     target_drift: Floats
     log_prior: Floats
+    spectra: tuple[tuple[Spectrum, ...], ...] = ()
 
     @property
     def surface(self) -> RemlSurface:
@@ -80,6 +84,22 @@ class AveragedKriging:
     def sill(self) -> float:
         """Mixture mean of the field's variance."""
         return float(sum(node.weight * node.sill for node in self.nodes))
+
+    @cached_property
+    def typical(self) -> Node:
+        """One node for all: means of nugget, sill and persistent share, the geometric mean of the ranges of the fields."""
+        total = np.array([node.sill + node.nugget for node in self.nodes])
+        field = np.array([node.sill for node in self.nodes]) > 1e-9 * total
+        weight = self.weights * field if field.any() else self.weights
+        log_range = float(weight @ np.log([node.range_m for node in self.nodes]) / weight.sum())
+        persistent = float(self.weights @ np.array([node.persistent_share for node in self.nodes]))
+        return Node(float(np.exp(log_range)), self.sill, self.nugget, persistent, 1.0)
+
+    @cached_property
+    def coefficients(self) -> Floats:
+        """Mixture mean of the drift's coefficients (p,)."""
+        step = sum(family.solve_readings()[0] @ family.weights for family in self.families)
+        return self.design.start + self.design.turn @ step
 
     @cached_property
     def ranges(self) -> Floats:
@@ -191,7 +211,8 @@ class AveragedKriging:
             raise ValueError("parameters is 'again' or 'fixed'")
         families = self.families
         if len(self.design.values) <= ALL_NODES_SAMPLES:
-            families = _families(self.design, self.surfaces, self.log_prior, families[0].degrees, kept=1.0)
+            degrees = families[0].degrees
+            families = _families(self.design, self.surfaces, self.log_prior, degrees, self.spectra, kept=1.0)
         parts = run_parts(NodeFamily.leave_one_out, families)
         error, unit, squares = (np.vstack([part[i] for part in parts]) for i in range(3))
         weight = np.repeat(np.concatenate([family.weights for family in families])[:, None], error.shape[1], axis=1)
@@ -249,8 +270,8 @@ def fit_averaged(
 
     The profiled variance is inflated by (n-p)/(n-p-2), the mean of its scaled inverse chi-square law. Nodes count
     alike unless a prior says otherwise: the prior is even over the grid (log range, nugget share, persistent share).
-    With more than 1000 readings the surface is that of 1000 of them, and with n readings no more than 2^23 / n^2 ranges
-    are kept: parameters are then well known, and predictions still use every reading.
+    With more than 1000 readings the surface is that of 1000 of them, and with n > 600 readings no more than 2^22 / n^2
+    ranges are kept: parameters are then well known, and predictions still use every reading.
 
     Parameters
     ----------
@@ -285,12 +306,17 @@ def fit_averaged(
     flat = bool(np.abs(design.residual).max() <= 1e-12 * np.abs(design.values).max())
     kept = tuple(persistent_shares) if design.has_seasons else (1.0,)
     scanned = _scanned(design)
-    surfaces = tuple(scan_design(scanned, ranges=grid, shares=shares, persistent=k, flat=flat) for k in kept)
+    few = len(design.values) <= SPECTRA_SAMPLES
+    spectra = tuple(decompose_all(design, grid, k) if few else () for k in kept)
+    surfaces = tuple(
+        scan_design(scanned, ranges=grid, shares=shares, persistent=k, flat=flat, spectra=own)
+        for k, own in zip(kept, spectra, strict=True)
+    )
     prior = log_prior_on(log_prior, grid, shares)
     p = design.drift.shape[1]
     target = np.eye(p)[0] if target_drift is None else np.asarray(target_drift, dtype=float)
-    families = _families(design, surfaces, prior, len(scanned.values) - p)
-    return AveragedKriging(design, surfaces, families, target, prior)
+    families = _families(design, surfaces, prior, len(scanned.values) - p, spectra if few else ())
+    return AveragedKriging(design, surfaces, families, target, prior, spectra if few else ())
 
 
 def _scanned(design: Design) -> Design:
@@ -325,18 +351,26 @@ def _kept_weights(surfaces: tuple[RemlSurface, ...], prior: Floats, ranges: int,
 
 
 def _families(
-    design: Design, surfaces: tuple[RemlSurface, ...], prior: Floats, degrees: int, *, kept: float = KEPT_WEIGHT
+    design: Design,
+    surfaces: tuple[RemlSurface, ...],
+    prior: Floats,
+    degrees: int,
+    spectra: tuple[tuple[Spectrum, ...], ...],
+    *,
+    kept: float = KEPT_WEIGHT,
 ) -> tuple[NodeFamily, ...]:
-    """Families of the kept nodes, sorted by range; as many ranges as hold 64 MB of eigenvectors, one at least."""
-    room = max(1, KEPT_DOUBLES // (len(design.values) ** 2 * len(surfaces)))
+    """Families of the kept nodes, sorted by range; as many ranges as hold 32 MB of eigenvectors, one at least."""
+    room = len(surfaces[0].ranges) if spectra else max(1, KEPT_DOUBLES // (len(design.values) ** 2 * len(surfaces)))
     weight = _kept_weights(surfaces, prior, room, kept)
-    distance = design.distance()
+    distance = np.empty((0, 0)) if spectra else design.distance()
 
     def work(item: tuple[int, int]) -> NodeFamily:
         i, k = item
         shares = np.flatnonzero(weight[k, i] > 0.0)
         surface = surfaces[k]
-        spectrum = decompose(design, distance, float(surface.ranges[i]), surface.persistent_share)
+        spectrum = (
+            spectra[k][i] if spectra else decompose(design, distance, float(surface.ranges[i]), surface.persistent_share)
+        )
         totals = surface.total_variance[i, shares] * degrees / max(degrees - 2, 1)
         return NodeFamily(design, spectrum, surface.shares[shares], totals, weight[k, i, shares], degrees)
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from geoprune.geostat.covariance import Anisotropy, Floats, check_model, distances, isotropic
 
@@ -150,3 +151,18 @@ def collinear_columns(drift: Floats) -> list[int]:
         else:
             kept = np.column_stack([kept, rest / np.linalg.norm(rest)])
     return found
+
+
+def spread_subset(points: Floats, size: int, *, seed: int = 0) -> Integers:
+    """Positions of `size` samples for a likelihood: half at random, half their nearest neighbours.
+
+    So that close pairs tell of the nugget and far ones of the range. points (n, 2); all of them when n <= size.
+    """
+    if len(points) <= size:
+        return np.arange(len(points))
+    rng = np.random.default_rng(seed)
+    chosen = rng.choice(len(points), size=size // 2, replace=False)
+    companions = cKDTree(points).query(points[chosen], k=2)[1][:, 1]
+    both = np.unique(np.concatenate([chosen, companions]))
+    rest = np.setdiff1d(np.arange(len(points)), both)
+    return np.sort(np.concatenate([both, rng.choice(rest, size=size - len(both), replace=False)]))

@@ -6,7 +6,7 @@ share. One eigen-decomposition D^-1/2 R D^-1/2 = U diag(l) U' serves every share
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -141,16 +141,32 @@ def range_grid(points: Floats, *, nodes: int = 20, model: str = "exponential") -
     return grid * (EFFECTIVE["exponential"] / EFFECTIVE[model])
 
 
-def scan(design: Design, values: Floats, ranges: Floats, shares: Floats, persistent: float) -> tuple[Floats, Floats, Floats]:
-    """Log likelihood and variance (R, S, k), and the log likelihood without a field (k,), for values (n, k)."""
-    distance, constant = design.distance(), log_constant(design)
-    whitened = values / design.root[:, None]
+def decompose_all(design: Design, ranges: Floats, persistent: float) -> tuple[Spectrum, ...]:
+    """`decompose` for each range."""
+    distance = design.distance()
+    return tuple(run_parts(lambda range_m: decompose(design, distance, float(range_m), persistent), list(ranges)))
 
-    def work(range_m: float) -> tuple[Floats, Floats]:
-        spectrum = decompose(design, distance, float(range_m), persistent)
+
+def scan(
+    design: Design,
+    values: Floats,
+    ranges: Floats,
+    shares: Floats,
+    persistent: float,
+    spectra: Sequence[Spectrum] = (),
+) -> tuple[Floats, Floats, Floats]:
+    """Log likelihood and variance (R, S, k), and the log likelihood without a field (k,), for values (n, k).
+
+    spectra : those of the ranges where they are at hand
+    """
+    constant, whitened = log_constant(design), values / design.root[:, None]
+    distance = np.empty((0, 0)) if spectra else design.distance()
+
+    def work(i: int) -> tuple[Floats, Floats]:
+        spectrum = spectra[i] if spectra else decompose(design, distance, float(ranges[i]), persistent)
         return profile(spectrum, spectrum.rotate(whitened), shares, constant)
 
-    parts = run_parts(work, list(ranges))
+    parts = run_parts(work, range(len(ranges)))
     n = len(values)
     flat = Spectrum(np.inf, 1.0, np.zeros(n), np.empty((0, 0)), design.basis / design.root[:, None])
     null = profile(flat, whitened, np.ones(1), constant)[0][0]
@@ -158,10 +174,16 @@ def scan(design: Design, values: Floats, ranges: Floats, shares: Floats, persist
 
 
 def scan_design(
-    design: Design, *, ranges: Floats, shares: Floats, persistent: float = 1.0, flat: bool = False
+    design: Design,
+    *,
+    ranges: Floats,
+    shares: Floats,
+    persistent: float = 1.0,
+    flat: bool = False,
+    spectra: Sequence[Spectrum] = (),
 ) -> RemlSurface:
     """REML surface of a design; `flat` for values that the mean explains fully: no node is likelier than another."""
-    loglik, variance, null = scan(design, design.residual[:, None], ranges, shares, persistent)
+    loglik, variance, null = scan(design, design.residual[:, None], ranges, shares, persistent, spectra)
     if flat:
         loglik, variance, null = np.zeros_like(loglik), np.zeros_like(variance), np.zeros_like(null)
     return RemlSurface(ranges, shares, loglik[..., 0], variance[..., 0], float(null[0]), design.model, persistent)

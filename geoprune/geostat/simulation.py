@@ -115,6 +115,42 @@ def _fields(
     return target, field
 
 
+@dataclass(frozen=True)
+class RandomFields:
+    """Unconditional fields that share frequencies: draws (k,) their numbers, at_samples (n, k) in each reading's season."""
+
+    draws: Integers
+    at_samples: Floats
+    frequency: Floats
+    amplitude: Floats
+
+    def averages(self, groups: Groups) -> Floats:
+        """Means (count, k) of the target season's field over groups; 0 for an empty one."""
+
+        def work(item: tuple[slice, slice]) -> Floats:
+            points, _ = item
+            field = waves(groups.place[points], self.frequency) @ self.amplitude.astype(np.float32)
+            return np.asarray(groups.matrix(points) @ field, dtype=float)
+
+        items = groups.parts(CHUNK_DOUBLES // WAVE_POINTS)
+        mean = np.zeros((len(groups.sizes), len(self.draws)))
+        for (_, touched), field in zip(items, run_parts(work, items), strict=True):
+            mean[touched] += field
+        return mean
+
+
+def random_fields(
+    design: Design, persistent: float, sill: float, range_m: float, draws: int, rng: np.random.Generator
+) -> Iterator[RandomFields]:
+    """Unconditional fields of known parameters, in sets of at most a twentieth of the draws."""
+    step = max(1, draws // FEWEST_BATCHES)
+    for start in range(0, draws, step):
+        number = np.arange(start, min(start + step, draws))
+        frequency = frequencies(design.model, WAVES, rng) / range_m
+        amplitude, at_samples = _fields(design, persistent, frequency, np.full(len(number), np.sqrt(sill)), rng)
+        yield RandomFields(number, at_samples, frequency, amplitude)
+
+
 def conditional_fields(design: Design, batches: list[Batch], draws: int, place: Floats) -> Floats:
     """Fields (m, draws) at points (m, 2) in the design's coordinates, without the drift's part."""
     distance = distances(place, design.place)
@@ -163,7 +199,7 @@ def simulate_groups(
     for (_, touched), field in zip(items, run_parts(work, items), strict=True):
         mean[touched] += field
     mean[grouped.sizes == 0] = np.nan
-    spread = np.zeros((rows.shape[1],) * 2) if drift is None else _drift_spread(grouped, drift)
+    spread = np.zeros((rows.shape[1],) * 2) if drift is None else drift_spread(grouped, drift)
     nugget, vine_sd = _vine_scatter(kriging, batches, grouped, spread, draws)
     return GroupDraws(mean.T, nugget, vine_sd)
 
@@ -184,7 +220,7 @@ def _vine_scatter(
     return nugget, np.sqrt(variance)
 
 
-def _drift_spread(groups: Groups, drift: Floats) -> Floats:
+def drift_spread(groups: Groups, drift: Floats) -> Floats:
     """Covariance (p, p) of the drift within groups, over the points of all groups."""
     rows = np.asarray(drift, dtype=float)[groups.order]
     rest = rows - np.repeat(groups.average(rows), groups.sizes, axis=0)

@@ -12,6 +12,8 @@ from geoprune.geostat.reml import reml_surface
 
 POWERS = (1.0, 0.5, 0.0)
 TRANSFORM_GAIN = 2.0
+#: Most by which the mean that normal logarithms imply may differ from the plain mean.
+LOG_GAP = 0.25
 
 
 @dataclass(frozen=True)
@@ -77,11 +79,15 @@ def choose_transform(points: Floats, values: Floats, *, gain: float = TRANSFORM_
     The REML likelihood of the transformed values plus (n - p) (power - 1) mean(log z): the Jacobian for the n - p
     contrasts that REML sees, which makes the choice the same in pounds and kilograms. What decides is thus the skew of
     what mean and field leave, not that of the raw weights. Values not above 0 are never transformed: an absent vine is
-    another process. settings as in `reml_surface`.
+    another process. Means of logarithms rest on the normal law far out in its tail; where the mean that this law implies
+    differs from the plain mean by more than a quarter, the logarithm is not taken. (A root has no such tail: its mean
+    is right whatever the law.) settings as in `reml_surface`.
     """
     values = np.asarray(values, dtype=float)
-    powers = POWERS if (values > 0.0).all() else (1.0,)
     drift = settings.get("drift")
+    powers: tuple[float, ...] = POWERS if (values > 0.0).all() else (1.0,)
+    if len(powers) > 1 and log_gap(values, drift) > LOG_GAP:
+        powers = (1.0, 0.5)
     degrees = len(values) - (1 if drift is None else np.asarray(drift).shape[1])
     score = {}
     for power in powers:
@@ -91,6 +97,16 @@ def choose_transform(points: Floats, values: Floats, *, gain: float = TRANSFORM_
     gains = {power: value - score[1.0] for power, value in score.items()}
     best = max(gains, key=lambda power: gains[power])
     return TransformChoice(Transform(best if gains[best] > gain else 1.0), gains)
+
+
+def log_gap(values: Floats, drift: Floats | None = None) -> float:
+    """Share by which the mean that normal logarithms about a drift (n, p) imply differs from the plain mean."""
+    logs = np.log(values)
+    columns = np.ones((len(logs), 1)) if drift is None else np.asarray(drift, dtype=float)
+    level = columns @ np.linalg.lstsq(columns, logs, rcond=None)[0]
+    variance = float(np.sum(np.square(logs - level))) / max(len(logs) - columns.shape[1], 1)
+    with np.errstate(over="ignore"):
+        return abs(float(np.exp(level + variance / 2.0).mean() / values.mean()) - 1.0)
 
 
 def lognormal_mean(mean: Floats, own_variance: Floats | float, weights_variance: Floats) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -36,7 +37,7 @@ ZONE_COLUMNS = (
     *("buds_per_vine", "buds_total", "injury_share", "injury_low", "injury_high", "bull_cane_share"),
     *("bull_cane_low", "bull_cane_high", "diagnosis", "recipe"),
 )
-SAMPLE_COLUMNS = ("row", "vine", "vine_weight_kg", "used", "why_not", "note", "loo_kg", "loo_z", "outlier")
+SAMPLE_COLUMNS = ("row", "vine", "vine_weight_kg", "used", "why_not", "note", "loo_kg", "loo_z", "outlier", "far_m")
 REPLANT_COLUMNS = (*("area", "vines_missing", "vines_weak", "row_length_m", "reason", "area_ha", "first_row", "last_row"),)
 
 
@@ -122,7 +123,7 @@ def tell_block(plan: BlockPlan, ground: Ground, bundle: Bundle) -> dict[str, Any
         "row_spacing_m": ground.row_spacing_m,
         "vine_spacing_m": ground.vine_spacing_m,
         "panel_m": ground.panel_m,
-        "samples": columns_of(plan.samples.assign(row=plan.samples["row"].astype(str)), SAMPLE_COLUMNS),
+        "samples": columns_of(_told_samples(plan), SAMPLE_COLUMNS),
         "replant": _replant_records(plan, ground),
         "flags": columns_of(plan.flags, ("row", "bands")),
         "next": columns_of(plan.next_vines, ("stop", "row", "vine")),
@@ -137,6 +138,13 @@ def _merit(merit: Mapping[str, Any], key: str) -> float | None:
     """Return a figure of merit, which stands alone or with its interval."""
     value = merit.get(key)
     return plain(float(value["value"] if isinstance(value, dict) else value)) if value is not None else None
+
+
+def _told_samples(plan: BlockPlan) -> gpd.GeoDataFrame:
+    """The samples with `far_m`: how far from any row one stands that was left out for that; NaN for all others."""
+    away = number_column(plan.samples, "row_distance_m")
+    far = ~plan.samples["used"].to_numpy(bool) & (away > plan.settings.row_spacing_m / 2)
+    return plan.samples.assign(row=plan.samples["row"].astype(str), far_m=np.where(far, away, np.nan))
 
 
 def _zone_records(plan: BlockPlan, ground: Ground) -> list[dict[str, Any]]:

@@ -10,11 +10,12 @@ import shapely
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from geoprune.errors import Remark
 from geoprune.maps.ground import plain, plain_count, records, status_codes, zone_labels
 from geoprune.maps.packing import Bundle
 from geoprune.maps.page import check_choices, fill_frame, look_told, plain_figure, safe_links
 from geoprune.maps.shell import build_page
-from geoprune.maps.telling import page_words
+from geoprune.maps.telling import page_words, tell_remarks
 
 SCRIPTS = ("unpack.js", "words.js", "paint.js", "ground.js", "shared.js", "estate.js")
 ZONE_COLUMNS = ("zone", "class", "buds_per_vine", "vine_size_kg", "diagnosis")
@@ -30,6 +31,7 @@ def render_estate(
     units: str = "us",
     background: str | None = None,
     credit: str = "",
+    remarks: Iterable[Remark] = (),
 ) -> str:
     """Return the estate's page: one HTML file with every block, which asks for nothing else.
 
@@ -41,6 +43,8 @@ def render_estate(
         Block name -> relative address of its map, or a mapping with any of `page.LINKS`.
     language, units, background, credit
         As in `render_block_map`.
+    remarks : iterable of Remark
+        What is to be said of the vineyard as a whole.
 
     Returns
     -------
@@ -62,6 +66,7 @@ def render_estate(
     lon, lat = bundle.lonlat([bounds[[0, 2]].mean()], [bounds[[1, 3]].mean()])[0]
     told: dict[str, Any] = {"words": page_words(), "look": look_told(), "latitude": float(lat)}
     told |= {"language": language, "units": units, "background": background}
+    told["said"] = tell_remarks(remarks)
     told["blocks"] = _block_records(blocks, {name: safe_links(given) for name, given in links.items()})
     told["zones"], told["labels"] = _zones(blocks, bundle)
     _pack_shapes(blocks, outlines, bundle)
@@ -147,7 +152,13 @@ def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> t
     lines = [_plain_line(block, words, language, units) for block in told["blocks"]]
     heads = [words[key] for key in ("block", "buds_per_vine", "vines", "area", "pages")]
     name = words["estate_title"]
-    plain_parts = {"verdict": verdict, "heads": heads, "lines": lines, "picture": Markup("")}
+    plain_parts = {
+        "verdict": verdict,
+        "remarks": told["said"][language][units],
+        "heads": heads,
+        "lines": lines,
+        "picture": Markup(""),
+    }
     return fill_frame("estate", words, name=name, credit=credit, **plain_parts)
 
 

@@ -15,7 +15,7 @@ from geoprune.plan import BlockPlan
 
 STATUS_CODES = {"bearing": 0, "young": 1, "missing": 2, "dead": 3, "diseased": 4}
 #: A zone's part gets a label of its own when it holds at least this share of the zone.
-LABEL_SHARE = 0.12
+LABEL_SHARE = 0.04
 #: Off-centre by less than this share of the block's reach is "in the middle".
 MIDDLE_SHARE = 0.12
 
@@ -102,7 +102,7 @@ def zone_parts(zones: gpd.GeoDataFrame, polygon: shapely.Geometry) -> list[list[
     """Return where in the block each zone lies: "n", "ne", ... or "middle" for its large pieces, or "scattered".
 
     A piece is large when it holds a fifth of its zone; a zone whose large pieces hold less than half of it, or are
-    more than two, is scattered.
+    more than two, is scattered. "more" follows where other pieces are large enough for a number of their own.
     """
     west, south, east, north = polygon.bounds
     reach = max(east - west, north - south)
@@ -120,7 +120,8 @@ def _pieces_told(geometry: shapely.Geometry, center: shapely.Point, reach: float
         sector = int(np.round(np.degrees(np.arctan2(east, north)) / 45.0)) % 8
         middle = np.hypot(east, north) < MIDDLE_SHARE * reach
         told.append("middle" if middle else ("n", "ne", "e", "se", "s", "sw", "w", "nw")[sector])
-    return list(dict.fromkeys(told))
+    more = len(pieces) > len(large) and pieces[len(large)].area >= LABEL_SHARE * geometry.area
+    return [*dict.fromkeys(told), *(["more"] if more else [])]
 
 
 def plain(value: Any, digits: int = 5) -> Any:

@@ -81,13 +81,14 @@ def tile_host(background: str) -> str:
     Raises
     ------
     ValueError
-        If it is not an http(s) URL with {z}, {x} and {y}, or its host holds anything but letters, digits, dots,
-        hyphens and a leading "{s}.".
+        If it is not an http(s) URL in plain signs with {z}, {x} and {y}, or its host holds anything but letters,
+        digits, dots, hyphens, a leading "{s}." and a port.
     """
     parts = urlsplit(background)
-    host = re.fullmatch(r"(\{s\}\.)?([A-Za-z0-9.-]+)(:\d+)?", parts.netloc)
+    host = re.fullmatch(r"(\{s\}\.)?([A-Za-z0-9.-]+)(:[0-9]{1,5})?", parts.netloc)
     tiles = all(mark in parts.path + parts.query for mark in ("{z}", "{x}", "{y}"))
-    if parts.scheme not in ("http", "https") or not host or not tiles:
+    plain = re.fullmatch(r"[!-~]+", background) and (not host or not host[3] or 0 < int(host[3][1:]) < 65_536)
+    if parts.scheme not in ("http", "https") or not host or not tiles or not plain:
         raise ValueError(f"the background {background!r} is not a tile address such as https://host/{{z}}/{{x}}/{{y}}.png")
     return f"{parts.scheme}://{'*.' if host[1] else ''}{host[2]}{host[3] or ''}"
 

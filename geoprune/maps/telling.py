@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import partial
 from typing import Any
 
-from geoprune.errors import Message
+from geoprune.errors import Message, Remark
 from geoprune.plan import BlockPlan
+from geoprune.rules import split_advice
 from geoprune.words import UNITS, say, word_lists
 
 
@@ -24,10 +25,22 @@ def tell_plan(plan: BlockPlan) -> dict[str, dict[str, dict[str, Any]]]:
     }
 
 
+def tell_remarks(remarks: Iterable[Remark]) -> dict[str, dict[str, list[str]]]:
+    """Return language -> units -> the sentences of remarks on the whole vineyard."""
+    told = tuple(remarks)
+    return {
+        language: {units: [say(remark.message, language=language, units=units) for remark in told] for units in UNITS}
+        for language in page_words()
+    }
+
+
 def _sentences(plan: BlockPlan, tell: Callable[[Message], str]) -> dict[str, Any]:
+    shared, alone = split_advice(plan.advice)
+    advice = zip(plan.advice, alone, strict=True)
     return {
         "reasons": [tell(reason) for reason in plan.verdict_reasons],
-        "advice": [{"zone": entry.zone, "lines": [tell(line) for line in entry.messages]} for entry in plan.advice],
+        "shared": [tell(line) for line in shared],
+        "advice": [{"zone": entry.zone, "lines": [tell(line) for line in lines]} for entry, lines in advice],
         "notes": [tell(note) for note in plan.notes],
         "remarks": [tell(remark.message) for remark in plan.remarks],
     }

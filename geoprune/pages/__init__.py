@@ -1,8 +1,9 @@
 """Pages for people, by their path in the results: maps, the estate's page, the crew's sheets and cards, reports."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
+from geoprune.errors import Remark
 from geoprune.maps import render_block_map, render_estate
 from geoprune.pages.card import crew_card_html, crew_card_pdf
 from geoprune.pages.report import Provenance, report_html
@@ -33,6 +34,7 @@ def all_pages(
     credit: str = "",
     made: date | None = None,
     provenance: Provenance | None = None,
+    remarks: Iterable[Remark] = (),
 ) -> dict[str, str | bytes]:
     """Return every page by its path inside the results.
 
@@ -49,6 +51,8 @@ def all_pages(
         The day on the pages; today where not given.
     provenance : Provenance, optional
         Files read and choices made, for the reports.
+    remarks : iterable of Remark
+        What is to be said of the vineyard as a whole, for the estate's page.
 
     Raises
     ------
@@ -58,7 +62,9 @@ def all_pages(
     day = made or date.today()
     links = {name: {kind: f"{folder}/{file}" for kind, file in FILES.items()} for name, folder in folders.items()}
     pages: dict[str, str | bytes] = {
-        "index.html": render_estate(plans, links=links, language=language, units=units, background=background, credit=credit)
+        "index.html": render_estate(
+            plans, links=links, language=language, units=units, background=background, credit=credit, remarks=remarks
+        )
     }
     beside = {kind: file for kind, file in FILES.items() if kind != "map"}
     for plan in plans:

@@ -191,9 +191,9 @@ def _plates(plan: BlockPlan, paper: Paper) -> Iterator[str]:
     taped = len(plan.zones) > 1
     for label in reversed(zone_labels(plan.zones)):
         room = label["radius_m"] * paper.scale
-        if room < 7 and label["part"]:
+        if room < 5 and label["part"]:
             continue
-        size = float(np.clip(room * 1.05, 13, 34))
+        size = float(np.clip(room * 1.05, 10, 34))
         zone = plan.zones.iloc[label["zone"]]
         text = plain_count(zone["buds_per_vine"])
         wide = size * (0.54 * len(text) + 0.3) + (size * 0.55 if taped else 0)

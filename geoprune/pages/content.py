@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from datetime import date
 from itertools import groupby
 from operator import attrgetter, itemgetter
@@ -124,7 +124,7 @@ def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str)
         number = int(zone["zone"])
         bands = words["band"] if number == 1 else words["bands"].format(bands=number)
         kind = tell(Message("map.class_" + zone["class"].replace(" ", "_")))
-        places = ", ".join(tell(Message(f"map.part_{part}")) for part in where) if count > 1 else ""
+        places = place_words(where, tell) if count > 1 else ""
         told.append(
             {
                 "zone": number,
@@ -139,6 +139,16 @@ def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str)
             }
         )
     return told
+
+
+def place_words(parts: Sequence[str], tell: Tell) -> str:
+    """Return where a zone lies (see `maps.ground.zone_parts`); two sides of the block are told as one."""
+    sides = [part for part in parts if len(part) < 3]
+    told = [Message(f"map.part_{part}") for part in parts if part not in sides or len(sides) == 1]
+    if len(sides) == 2:
+        first, second = (Message(f"map.side_{side}") for side in sides)
+        told.insert(0, Message("map.parts_two", {"first": first, "second": second}))
+    return ", ".join(tell(message) for message in told)
 
 
 def _wood(zone: Mapping[str, Any], advice: ZoneAdvice | None, tell: Tell, language: str) -> dict[str, Any]:
@@ -166,10 +176,12 @@ def _wood(zone: Mapping[str, Any], advice: ZoneAdvice | None, tell: Tell, langua
 def short_recipe(recipe: Recipe, language: str) -> str:
     """Return the parts in one line: "canes 1 × 11 + 2 × 10 · renewal 2 × 2"."""
     words = word_lists()[language]["card"]
-    kinds = groupby(recipe.parts, key=attrgetter("kind"))
-    return " · ".join(
-        f"{words[kind]} {' + '.join(f'{part.count} × {part.buds}' for part in parts)}" for kind, parts in kinds
-    )
+    told = []
+    for kind, group in groupby(recipe.parts, key=attrgetter("kind")):
+        parts = list(group)
+        name = words[f"{kind}_one" if sum(part.count for part in parts) == 1 else kind]
+        told.append(f"{name} {' + '.join(f'{part.count} × {part.buds}' for part in parts)}")
+    return " · ".join(told)
 
 
 def _rows(plan: BlockPlan, words: Mapping[str, str]) -> list[dict[str, Any]]:

@@ -17,10 +17,11 @@ from geoprune.pages.block_picture import fit_paper, north_arrow
 from geoprune.pages.charts import WIDTH, Plane, bars, chart, line, span, whisker
 from geoprune.pages.drawing import box, disc, picture, word
 from geoprune.plan import BlockPlan
+from geoprune.units import NINETY
 from geoprune.words import reader_unit, with_marks, word_lists
 
-#: Half the width of a 90 % interval, in standard errors.
-NINETY = 1.645
+#: Samples that a figure of single samples shows at most, odd ones apart.
+MOST_MARKS = 1000
 
 
 @dataclass(frozen=True)
@@ -72,9 +73,11 @@ def draw_variogram(plan: BlockPlan, reader: Reader) -> Markup:
 
 
 def held_out(plan: BlockPlan) -> gpd.GeoDataFrame:
-    """Return the samples that were left out one by one and told by the others."""
+    """Return the samples that were left out one by one and told by the others; of very many every so many, and odd ones."""
     samples = plan.samples
-    return samples[np.isfinite(samples["loo_kg"].to_numpy(dtype=float, na_value=np.nan))]
+    samples = samples[np.isfinite(samples["loo_kg"].to_numpy(dtype=float, na_value=np.nan))]
+    every = -(-len(samples) // MOST_MARKS)
+    return samples if every < 2 else samples[samples["outlier"].to_numpy(bool) | (np.arange(len(samples)) % every == 0)]
 
 
 def draw_loo(plan: BlockPlan, reader: Reader) -> Markup:

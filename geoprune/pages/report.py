@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, is_dataclass
 from datetime import date
 from functools import partial
@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from geoprune import look
-from geoprune.errors import Message
+from geoprune.errors import Message, Remark
 from geoprune.layers import Source
 from geoprune.pages import figures
 from geoprune.pages.content import LONGEST_ROW, told_day, training_word, whole
@@ -20,8 +20,9 @@ from geoprune.pages.sheet import pages
 from geoprune.pages.text import clean, shorten
 from geoprune.pages.typesetting import PAPERS, check_paper
 from geoprune.plan import BlockPlan, PlanOptions
-from geoprune.rules import find_training
-from geoprune.words import figure, say, word_lists
+from geoprune.rules import ZoneAdvice, find_training, split_advice
+from geoprune.units import NINETY
+from geoprune.words import figure, say, told_phrase, word_lists
 
 Tell = Callable[[Message], str]
 #: Figures in the order of the page: name in the word list, and what draws it.
@@ -108,12 +109,12 @@ def report_content(plan: BlockPlan, reader: Reader, *, made: date, provenance: P
         "figures": [_figure(name, plan, reader) for name in FIGURES],
         "held_out": _held_out_lines(plan, reader),
         "covariates": _covariates(plan, tell),
-        "advice": [_advice(entry, tell) for entry in plan.advice],
+        "advice": _advice(plan.advice, tell, words),
         "model": _model_lines(plan, reader),
         "assumptions": _assumptions(provenance.options, tell),
         "injury": _injury(plan, tell),
-        "remarks": [(tell(Message(f"terminal.kind_{r.kind}")), tell(r.message)) for r in plan.remarks],
-        "sources": _sources(plan, words),
+        "remarks": [(tell(Message(f"terminal.kind_{r.kind}")), tell(r.message)) for r in _further_remarks(plan)],
+        "sources": _sources(plan, reader),
         "inputs": [(clean(source.name), source.sha256) for source in provenance.sources],
         "options": flat_options(provenance.options),
         "versions": sorted(provenance.versions.items()),
@@ -138,7 +139,7 @@ def _grid(plan: BlockPlan, reader: Reader) -> list[str]:
 
 
 def _facts(plan: BlockPlan, reader: Reader, tell: Tell) -> list[str]:
-    size, error = reader.weight(plan.vine_size_kg), reader.weight(plan.vine_size_se_kg)
+    size, error = reader.weight(plan.vine_size_kg), reader.weight(NINETY * plan.vine_size_se_kg)
     told = [Message("report.size", {"size": size, "error": error})]
     if np.isfinite(plan.loo_rmse_kg) and np.isfinite(plan.mean_rmse_kg):
         fields = {"map": reader.weight(plan.loo_rmse_kg), "mean": reader.weight(plan.mean_rmse_kg)}
@@ -147,7 +148,8 @@ def _facts(plan: BlockPlan, reader: Reader, tell: Tell) -> list[str]:
     if coverage is not None:
         told.append(Message("report.coverage", {"percent": 100 * coverage}))
     merit = plan.merit
-    if {"one_number_misfit", "zones_misfit"} <= merit.keys():
+    told_already = any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
+    if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not told_already:
         one, zones = merit["one_number_misfit"], merit["zones_misfit"]
         off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}
         told.append(Message("report.misfit", off))
@@ -174,7 +176,7 @@ def _zone_lines(plan: BlockPlan, reader: Reader) -> list[list[str]]:
                 reader.write(zone["buds_by_rule"], 1),
                 whole(zone["vines"], reader.language),
                 told("area_ha", zone["area_ha"]),
-                f"{reader.weight(zone['vine_size_kg'])} ± {reader.weight(zone['vine_size_se_kg'])}",
+                f"{reader.weight(zone['vine_size_kg'])} ± {reader.weight(NINETY * zone['vine_size_se_kg'])}",
                 told("size_kg_m", zone["vine_size_kg_m"]),
                 str(zone.get("recipe") or "–"),
             ]
@@ -208,8 +210,18 @@ def _covariates(plan: BlockPlan, tell: Tell) -> list[str]:
     return [tell(entry["reason"]) for entry in plan.diagnostics.get("covariates") or []]
 
 
-def _advice(entry: Any, tell: Tell) -> dict[str, Any]:
-    return {"zone": entry.zone, "lines": [tell(message) for message in entry.messages]}
+def _further_remarks(plan: BlockPlan) -> list[Remark]:
+    """The remarks that are not told among the covariates already."""
+    told = [entry["reason"] for entry in plan.diagnostics.get("covariates") or []]
+    return [remark for remark in plan.remarks if remark.message not in told]
+
+
+def _advice(advice: Sequence[ZoneAdvice], tell: Tell, words: Mapping[str, str]) -> list[tuple[str, list[str]]]:
+    """Head and lines of what goes with all zones, told once, and with each zone alone."""
+    shared, alone = split_advice(advice)
+    parts = [(words["all_zones"], shared)] if shared else []
+    parts += [(words["zone_n"].format(zone=entry.zone), lines) for entry, lines in zip(advice, alone, strict=True)]
+    return [(head, [tell(message) for message in lines]) for head, lines in parts]
 
 
 def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
@@ -225,6 +237,7 @@ def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
             text = figure(key, value, reader.language, reader.units)
         else:
             text = ", ".join(str(part) for part in value) if isinstance(value, list | tuple) else str(value)
+            text = told_phrase(text, reader.language)
         told.append((words[f"model_{key}"], text))
     shares = [(key, plan.model[key]) for key in MODEL_SHARES if plan.model.get(key) is not None]
     told += [(words[f"model_{key}"], f"{reader.write(100 * share, 0)} %") for key, share in shares]
@@ -239,17 +252,18 @@ def _assumptions(options: PlanOptions | None, tell: Tell) -> list[str]:
     return [tell(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS]
 
 
-def _sources(plan: BlockPlan, words: Any) -> list[tuple[str, str]]:
-    told = []
+def _sources(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
+    words, tell, told = reader.words, partial(told_phrase, language=reader.language), []
+
+    def cite(entry: Any) -> str:
+        return f"{tell(entry.source)} [{tell(entry.tag)}]"
+
     if plan.rule is not None:
-        told.append(
-            (f"{words['source_rule']} {plan.rule.name} ({plan.rule.title})", f"{plan.rule.source} [{plan.rule.tag}]")
-        )
+        name, title = plan.rule.name, tell(plan.rule.title)
+        told.append((f"{words['source_rule']} {name}" + (f" ({title})" if title != name else ""), cite(plan.rule)))
     if plan.injury is not None and plan.injury.buds_cut:
-        method = plan.injury.method
-        told.append((f"{words['source_injury']} {method.title}", f"{method.source} [{method.tag}]"))
-    training = find_training(plan.settings.training)
-    told.append((words["source_training"], f"{training.source} [{training.tag}]"))
+        told.append((f"{words['source_injury']} {tell(plan.injury.method.title)}", cite(plan.injury.method)))
+    told.append((words["source_training"], cite(find_training(plan.settings.training))))
     told.append((words["source_method"], words["source_method_text"]))
     return told
 

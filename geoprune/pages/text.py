@@ -3,26 +3,13 @@
 from __future__ import annotations
 
 import re
-import unicodedata
+
+from geoprune.text import one_line as clean
 
 #: Longest name shown; a longer one ends in an ellipsis.
 LONGEST = 60
 #: Lets a long word go on in the next line.
 BREAK = "\u200b"
-#: Control and format characters (among them marks that reverse the reading order), and what XML cannot carry.
-_HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
-
-
-def clean(text: str) -> str:
-    """Return the text without control and direction marks, every blank one space.
-
-    Examples
-    --------
-    >>> clean("row\\u202e 1\\n\\x00")
-    'row 1'
-    """
-    spaced = re.sub(r"\s+", " ", text)
-    return "".join(sign for sign in spaced if unicodedata.category(sign) not in _HIDDEN).strip()
 
 
 def shorten(text: str, most: int = LONGEST) -> str:

@@ -2,6 +2,17 @@
 
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
-from geoprune.plan.steps import make_plan, rule_problems
+from geoprune.plan.steps import Beside, make_plan, plan_blocks, prepare_blocks, rule_problems
 
-__all__ = ["BlockPlan", "BlockSettings", "EstatePlan", "GivenZones", "PlanOptions", "make_plan", "rule_problems"]
+__all__ = [
+    "Beside",
+    "BlockPlan",
+    "BlockSettings",
+    "EstatePlan",
+    "GivenZones",
+    "PlanOptions",
+    "make_plan",
+    "plan_blocks",
+    "prepare_blocks",
+    "rule_problems",
+]

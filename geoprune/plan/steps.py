@@ -14,7 +14,7 @@ from pyproj import CRS
 from shapely import MultiPolygon
 
 from geoprune.covariates import Covariate
-from geoprune.errors import DataError, Message, Problem, Remark
+from geoprune.errors import DataError, Message, Problem, Problems, Remark
 from geoprune.layers import Vineyard
 from geoprune.plan.given import GivenZones, find_given
 from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
@@ -48,9 +48,9 @@ from geoprune.rules import (
     fit_recipe,
     load_rules,
 )
-from geoprune.surface import Prior, fit_surface, next_vines, score_covariate
+from geoprune.surface import Prior, check_evidence, fit_surface, next_vines, score_covariate
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
-from geoprune.zones import Zoning, draw_zones, judge_zones
+from geoprune.zones import GivenLabels, Zoning, draw_zones, judge_zones
 
 #: Columns of the blocks layer that describe the wood.
 WOOD_COLUMNS = (
@@ -82,6 +82,9 @@ class Prepared:
     trellis: Trellis
     samples: gpd.GeoDataFrame
     injury: Injury
+    need: BudNeed
+    covariates: tuple[Covariate, ...]
+    labels: GivenLabels | None
     remarks: tuple[Remark, ...]
 
 
@@ -109,7 +112,7 @@ def make_plan(
     crops : sequence of CropAssumptions
         Figures to tell a crop from; no crop is told for a cultivar without them.
     harvest : DataFrame, optional
-        Last yields, as `rules.check_harvest` returns them.
+        Last yields, as `reading.check_harvest` returns them.
     covariates : sequence of Covariate
         Layers that may tell vine size; each is used where it earns its place.
     given_zones : GivenZones, optional
@@ -126,57 +129,80 @@ def make_plan(
     DataError
         With the problems of all blocks; nothing is planned by halves.
     """
-    chosen, rules = options or PlanOptions(), book or load_rules()
-    prepared = prepare_blocks(vineyard, options=chosen, book=rules)
+    chosen = options or PlanOptions()
     beside = Beside(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier))
+    prepared = prepare_blocks(vineyard, beside, options=chosen, book=book or load_rules())
+    return plan_blocks(prepared, beside, options=chosen, progress=progress)
+
+
+def plan_blocks(
+    prepared: Sequence[Prepared],
+    beside: Beside,
+    *,
+    options: PlanOptions,
+    progress: Callable[[str], None] = lambda name: None,
+) -> tuple[BlockPlan, ...]:
+    """Plan blocks that were checked and laid out, in their order; `progress` is called when one is begun."""
     plans = []
     for block in prepared:
         progress(block.settings.block)
-        plans.append(plan_block(block, beside, options=chosen))
+        plans.append(plan_block(block, beside, options=options))
     return tuple(plans)
 
 
-def prepare_blocks(vineyard: Vineyard, *, options: PlanOptions, book: RuleBook) -> list[Prepared]:
-    """Check and lay out all blocks, and tell the problems of all of them together."""
-    problems = rule_problems(vineyard.blocks, book)
-    prepared = []
-    for name in vineyard.blocks["block"]:
-        try:
-            prepared.append(_prepare(vineyard, name, options=options, book=book))
-        except DataError as error:
-            problems += [problem for problem in error.problems if problem not in problems]
-    if problems:
-        raise DataError(problems)
-    return prepared
+def prepare_blocks(vineyard: Vineyard, beside: Beside, *, options: PlanOptions, book: RuleBook) -> list[Prepared]:
+    """Check and lay out all blocks that have samples, and hold what is given beside the vineyard against each.
+
+    Raises
+    ------
+    DataError
+        With the problems of all blocks.
+    """
+    file, samples_file = [source.name for source in (*vineyard.sources[:1], *vineyard.sources[-1:])] or ("", "")
+    found = Problems(rule_problems(vineyard.blocks, book))
+    weighed = set(vineyard.samples["block"])
+    prepared = [
+        _prepare(vineyard, name, beside, options=options, book=book, found=found)
+        for name in vineyard.blocks["block"]
+        if name in weighed
+    ]
+    files = dict.fromkeys(("blocks", "rows", "vines", "bud_checks"), file) | {"samples": samples_file}
+    Problems(replace(problem, file=problem.file or files.get(problem.layer, "")) for problem in found).stop()
+    return [block for block in prepared if block is not None]
 
 
 def rule_problems(blocks: pd.DataFrame, book: RuleBook, *, file: str = "") -> list[Problem]:
     """Return what is wrong with the rules that blocks name; `blocks` has block, rule and variety."""
-    problems = []
+    found = Problems()
     for entry in blocks.to_dict("records"):
-        try:
-            book.resolve(entry["rule"], entry["variety"])
-        except DataError as error:
-            problems += [Problem(file, "blocks", f"block '{entry['block']}'", p.what, p.mend) for p in error.problems]
-    return problems
+        found.gather(_rule, book, entry, file=file)
+    return found
+
+
+def _rule(book: RuleBook, entry: Mapping[str, Any], *, season: int | None = None, file: str = "") -> Rule:
+    """The rule a block names; what is wrong with it is told with the block's name."""
+    try:
+        return book.resolve(entry["rule"], entry["variety"], planted=_whole(entry.get("planted")), season=season)
+    except DataError as error:
+        place = f"block '{entry['block']}'"
+        raise DataError(replace(problem, file=file, layer="blocks", row=place) for problem in error.problems) from None
 
 
 def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> BlockPlan:
     """Plan one block that was checked and laid out."""
     settings, trellis, injury = block.settings, block.trellis, block.injury
     name = settings.block
-    need = bud_need_within(settings, block.rule, injury, options)
+    need, labels = block.need, block.labels
     surface = fit_surface(
         trellis,
         block.samples,
         block=name,
         seed=options.seed,
-        covariates=[*beside.covariates, *_scores(beside.scores, trellis, name)],
+        covariates=block.covariates,
         prior=Prior(earlier=tuple(dict(one) for one in beside.earlier)),
         outline=block.polygon,
     )
     ours = draw_zones(trellis, surface.draws, need, map_is_better=surface.map_is_better, options=options.zones)
-    labels, given_remarks = find_given(beside.given_zones, trellis, block.polygon, name)
     zoning = ours if labels is None else judge_zones(trellis, surface.draws, need, labels, ours, options=options.zones)
     following = next_vines(surface, trellis, need)
     found = Found(settings, block.polygon, trellis, block.samples, surface, zoning, need, injury)
@@ -185,7 +211,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
     zones["diagnosis"] = [entry.diagnosis_key for entry in advice]
     zones["recipe"] = [entry.recipe.text.replace("×", "x") if entry.recipe else "" for entry in advice]
     earlier = [Remark("assumed", Message("plan.earlier", {"blocks": len(beside.earlier)}), name)] if beside.earlier else []
-    remarks = (*block.remarks, *earlier, *given_remarks, *harvest_remarks(beside.harvest, name, found.zones))
+    remarks = (*block.remarks, *earlier, *harvest_remarks(beside.harvest, name, found.zones))
     crop = block_crop(zones, settings, options=options, crops=beside.crops)
     return BlockPlan(
         name=name,
@@ -233,19 +259,27 @@ def bud_need_within(settings: BlockSettings, rule: Rule, injury: Injury, options
     return need if need.cap is not None and need.cap <= held else replace(need, cap=float(held))
 
 
-def _scores(scores: pd.DataFrame | None, trellis: Trellis, block: str) -> list[Covariate]:
-    """The block's quick scores as a covariate; none where it has no scores."""
-    here = None if scores is None else scores[scores["block"] == block]
-    return [] if here is None or here.empty else [score_covariate(trellis, here, file="scores")]
-
-
-def _prepare(vineyard: Vineyard, name: str, *, options: PlanOptions, book: RuleBook) -> Prepared:
+def _prepare(
+    vineyard: Vineyard, name: str, beside: Beside, *, options: PlanOptions, book: RuleBook, found: Problems
+) -> Prepared | None:
+    """One block laid out, with what is given beside it; None where something does not fit, and `found` says what."""
     entry = vineyard.blocks[vineyard.blocks["block"] == name].iloc[0]
     weighed = vineyard.samples[vineyard.samples["block"] == name]
     season = _whole(weighed["season"].max())
-    rule = book.resolve(entry["rule"], entry["variety"], planted=_whole(entry.get("planted")), season=season)
-    trellis = build_trellis(vineyard, name)
-    samples = place_samples(weighed, trellis)
+    rule = found.gather(_rule, book, entry, season=season)
+    trellis = found.gather(build_trellis, vineyard, name)
+    if trellis is None:
+        return None
+    polygon, layers = _multi(entry.geometry), list(beside.covariates)
+    given = found.gather(find_given, beside.given_zones, trellis, polygon, name)
+    here = None if beside.scores is None else beside.scores[beside.scores["block"] == name]
+    if here is not None and len(here):
+        layers += [layer] if (layer := found.gather(score_covariate, trellis, here, file="scores")) is not None else []
+    samples = found.gather(place_samples, weighed, trellis)
+    if samples is not None:
+        found.gather(check_evidence, trellis, samples, block=name, covariates=layers)
+    if rule is None or samples is None or given is None:
+        return None
     settings = _settings(entry, rule, trellis)
     checks = vineyard.bud_checks
     injury = assess_injury(
@@ -255,9 +289,16 @@ def _prepare(vineyard: Vineyard, name: str, *, options: PlanOptions, book: RuleB
         variety=settings.variety,
         seed=options.seed,
     )
+    need = found.gather(bud_need_within, settings, rule, injury, options)
+    if need is None:
+        return None
+    labels, given_remarks = given
     read = (remark for remark in vineyard.remarks if remark.block == name)
-    remarks = (*read, *variety_remarks(book, settings), *left_out_remarks(samples, trellis, block=name))
-    return Prepared(settings, _multi(entry.geometry), vineyard.crs, rule, trellis, samples, injury, remarks)
+    remarks = (
+        *(*read, *variety_remarks(book, settings), *left_out_remarks(samples, trellis, block=name)),
+        *given_remarks,
+    )
+    return Prepared(settings, polygon, vineyard.crs, rule, trellis, samples, injury, need, tuple(layers), labels, remarks)
 
 
 def _settings(entry: pd.Series, rule: Rule, trellis: Trellis) -> BlockSettings:

@@ -156,14 +156,14 @@ def run_table(found: Found) -> pd.DataFrame:
 
 
 def _injury_columns(found: Found) -> dict[str, Floats]:
-    """Injury per zone, and the buds at both ends of its interval; past the stop limit, those at the limit."""
+    """Injury per zone, and what the rule asks for at both ends of its interval; past the stop limit, at the limit."""
     injured, method = found.injured, found.injury.method
     columns = {name: injured[name].to_numpy(float) for name in injured}
-    at_limit = float(method.factor(method.stop_above))
+    size, _ = found.surface.zone_means(found.zoning.panel_zone, found.zones)
     for end in ("low", "high"):
-        factor = method.factor(columns[f"injury_{end}"])
-        factor = np.where(columns[f"injury_{end}"] > method.stop_above, at_limit, factor)
-        columns[f"buds_{end}"] = found.told * factor / columns["injury_factor"]
+        factors = method.factor(np.minimum(columns[f"injury_{end}"], method.stop_above))
+        asked = [float(zone_need(found.need, factor)(kg)) for factor, kg in zip(factors, size, strict=True)]
+        columns[f"buds_{end}"] = np.where(np.isnan(found.told) | np.isnan(factors), np.nan, asked)
     return columns
 
 

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from geoprune.errors import DataError
+from geoprune.errors import Problems
 from geoprune.layers import COUNTED, FEWEST_SAMPLES, Vineyard
 from geoprune.reading.faults import Faults
-from geoprune.trellis.placing import distance_to_rows, place_problems, row_names
+from geoprune.text import few
+from geoprune.trellis.placing import distance_to_rows, place_problems
 from geoprune.trellis.rows import RowLines, lay_rows
 
 #: Rows this much nearer or farther than the block's row spacing are said (design choice).
 SPACING_TOLERANCE = 0.2
+#: A block's median weight of prunings per vine lies within (common practice, no source).
+USUAL_KG = (0.05, 4.0)
 
 
 def check_agreement(vineyard: Vineyard, faults: Faults, *, file: str, samples_file: str) -> None:
@@ -33,44 +38,57 @@ def check_agreement(vineyard: Vineyard, faults: Faults, *, file: str, samples_fi
     laid = _lay_all(vineyard, faults, file)
     if not laid:
         return
-    ends = {(block, row): end for block, lines in laid.items() for row, end in zip(*_rows_of(lines), strict=True)}
+    ends = _ends(laid, vineyard)
     if vineyard.vines is not None:
-        _check_vine_numbers(vineyard.vines[vineyard.vines["block"].isin(laid)], ends, faults.at(file, "vines"))
+        check_vine_numbers(vineyard.vines[vineyard.vines["block"].isin(laid)], ends, faults.at(file, "vines"))
+        _check_bearing(vineyard.vines, ends, faults.at(file, "vines"))
     samples = vineyard.samples[vineyard.samples["block"].isin(laid)].reset_index(drop=True)
-    known = {block: row_names(lines.rows["row"]) for block, lines in laid.items()}
+    known = {block: few(lines.rows["row"]) for block, lines in laid.items()}
     problems = place_problems(samples, _ends_of(samples, ends), file=samples_file, known=known)
     faults.problems.extend(problems)
     wrong = samples["source_place"].isin([problem.row for problem in problems]).to_numpy()
     _check_enough(vineyard, samples, laid, wrong, faults.at(samples_file, "samples"))
-    _remark_twice(samples, faults)
+    _remark_unusual(samples, faults)
+
+
+def row_ends(vineyard: Vineyard) -> dict[tuple[str, str], int]:
+    """Vines in each row, by block and row, of every block that could be read."""
+    return _ends(_lay_all(vineyard, Faults(), ""), vineyard)
+
+
+def _ends(laid: dict[str, RowLines], vineyard: Vineyard) -> dict[tuple[str, str], int]:
+    """Vines in each row of the blocks laid out; 0 in rows drawn too short for one."""
+    drawn = () if vineyard.rows is None else vineyard.rows[["block", "row"]].itertuples(index=False, name=None)
+    short = {(str(block), str(row)): 0 for block, row in drawn if block in laid}
+    return short | {
+        (block, row): end
+        for block, lines in laid.items()
+        for row, end in zip(lines.rows["row"].tolist(), lines.rows["vines"].tolist(), strict=True)
+    }
 
 
 def _lay_all(vineyard: Vineyard, faults: Faults, file: str) -> dict[str, RowLines]:
     """The rows of every block that could be read; what is wrong or doubtful with them is noted."""
-    blocks = vineyard.blocks
+    blocks = vineyard.blocks.drop_duplicates("block")
     spacing = blocks["row_spacing_m"].to_numpy(dtype=float)
     sound = blocks.geometry.notna().to_numpy() & ~np.isnan(spacing) & blocks["vine_spacing_m"].notna().to_numpy()
     drawn = set() if vineyard.rows is None else set(vineyard.rows["block"])
     laid: dict[str, RowLines] = {}
     for name, spacing_m in zip(blocks["block"].to_numpy()[sound], spacing[sound], strict=True):
-        if not name or name in laid:
+        if not name:
             continue
-        try:
-            laid[name] = lay_rows(vineyard, name)
-        except DataError as error:
-            for problem in error.problems:
-                faults.at(file, problem.layer).add(problem.what, problem.mend, row=problem.row)
+        problems = Problems()
+        lines = problems.gather(lay_rows, vineyard, name)
+        faults.problems.extend(replace(problem, file=file) for problem in problems)
+        if lines is None:
             continue
+        laid[name] = lines
         if name in drawn:
-            _check_spacing(laid[name], float(spacing_m), name, faults)
+            _check_spacing(lines, float(spacing_m), name, faults)
+            _remark_short(lines, vineyard, name, faults)
         else:
-            rows = len(laid[name].rows)
-            faults.remark("assumed", "rows_laid_out", block=name, rows=rows, spacing_m=float(spacing_m))
+            faults.remark("assumed", "rows_laid_out", block=name, rows=len(lines.rows), spacing_m=float(spacing_m))
     return laid
-
-
-def _rows_of(lines: RowLines) -> tuple[list[str], list[int]]:
-    return lines.rows["row"].tolist(), lines.rows["vines"].tolist()
 
 
 def _ends_of(table: pd.DataFrame, ends: dict[tuple[str, str], int]) -> NDArray[np.float64]:
@@ -90,20 +108,56 @@ def _check_spacing(lines: RowLines, spacing_m: float, name: str, faults: Faults)
         faults.remark("warning", "row_spacing_differs", block=name, drawn_m=measured, told_m=spacing_m)
 
 
-def _check_vine_numbers(vines: gpd.GeoDataFrame, ends: dict[tuple[str, str], int], faults: Faults) -> None:
+def _remark_short(lines: RowLines, vineyard: Vineyard, name: str, faults: Faults) -> None:
+    """Say which rows as drawn are too short for a single vine: they are no rows of the plan."""
+    assert vineyard.rows is not None
+    drawn = vineyard.rows.loc[vineyard.rows["block"] == name, "row"]
+    short = drawn[~drawn.isin(lines.rows["row"])]
+    if len(short):
+        faults.remark("dropped", "rows_too_short", block=name, names=few(short))
+
+
+def check_vine_numbers(vines: pd.DataFrame, ends: dict[tuple[str, str], int], faults: Faults) -> None:
+    """Note lines whose row or vine there is not.
+
+    Parameters
+    ----------
+    vines : DataFrame
+        block, row, vine, source_place.
+    ends : dict
+        Vines in each row, as `row_ends` gives them.
+    faults : Faults
+        Where problems are noted.
+    """
     end, number = _ends_of(vines, ends), vines["vine"].to_numpy()
     found = []
     for i in np.flatnonzero(~(number <= end)):
         vine = vines.iloc[i]
         held = "" if np.isnan(end[i]) else f" ({end[i]:g} vines)"
-        found.append(("", f"there is no vine {vine['vine']} in row '{vine['row']}' of block '{vine['block']}'{held}"))
+        found.append(
+            (
+                vine["source_place"],
+                f"there is no vine {vine['vine']:g} in row '{vine['row']}' of block '{vine['block']}'{held}",
+            )
+        )
     faults.add_each(found, "Correct row and vine, or the row's line and the vine spacing")
+
+
+def _check_bearing(vines: gpd.GeoDataFrame, ends: dict[tuple[str, str], int], faults: Faults) -> None:
+    """Note blocks in which no vine is left that could get a number."""
+    held = pd.Series(ends, dtype=int).groupby(level=0).sum()
+    idle = vines.loc[~vines["status"].isin(COUNTED), "block"].value_counts()
+    found = [(f"block '{name}'", "no vine bears") for name, count in held.items() if idle.get(name, 0) >= count]
+    faults.add_each(found, "Check the status of its vines, or leave the block out of the file")
 
 
 def _check_enough(
     vineyard: Vineyard, samples: gpd.GeoDataFrame, laid: dict[str, RowLines], wrong: NDArray[np.bool_], faults: Faults
 ) -> None:
-    """Count the samples of each block that can be used; nothing is said while some have no known block."""
+    """Count the samples of each block that can be used; nothing is said while some have no known block.
+
+    A block without any is left out of the plan, as long as another has some.
+    """
     if not len(vineyard.samples) or (vineyard.samples["block"] == "").any():
         return
     lost = wrong | _out_of_use(vineyard, samples, laid)
@@ -111,9 +165,11 @@ def _check_enough(
     useful = samples.loc[~lost, "block"].value_counts()
     for name in laid:
         count, whole = int(useful.get(name, 0)), int(given.get(name, 0))
-        if count < FEWEST_SAMPLES:
+        if not whole and len(given):
+            faults.remark("dropped", "block_without_samples", name=name)
+        elif count < FEWEST_SAMPLES:
             what = f"{count} usable samples in block '{name}'" + (f" of {whole} given" if count < whole else "")
-            faults.add(what, f"Weigh at least {FEWEST_SAMPLES} vines in every block")
+            faults.add(what, f"Weigh at least {FEWEST_SAMPLES} vines in every block that is to be planned")
 
 
 def _out_of_use(vineyard: Vineyard, samples: gpd.GeoDataFrame, laid: dict[str, RowLines]) -> NDArray[np.bool_]:
@@ -133,8 +189,10 @@ def _out_of_use(vineyard: Vineyard, samples: gpd.GeoDataFrame, laid: dict[str, R
     return lost
 
 
-def _remark_twice(samples: gpd.GeoDataFrame, faults: Faults) -> None:
-    """Say which vines were weighed twice in a season: both weights are used."""
-    named = samples[(samples["row"] != "") & samples["vine"].notna()]
-    for sample in named[named.duplicated(["block", "row", "vine", "season"])].itertuples():
-        faults.remark("warning", "weighed_twice", block=sample.block, row=sample.row, vine=int(sample.vine))
+def _remark_unusual(samples: gpd.GeoDataFrame, faults: Faults) -> None:
+    """Say where a block's median weight is one that vines hardly give: a wrong unit shows here. Nothing is changed."""
+    low, high = USUAL_KG
+    for name, median_kg in samples.groupby("block")["vine_weight_kg"].median().items():
+        if median_kg < low or median_kg > high:
+            fields = {"median_g": 1000.0 * float(median_kg), "low_kg": low, "high_kg": high}
+            faults.remark("warning", "unusual_weights", block=name, **fields)

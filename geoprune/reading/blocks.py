@@ -14,11 +14,13 @@ from geoprune.areas import geodesic_area_ha
 from geoprune.layers import TRAININGS
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.faults import Faults
-from geoprune.reading.places import LONLAT, check_position, work_crs
+from geoprune.reading.places import LONLAT, MOST_DEGREES, check_position, without_place, work_crs
 
 #: What can be; beyond it a unit or a comma is wrong (design choices).
 ROW_SPACING_M, VINE_SPACING_M = (0.8, 6.0), (0.3, 5.0)
 AREA_HA = (0.01, 500.0)
+#: Shares of ground in common: of the smaller block, from which it is said; of the larger one, from which two are one.
+OVERLAP, SAME_GROUND = 0.01, 0.9
 VINES_PER_PANEL = (1.0, 40.0)
 PLANTED = (1600.0, 2100.0)
 WOOD_LENGTHS_M = {"cordon_length": (0.2, 20.0), "cane_length": (0.2, 5.0)}
@@ -101,6 +103,9 @@ def _placed(table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults
         faults.add("no CRS is declared", "Declare the coordinate reference system in the file (a .prj beside a .shp)")
         return gpd.GeoDataFrame(table, geometry=[None] * len(table))
     outlines = _polygons(raw, names, faults)
+    if raw.crs.is_geographic and np.abs(raw_bounds(raw)).max(initial=0.0) > MOST_DEGREES:
+        faults.add("the CRS is in degrees, but the coordinates are not", "Declare the CRS the blocks were drawn in")
+        outlines[:] = None
     series = gpd.GeoSeries(outlines, crs=raw.crs)
     known = ~shapely.is_missing(outlines)
     if not known.any():
@@ -117,7 +122,7 @@ def _placed(table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults
     blocks = gpd.GeoDataFrame(table, geometry=series.to_crs(work).values, crs=work)
     sound = _check_areas(blocks, geodesic_area_ha(lonlat), raw, known, faults)
     blocks.loc[~sound, "geometry"] = None
-    _check_overlap(blocks, faults)
+    _check_overlap(blocks, raw, faults)
     return blocks
 
 
@@ -129,6 +134,10 @@ def _polygons(raw: RawTable, names: pd.Series, faults: Faults) -> NDArray[np.obj
         (raw.place(i), f"block '{names.iloc[i]}' is {_kind(outlines[i])}, not a polygon") for i in np.flatnonzero(wrong)
     ]
     faults.add_each(found, "Draw the block's outline as a polygon")
+    broken = ~wrong & without_place(outlines)
+    found = [(raw.place(i), f"block '{names.iloc[i]}' has a corner that is no place") for i in np.flatnonzero(broken)]
+    faults.add_each(found, "Draw the outline again: a coordinate is no number or nowhere on the earth")
+    wrong |= broken
     outlines[wrong] = None
     for i in np.flatnonzero(~wrong & ~shapely.is_valid(outlines)):
         mended = shapely.make_valid(outlines[i], method="structure", keep_collapsed=False)
@@ -164,11 +173,16 @@ def raw_bounds(raw: RawTable) -> NDArray[np.float64]:
     return bounds[np.isfinite(bounds)]
 
 
-def _check_overlap(blocks: gpd.GeoDataFrame, faults: Faults) -> None:
-    """Say which blocks lie over each other by more than 1 % of the smaller."""
-    shapes = blocks.geometry.values
-    first, second = blocks.sindex.query(shapes, predicate="overlaps")
+def _check_overlap(blocks: gpd.GeoDataFrame, raw: RawTable, faults: Faults) -> None:
+    """Say which blocks lie over each other by more than 1 % of the smaller; the same ground under two names is a problem."""
+    shapes, names = blocks.geometry.values, blocks["block"]
+    first, second = blocks.sindex.query(shapes, predicate="intersects")
     for i, j in zip(first[first < second], second[first < second], strict=True):
-        share = shapes[i].intersection(shapes[j]).area / min(shapes[i].area, shapes[j].area)
-        if share > 0.01:
-            faults.remark("warning", "blocks_overlap", block=blocks["block"].iloc[i], other=blocks["block"].iloc[j])
+        common = shapes[i].intersection(shapes[j]).area
+        if names.iloc[i].casefold() == names.iloc[j].casefold():
+            continue
+        if common > SAME_GROUND * max(shapes[i].area, shapes[j].area):
+            what = f"block '{names.iloc[j]}' is the same ground as block '{names.iloc[i]}'"
+            faults.add(what, "Draw each block once", row=raw.place(j))
+        elif common > OVERLAP * min(shapes[i].area, shapes[j].area):
+            faults.remark("warning", "blocks_overlap", block=names.iloc[i], other=names.iloc[j])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
@@ -14,8 +15,11 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from geoprune.reading.faults import Faults
+from geoprune.text import few, one_line
 from geoprune.units import SUFFIXES
 
+#: Floats beyond this do not hold whole numbers to the digit.
+LARGEST_WHOLE = 1e15
 #: Texts that mean "not measured" in optional number columns.
 BLANKS = frozenset({"", "na", "n/a", "nan", "none", "null", "-", "--", "?"})
 
@@ -60,17 +64,27 @@ class RawTable:
         """How a row of the table is named in messages."""
         return f"{self.word} {self.numbers[position]}"
 
+    def places(self) -> list[str]:
+        """How each row is named in messages."""
+        return [self.place(position) for position in range(len(self.table))]
+
 
 def name_text(value: Any) -> str:
-    """A cell as text on one line: 3, 3.0 and '3' are the same name; dates as year-month-day; "" when empty."""
+    """A cell as text on one line, nothing hidden: 3, 3.0 and '3' are one name; dates as year-month-day; "" when empty."""
     if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return ""
-    if isinstance(value, (float, np.floating)) and float(value).is_integer():
+    if isinstance(value, (float, np.floating)) and float(value).is_integer() and abs(float(value)) < LARGEST_WHOLE:
         return str(int(value))
     if isinstance(value, (datetime, date)):
         return value.isoformat().removesuffix("T00:00:00")
-    text = " ".join(str(value).split())
+    text = one_line(value)
     return text[:-2] if re.fullmatch(r"[+-]?\d+\.0", text) else text
+
+
+def matched(told: pd.Series, names: Iterable[str]) -> pd.Series:
+    """Names as they stand among `names`, whatever their case; "" where there is no such name."""
+    folded = {name.casefold(): name for name in names}
+    return told.map(lambda name: folded.get(name.casefold(), ""))
 
 
 def clean_name(name: object) -> str:
@@ -129,6 +143,39 @@ class Columns:
         empty = np.flatnonzero((values == "").to_numpy())
         self.faults.add_each(((self.raw.place(i), f"{name} is empty") for i in empty), f"Fill in {name}")
         return values
+
+    def block(self, names: Sequence[str]) -> pd.Series:
+        """Names of blocks as they stand among `names`, whatever their case; "" where unknown, and a problem is noted.
+
+        With a single block the column may be left out or empty.
+        """
+        told = self.text("block")
+        if not len(names):
+            return told
+        if len(names) == 1:
+            told = told.where(told != "", names[0])
+        elif not self.require("block"):
+            return told
+        found = matched(told, names)
+        self._tell_unknown(told, found, names)
+        empty = np.flatnonzero((told == "").to_numpy())
+        self.faults.add_each(((self.raw.place(i), "block is empty") for i in empty), f"Use a block's name ({few(names)})")
+        return found
+
+    def block_if_told(self, names: Sequence[str]) -> pd.Series:
+        """As `block`, but an empty cell and a missing column are no problem."""
+        told = self.text("block")
+        found = matched(told, names)
+        self._tell_unknown(told, found, names)
+        return found
+
+    def _tell_unknown(self, told: pd.Series, found: pd.Series, names: Sequence[str]) -> None:
+        said = []
+        for i in np.flatnonzero(((found == "") & (told != "")).to_numpy()):
+            near = get_close_matches(told.iloc[i].casefold(), [name.casefold() for name in names], n=1, cutoff=0.6)
+            hint = f" (nearest: '{matched(pd.Series(near), names).iloc[0]}')" if near else ""
+            said.append((self.raw.place(i), f"unknown block '{told.iloc[i]}'{hint}"))
+        self.faults.add_each(said, f"Use a name of the blocks layer ({few(names)})")
 
     def number(
         self,
@@ -207,6 +254,22 @@ class Columns:
             self.faults.add(f"no unit is known for {stem} (found {odd[0]})", f"Name the column one of {names}")
         elif required == "every row":
             self.faults.add(f"column {stem} is missing", f"Add one of {names}")
+
+    def tell_twice(
+        self, table: pd.DataFrame, keys: Sequence[str], *, needed: Sequence[str], mend: str = "Keep one of the two"
+    ) -> None:
+        """Note lines of a checked table (aligned with this one) that say the same thing twice.
+
+        `keys` are the columns that together must differ; only lines with all of `needed` filled in are compared.
+        """
+        texts = table[list(keys)].map(name_text)
+        filled = texts[list(needed)].ne("").all(axis=1)
+        twice = texts.map(str.casefold).where(filled).duplicated() & filled
+        said = []
+        for i in np.flatnonzero(twice.to_numpy()):
+            shown = ", ".join(f"{key} '{text}'" for key, text in texts.iloc[i].items() if text)
+            said.append((self.raw.place(i), f"{shown} stands twice"))
+        self.faults.add_each(said, mend)
 
     def _tell(self, name: str, wrong: NDArray[np.bool_], what: str, mend: str) -> None:
         column = self.table[name]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from geoprune.errors import DataError, Message, Problem, Remark
+from geoprune.errors import Message, Problem, Problems, Remark
 
 #: So many faults of one kind are told one by one; the rest are counted.
 TOLD_ONE_BY_ONE = 10
@@ -24,7 +24,7 @@ class Faults:
 
     def __init__(self, file: str = "", layer: str = "") -> None:
         self.file, self.layer = file, layer
-        self.problems: list[Problem] = []
+        self.problems = Problems()
         self.remarks: list[Remark] = []
 
     def at(self, file: str, layer: str = "") -> Faults:
@@ -50,8 +50,3 @@ class Faults:
         remark = Remark(kind, Message(f"reading.{key}", fields), block)
         if remark not in self.remarks:
             self.remarks.append(remark)
-
-    def stop(self) -> None:
-        """Raise `DataError` with everything found so far, if anything was."""
-        if self.problems:
-            raise DataError(self.problems)

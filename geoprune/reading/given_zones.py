@@ -5,43 +5,73 @@ from __future__ import annotations
 from pathlib import Path
 
 import geopandas as gpd
-import pyogrio
+import pandas as pd
 
-from geoprune.errors import DataError, Problem
+from geoprune.layers import Vineyard
+from geoprune.reading.columns import clean_names, matched, name_text
+from geoprune.reading.faults import Faults
+from geoprune.reading.parts import rows_as_drawn
+from geoprune.reading.vector_files import open_layers
+from geoprune.text import few
 
 #: Layers of our own results that can be given back, first choice first.
 OWN_LAYERS = ("panels", "zones")
 
 
-def read_given_zones(path: Path, *, layer: str | None = None) -> gpd.GeoDataFrame:
+def read_given_zones(path: Path, vineyard: Vineyard, *, layer: str | None = None) -> gpd.GeoDataFrame:
     """Read a layer of zones.
 
     Parameters
     ----------
     path : Path
-        Any vector file.
+        GeoPackage, GeoJSON, zipped Shapefile or KML.
+    vineyard : Vineyard
+        Whose names of blocks and rows the layer's are matched with.
     layer : str, optional
         Its layer; by default the only one, else `panels`, else `zones`.
 
     Returns
     -------
     GeoDataFrame
-        Column names in small letters, as the file has it otherwise.
+        Column names cleaned, blocks and rows named as in the vineyard, as the file has it otherwise.
 
     Raises
     ------
     DataError
-        If the file cannot be opened, or it is not clear which layer is meant.
+        If the file cannot be opened, it is not clear which layer is meant, two columns have one name, or no line is of a
+        block that there is.
     """
-    try:
-        layers = [str(name) for name, kind in pyogrio.list_layers(path) if kind is not None]
-        chosen = layer or (layers[0] if len(layers) == 1 else next((own for own in OWN_LAYERS if own in layers), None))
-        if chosen not in layers:
-            what = "it is not clear which layer holds the zones" if layer is None else f"there is no layer '{layer}'"
-            raise DataError([Problem(path.name, "", "", what, f"Name one of its layers: {', '.join(layers)}")])
-        table = gpd.read_file(path, layer=chosen)
-    except pyogrio.errors.DataSourceError:
-        what = "the zones cannot be opened"
-        raise DataError([Problem(path.name, "", "", what, "Give a GeoPackage, GeoJSON or Shapefile")]) from None
-    table.columns = [name if name == table.active_geometry_name else str(name).strip().lower() for name in table.columns]
-    return table
+    faults = Faults(path.name)
+
+    def choose(names: list[str]) -> list[str]:
+        chosen = layer or (names[0] if len(names) == 1 else next((own for own in OWN_LAYERS if own in names), None))
+        if chosen in names:
+            return [chosen]
+        what = "it is not clear which layer holds the zones" if layer is None else f"there is no layer '{layer}'"
+        faults.add(what, f"Name one of its layers: {few(names)}")
+        return []
+
+    opened = open_layers(path, faults, choose=choose)
+    faults.problems.stop()
+    ((name, (table, cut)),) = opened.items()
+    return _named(table, vineyard, faults.at(path.name, name), short_names=cut)
+
+
+def _named(table: gpd.GeoDataFrame, vineyard: Vineyard, faults: Faults, *, short_names: bool) -> gpd.GeoDataFrame:
+    """The layer with clean column names, and its blocks and rows as the vineyard writes them."""
+    if not isinstance(table, gpd.GeoDataFrame):
+        table = gpd.GeoDataFrame(table.assign(geometry=None), geometry="geometry")
+    plain = clean_names(pd.DataFrame(table.drop(columns=table.geometry.name)), faults, short_names=short_names)
+    if "block" in plain and len(vineyard.blocks):
+        names = vineyard.blocks["block"].tolist()
+        told = plain["block"].map(name_text)
+        plain["block"] = matched(told, names).where(lambda found: found != "", told)
+        if len(plain) and not plain["block"].isin(names).any():
+            faults.add(f"no zone is of a known block (found: {few(sorted(set(told)))})", f"Name blocks as {few(names)}")
+    if {"row", "panel"} <= set(plain):
+        if "block" not in plain and len(vineyard.blocks) == 1:
+            plain["block"] = vineyard.blocks["block"].iloc[0]
+        plain["row"] = plain["row"].map(name_text)
+        plain = rows_as_drawn(plain, vineyard.rows) if "block" in plain else plain
+    faults.problems.stop()
+    return gpd.GeoDataFrame(plain, geometry=table.geometry.to_numpy(), crs=table.crs)

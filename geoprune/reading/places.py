@@ -19,11 +19,18 @@ FARTHEST_LATITUDE = 60.0
 FAR_M = 1000.0
 #: A map grid may stretch lengths by this share before geoprune chooses another (UTM: 0.1 % at most in its zone).
 MOST_STRETCH = 0.002
+#: Nearly all vineyards lie between 30 and 50 degrees of latitude; beyond these few vines are grown (common practice, no
+#: source).
+USUAL_LATITUDES = (25.0, 55.0)
+#: No map grid on the earth has larger numbers, in metres or feet.
+FARTHEST = 1e9
+#: Numbers beyond this are no degrees.
+MOST_DEGREES = 360.0
 SWAP = "Longitude and latitude seem swapped: exchange them"
 
 
 def check_position(lonlat: gpd.GeoSeries, faults: Faults) -> bool:
-    """Return whether blocks lie where vines can grow; note a problem when not."""
+    """Return whether blocks lie where vines can grow; note a problem when not, and say where few vines grow."""
     west, south, east, north = lonlat.total_bounds
     if not np.isfinite([west, south, east, north]).all():
         faults.add("the coordinates lie nowhere on the earth", "Check the coordinates and the declared CRS")
@@ -36,7 +43,19 @@ def check_position(lonlat: gpd.GeoSeries, faults: Faults) -> bool:
         what = f"the blocks lie at latitude {latitude:.2f}, longitude {longitude:.2f}, where no vines grow"
         faults.add(what, SWAP if abs(longitude) <= FARTHEST_LATITUDE else "Check the coordinates and the declared CRS")
         return False
+    low, high = USUAL_LATITUDES
+    if not low <= abs(latitude) <= high:
+        fields = {"latitude": latitude, "longitude": longitude, "low": low, "high": high}
+        faults.remark("warning", "unusual_latitude", **fields)
     return True
+
+
+def without_place(geometry: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Which shapes have a coordinate that is no number, or so large that it is nowhere on the earth in any unit."""
+    coordinates, index = shapely.get_coordinates(geometry, return_index=True)
+    found = np.zeros(len(geometry), dtype=bool)
+    found[index[~(np.abs(coordinates) <= FARTHEST).all(axis=1)]] = True
+    return found
 
 
 def work_crs(blocks: gpd.GeoSeries) -> CRS:
@@ -70,8 +89,7 @@ def to_work(geometry: NDArray[np.object_], crs: CRS, work: CRS) -> gpd.GeoSeries
         series = series.to_crs(work)
     except ProjError:
         return gpd.GeoSeries([None] * len(series), crs=work)
-    finite = np.isfinite(series.bounds.to_numpy()).all(axis=1)
-    return series.where(finite, None)
+    return series.mask(without_place(series.to_numpy()) | series.is_empty, None)
 
 
 def check_near(
@@ -97,8 +115,15 @@ def check_near(
     known = points[~(points.is_empty | points.isna())]
     distance = known.distance(blocks.union_all()).median() / 1000 if len(known) else np.inf
     where = f"{distance:,.0f} km from the blocks" if np.isfinite(distance) else "nowhere on the earth"
-    hint = SWAP if swapped else "Check the coordinates and their CRS"
-    faults.add(f"the {whose} lie {where}", hint)
+    if not swapped:
+        faults.add(f"the {whose} lie {where}", "Check the coordinates and their CRS")
+        return False
+    axes = "longitude and latitude" if crs.is_geographic else "easting and northing"
+    middle = gpd.GeoSeries([blocks.union_all().centroid], crs=blocks.crs).to_crs(LONLAT).iloc[0]
+    faults.add(
+        f"the {whose} lie {where}, but at them once {axes} are exchanged",
+        f"Exchange them in the {whose}; if latitude {middle.y:.2f}, longitude {middle.x:.2f} is wrong, in the blocks",
+    )
     return False
 
 

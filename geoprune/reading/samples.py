@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -12,12 +14,27 @@ from pyproj.exceptions import CRSError
 
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.faults import Faults
-from geoprune.reading.places import LONLAT, SWAP, check_near, to_work
+from geoprune.reading.parts import VINE_NUMBER
+from geoprune.reading.places import LONLAT, MOST_DEGREES, SWAP, check_near, to_work, without_place
+from geoprune.reading.tables import read_table
+from geoprune.reading.vector_files import ENDINGS, read_layers
+from geoprune.text import few
 
-#: More prunings than this no vine gives (design choice; 6.8 kg were weighed in one California block).
-MOST_KG = 12.0
+#: More prunings than this no vine gives (design choice; 6.8 kg were weighed in one California block), and fewer are less
+#: than one short cane: such a vine has none (design choice).
+MOST_KG, LEAST_KG = 12.0, 0.002
 CANES, VINES_WEIGHED, SEASON = (0.0, 500.0), (1.0, 50.0), (1900.0, 2100.0)
 CANE_DIAMETER_MM, INTERNODE_MM = (1.0, 40.0), (5.0, 400.0)
+
+
+def read_sample_file(path: Path, faults: Faults) -> RawTable | None:
+    """Read a table of weighed vines, or a layer of points; None when nothing can be read, and a problem is noted."""
+    if path.suffix.lower() not in ENDINGS:
+        return read_table(path, faults.at(path.name, "samples"), also=ENDINGS)
+    layers = read_layers(path, faults.at(path.name))
+    if layers and "samples" not in layers:
+        faults.at(path.name).add("there is no layer samples", "Name the layer samples")
+    return layers.get("samples")
 
 
 def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, crs: str | None = None) -> gpd.GeoDataFrame:
@@ -47,7 +64,7 @@ def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, cr
     canes, bulls = (columns.number(name, CANES, whole=True) for name in ("canes", "bull_canes"))
     found = [(raw.place(i), f"bull_canes is {bulls[i]:g} of {canes[i]:g} canes") for i in np.flatnonzero(bulls > canes)]
     columns.faults.add_each(found, "Correct the counts: bull canes are among the canes")
-    rows, vines = columns.text("row"), columns.number("vine", (1.0, 100_000.0), whole=True)
+    rows, vines = columns.text("row"), columns.number("vine", VINE_NUMBER, whole=True)
     table = pd.DataFrame(
         {
             "row": rows,
@@ -63,7 +80,7 @@ def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, cr
             "date": columns.text("date"),
             "note": columns.text("note"),
             "source_row": raw.numbers,
-            "source_place": [raw.place(i) for i in range(len(raw.table))],
+            "source_place": raw.places(),
         }
     )
     named = ((rows != "") & vines.notna()).to_numpy()
@@ -75,10 +92,10 @@ def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, cr
 def _weight(columns: Columns, count: pd.Series) -> pd.Series:
     weight = columns.quantity("pruning_weight", "weight", None, required="every row")
     name = next((str(c) for c in columns.table if str(c).startswith("pruning_weight")), "pruning_weight")
-    wrong = ((weight <= 0) | (weight > MOST_KG * count)).to_numpy()
+    wrong = ((weight < LEAST_KG * count) | (weight > MOST_KG * count)).to_numpy()
     place, given = columns.raw.place, columns.table.get(name)
     found = [(place(i), f"{name} is '{given.iloc[i]}': not possible") for i in np.flatnonzero(wrong)]
-    mend = f"Give the weight of the prunings, more than 0 and up to {MOST_KG:g} kg a vine; leave out missing vines"
+    mend = f"A vine gives {LEAST_KG:g} to {MOST_KG:g} kg of prunings: correct weight or unit, leave out missing vines"
     columns.faults.add_each(found, mend)
     return weight.mask(wrong)
 
@@ -88,7 +105,7 @@ def _places(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_]
     raw, faults = columns.raw, columns.faults
     before = len(faults.problems)
     given, given_crs = _given_places(columns, crs)
-    missing = shapely.is_missing(given) | shapely.is_empty(given)
+    missing = shapely.is_missing(given) | shapely.is_empty(given) | without_place(given)
     without = np.flatnonzero(missing & ~named)
     if len(faults.problems) == before:
         found = [(raw.place(i), "no place") for i in without]
@@ -96,8 +113,12 @@ def _places(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_]
     if given_crs is None or blocks.crs is None or missing.all():
         return gpd.GeoSeries([None] * len(given), crs=blocks.crs)
     given[missing] = None
-    if given_crs == LONLAT and np.abs(shapely.get_y(given[~missing])).max() > 90:
+    highest = np.abs(shapely.get_y(given[~missing])).max() if given_crs == LONLAT else 0.0
+    if highest > MOST_DEGREES:
+        faults.add("lon and lat are no degrees", "Call the columns easting and northing, and give --crs")
+    elif highest > 90:
         faults.add("latitudes beyond 90 degrees", SWAP)
+    if highest > 90:
         return gpd.GeoSeries([None] * len(given), crs=blocks.crs)
     places = to_work(given, given_crs, blocks.crs)
     outlines = blocks.geometry[blocks.geometry.notna()]
@@ -150,22 +171,16 @@ def parse_crs(crs: str, faults: Faults) -> CRS | None:
 
 def _blocks_of(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_], places: gpd.GeoSeries) -> pd.Series:
     """The block of each sample: as told, the only one, or (by coordinate) the nearest; "" where it is not known."""
-    raw, told = columns.raw, columns.text("block")
-    if not len(blocks):
+    raw, told, names = columns.raw, columns.text("block"), blocks["block"].tolist()
+    if not names:
         return told
-    folded = {name.casefold(): name for name in blocks["block"]}
-    found = told.map(lambda name: folded.get(name.casefold(), ""))
-    shown = ", ".join(blocks["block"].iloc[:6]) + (" ..." if len(blocks) > 6 else "")
-    lost = np.flatnonzero(((found == "") & (told != "")).to_numpy())
-    columns.faults.add_each(
-        [(raw.place(i), f"unknown block '{told.iloc[i]}'") for i in lost], f"Use a name of the blocks layer ({shown})"
-    )
+    found = columns.block_if_told(names)
     silent = (told == "").to_numpy()
     if len(blocks) == 1:
         return found.mask(silent, blocks["block"].iloc[0])
     needed = np.flatnonzero(silent & named)
     columns.faults.add_each(
-        [(raw.place(i), "block is needed with several blocks") for i in needed], f"Add the block's name ({shown})"
+        [(raw.place(i), "block is needed with several blocks") for i in needed], f"Add the block's name ({few(names)})"
     )
     placed = np.flatnonzero(silent & ~named & places.notna().to_numpy())
     if len(placed) and blocks.geometry.notna().any():

@@ -2,58 +2,65 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from geoprune.layers import Vineyard
+from geoprune.reading.agreement import check_vine_numbers, row_ends
 from geoprune.reading.columns import Columns
 from geoprune.reading.faults import Faults
-from geoprune.reading.sample_files import read_sample_file
+from geoprune.reading.parts import VINE_NUMBER, rows_as_drawn
+from geoprune.reading.tables import read_table
+
+KEYS = ("block", "row", "vine")
+#: Any scale will do, but a number beyond this is no score (design choice).
+SCORE = (-1e6, 1e6)
 
 
-def read_scores(path: Path, blocks: Sequence[str]) -> pd.DataFrame:
+def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
     """Read scored vines from CSV or XLSX.
 
     Parameters
     ----------
     path : Path
         Columns `row`, `vine`, `score` (any scale, the same all over a block), and `block` where there are several.
-    blocks : sequence of str
-        Names of the blocks there are.
+    vineyard : Vineyard
+        Where the vines stand; rows of blocks that could not be read are not checked.
 
     Returns
     -------
     DataFrame
-        block, row, vine, score.
+        block, row, vine, score; names as in the vineyard.
 
     Raises
     ------
     DataError
-        With every problem of the table.
+        With every problem of the table: unknown block, row or vine, a vine scored twice, what is no number.
     """
     faults = Faults(path.name, "scores")
-    raw = read_sample_file(path, faults)
-    faults.stop()
-    if raw is None:
-        return pd.DataFrame(columns=["block", "row", "vine", "score"])
+    raw = read_table(path, faults)
+    faults.problems.stop()
+    assert raw is not None
     columns = Columns(raw, faults)
-    single = len(blocks) == 1 and "block" not in raw.table
-    block = pd.Series(blocks[0], index=raw.table.index) if single else columns.required_text("block")
+    if not len(raw.table):
+        columns.faults.add("there are no scores", "Score some vines, or leave the file out")
     for name in ("vine", "score"):
         columns.require(name)
     table = pd.DataFrame(
         {
-            "block": block,
+            "block": columns.block(vineyard.blocks["block"].tolist()),
             "row": columns.required_text("row"),
-            "vine": columns.number("vine", (1, 10_000), required=True, whole=True),
-            "score": columns.number("score", required=True),
+            "vine": columns.number("vine", VINE_NUMBER, required=True, whole=True),
+            "score": columns.number("score", SCORE, required=True),
+            "source_place": raw.places(),
         }
     )
-    known = table["block"].isin(blocks) | (table["block"] == "")
-    faults.at(raw.file, raw.layer).add_each(
-        ((raw.place(i), f"there is no block '{table['block'].iloc[i]}'") for i in (~known).to_numpy().nonzero()[0]),
-        f"Use one of {', '.join(blocks[:5])}",
-    )
-    faults.stop()
-    return table.astype({"vine": int})
+    table = rows_as_drawn(table, vineyard.rows)
+    columns.tell_twice(table, KEYS, needed=KEYS)
+    ends = row_ends(vineyard)
+    readable = table["block"].isin({block for block, _ in ends}) & (table["row"] != "") & table["vine"].notna()
+    check_vine_numbers(table[readable], ends, columns.faults)
+    faults.problems.stop()
+    return table.drop(columns="source_place").astype({"vine": np.int64})

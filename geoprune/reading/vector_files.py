@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import warnings
 import zipfile
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path, PurePosixPath
 
@@ -27,6 +29,11 @@ ENDINGS = {
     ".kml": "KML",
     ".kmz": "KML",
 }
+OpenedLayer = tuple[gpd.GeoDataFrame, bool]
+#: JSON is opened as GeoJSON and nothing else: other kinds of it can name any file or address.
+ONE_DRIVER = "GeoJSON:"
+#: What may stand before the first element of an XML file.
+XML_BEFORE_ROOT = re.compile(rb"\A(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
 LARGEST_UNPACKED = 2_000_000_000
 #: First bytes of the files read from a zip.
 MEMBER_HEADS = {".shp": b"\x00\x00\x27\x0a", ".geojson": b"{", ".json": b"{"}
@@ -55,17 +62,37 @@ def read_layers(path: Path, faults: Faults) -> dict[str, RawTable]:
     dict
         Layer name -> raw table; empty when the file cannot be read (the problem is noted).
     """
+    return _named_as_known(open_layers(path, faults), path, faults)
+
+
+def open_layers(
+    path: Path, faults: Faults, *, choose: Callable[[list[str]], list[str]] = lambda names: names
+) -> dict[str, OpenedLayer]:
+    """Open layers of a vector file as they are.
+
+    Parameters
+    ----------
+    path : Path
+    faults : Faults
+        Where problems are noted.
+    choose : callable
+        Gets the names of the layers there are, and returns those to read.
+
+    Returns
+    -------
+    dict
+        Layer name -> table, and whether its column names were cut to ten letters; empty when the file cannot be read.
+    """
     if not _plausible(path, faults):
         return {}
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
-            found = _open_layers(path, faults)
+            return _open(path, faults, choose)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError, ValueError, sqlite3.Error) as error:
-        reason = " ".join(str(error).split())[:160]
+        reason = " ".join(str(error).replace(str(path), path.name).split())[:160]
         faults.add(f"the file cannot be read ({reason})", "Save it again, best as a GeoPackage")
         return {}
-    return _named_as_known(found, path, faults)
 
 
 def _plausible(path: Path, faults: Faults) -> bool:
@@ -89,29 +116,27 @@ def _plausible(path: Path, faults: Faults) -> bool:
         ".gpkg": head.startswith(b"SQLite format 3\x00"),
         ".zip": head.startswith(b"PK"),
         ".kmz": head.startswith(b"PK"),
-        ".kml": text.startswith(b"<") and b"<kml" in head.lower(),
+        ".kml": XML_BEFORE_ROOT.sub(b"", text).startswith(b"<kml"),
     }.get(ending, text.startswith(b"{"))
     if not fits:
         faults.add(f"the file is not what its ending {ending} says", f"Save it again as {ENDINGS[ending]}")
     return fits
 
 
-def _open_layers(path: Path, faults: Faults) -> dict[str, tuple[gpd.GeoDataFrame, bool]]:
-    """Layer name -> (table, whether its column names were cut to ten letters)."""
+def _open(path: Path, faults: Faults, choose: Callable[[list[str]], list[str]]) -> dict[str, OpenedLayer]:
     ending = path.suffix.lower()
-    if ending == ".zip":
-        return _open_zip(path, faults)
-    if ending in (".geojson", ".json"):
-        return {name: (table, False) for name, table in _split(gpd.read_file(path), path.stem).items()}
+    if ending in (".zip", ".geojson", ".json"):
+        found = _open_zip(path, faults) if ending == ".zip" else _split(gpd.read_file(f"{ONE_DRIVER}{path}"), path.stem)
+        return {name: found[name] for name in choose(list(found))}
     names = [str(name) for name, kind in pyogrio.list_layers(path) if kind is not None]
     if ending == ".gpkg":
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
             tables = {row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         names = [name for name in names if name in tables]
-    return {name: (gpd.read_file(path, layer=name), False) for name in names}
+    return {name: (gpd.read_file(path, layer=name), False) for name in choose(names)}
 
 
-def _open_zip(path: Path, faults: Faults) -> dict[str, tuple[gpd.GeoDataFrame, bool]]:
+def _open_zip(path: Path, faults: Faults) -> dict[str, OpenedLayer]:
     try:
         with zipfile.ZipFile(path) as archive:
             members = [i for i in archive.infolist() if not i.is_dir() and "__MACOSX" not in i.filename]
@@ -129,23 +154,24 @@ def _open_zip(path: Path, faults: Faults) -> dict[str, tuple[gpd.GeoDataFrame, b
             with zipfile.ZipFile(path) as archive, archive.open(member) as file:
                 if not file.read(4096).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(MEMBER_HEADS[ending]):
                     raise ValueError(f"{member.filename} is not what its ending says")
-            table = gpd.read_file(f"/vsizip/{{{path.resolve()}}}/{member.filename}")
+            inside_zip = f"/vsizip/{{{path.resolve()}}}/{member.filename}"
+            table = gpd.read_file(inside_zip if ending == ".shp" else f"{ONE_DRIVER}{inside_zip}")
             found[inside.stem] = (table, ending == ".shp")
     if not found:
         faults.add("there is no .shp or .geojson file in the zip", "Zip the files themselves, with all their parts")
     return found
 
 
-def _split(table: gpd.GeoDataFrame, name: str) -> dict[str, gpd.GeoDataFrame]:
+def _split(table: gpd.GeoDataFrame, name: str) -> dict[str, OpenedLayer]:
     """Several layers in one GeoJSON: the property `layer` says which a feature belongs to."""
     key = next((c for c in table.columns if str(c).strip().casefold() == "layer"), None)
     if key is None:
-        return {name: table}
+        return {name: (table, False)}
     words = table[key].fillna("").astype(str).str.strip()
-    return {word: part.drop(columns=key).dropna(axis=1, how="all") for word, part in table.groupby(words)}
+    return {word: (part.drop(columns=key).dropna(axis=1, how="all"), False) for word, part in table.groupby(words)}
 
 
-def _named_as_known(found: dict[str, tuple[gpd.GeoDataFrame, bool]], path: Path, faults: Faults) -> dict[str, RawTable]:
+def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -> dict[str, RawTable]:
     """Give layers the names geoprune knows; a file's only layer of polygons is taken as blocks, and said."""
     layers = {}
     names = {name: name.strip().casefold().replace(" ", "_").replace("-", "_") for name in found}

@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import geopandas as gpd
-import pandas as pd
 
-from geoprune.errors import Problem
 from geoprune.layers import Source, Vineyard
 from geoprune.reading.agreement import check_agreement
 from geoprune.reading.blocks import check_blocks
 from geoprune.reading.columns import RawTable
 from geoprune.reading.faults import Faults
 from geoprune.reading.parts import check_bud_checks, check_rows, check_vines, rows_as_drawn
-from geoprune.reading.sample_files import read_sample_file
-from geoprune.reading.samples import check_samples, parse_crs
+from geoprune.reading.samples import check_samples, parse_crs, read_sample_file
 from geoprune.reading.vector_files import read_layers
 
 PARTS = {"rows": check_rows, "vines": check_vines, "bud_checks": check_bud_checks}
@@ -28,7 +24,7 @@ def read_vineyard(
     *,
     samples: str | Path | None = None,
     crs: str | None = None,
-    more_checks: Callable[[pd.DataFrame], Iterable[Problem]] | None = None,
+    faults: Faults | None = None,
 ) -> Vineyard:
     """Read and check a vineyard file and its samples.
 
@@ -40,13 +36,13 @@ def read_vineyard(
         Weighed vines: CSV, XLSX or a file with a layer `samples`; the vineyard file's own layer if not given.
     crs : str, optional
         CRS of `easting` and `northing` in the samples, such as "EPSG:32617".
-    more_checks : callable, optional
-        Gets the blocks table (SI) and returns further problems of it, told together with the others.
+    faults : Faults, optional
+        A book for the problems, to tell them together with those of other files; nothing is raised then.
 
     Returns
     -------
     Vineyard
-        Everything in SI and in one projected metre CRS.
+        Everything in SI and in one projected metre CRS; with problems in the book, what could be read.
 
     Raises
     ------
@@ -54,10 +50,10 @@ def read_vineyard(
         With every problem found in both files: file, layer, row, what is wrong, how to mend it.
     """
     path = Path(path)
-    faults = Faults(path.name)
+    book, faults = faults, Faults(path.name) if faults is None else faults.at(path.name)
     layers = read_layers(path, faults)
     file = None if samples is None else Path(samples)
-    raw_samples = layers.get("samples") if file is None else read_sample_file(file, faults.at(file.name))
+    raw_samples = layers.get("samples") if file is None else read_sample_file(file, faults)
     if crs is not None and parse_crs(crs, faults) is None:
         crs = None
     blocks = _blocks(layers, path, faults)
@@ -65,8 +61,6 @@ def read_vineyard(
     weighed = None if raw_samples is None else check_samples(raw_samples, blocks, faults, crs=crs)
     if file is None and layers and raw_samples is None:
         faults.at(path.name, "samples").add("there are no samples", "Give --samples or a layer samples in the file")
-    if more_checks is not None and "blocks" in layers:
-        faults.problems.extend(more_checks(blocks))
     empty = gpd.GeoDataFrame({"block": []}, geometry=[], crs=blocks.crs)
     vineyard = Vineyard(
         blocks=blocks,
@@ -78,8 +72,9 @@ def read_vineyard(
     )
     if weighed is not None and raw_samples is not None and blocks.crs is not None:
         check_agreement(vineyard, faults, file=path.name, samples_file=raw_samples.file)
-    faults.stop()
-    sources = tuple(_source(given) for given in (path, file) if given is not None)
+    if book is None:
+        faults.problems.stop()
+    sources = tuple(_source(given) for given in (path, file) if given is not None and given.exists())
     return Vineyard(**{**vars(vineyard), "sources": sources, "remarks": tuple(faults.remarks)})
 
 

@@ -1,6 +1,14 @@
 """From vine size to what stays on the vine: rules, bud injury, recipes, balance, crop and cautions."""
 
-from geoprune.rules.advice import AdviceOptions, CropAdvice, ZoneAdvice, advise, zone_bull_canes, zone_figures
+from geoprune.rules.advice import (
+    AdviceOptions,
+    CropAdvice,
+    ZoneAdvice,
+    advise,
+    split_advice,
+    zone_bull_canes,
+    zone_figures,
+)
 from geoprune.rules.balance import MANY_BULL_CANES, Diagnosis, ZoneFigures, density_notes, diagnose
 from geoprune.rules.bands import Band, cane_weight_g, crop_load, find_bands, is_bull_cane, load_bands
 from geoprune.rules.cautions import BUD_KEYS, CAUTION_KEYS, CAUTIONS, bud_notes, caution_notes, caution_texts
@@ -16,7 +24,7 @@ from geoprune.rules.crop import (
     vines_per_ac,
     vines_per_ha,
 )
-from geoprune.rules.harvest import block_yield_kg, check_harvest, read_harvest, zone_yield_kg
+from geoprune.rules.harvest import block_yield_kg, zone_yield_kg
 from geoprune.rules.injury import Injury, assess_injury, check_counts, crop_potential, zone_injury
 from geoprune.rules.injury_methods import (
     DEFAULT_METHOD,
@@ -80,7 +88,6 @@ __all__ = [
     "caution_notes",
     "caution_texts",
     "check_counts",
-    "check_harvest",
     "crop_load",
     "crop_offers",
     "crop_potential",
@@ -103,7 +110,6 @@ __all__ = [
     "parse_rule",
     "plan_labour",
     "pool_shares",
-    "read_harvest",
     "recipe",
     "replants_alive",
     "resolve_rule",
@@ -112,6 +118,7 @@ __all__ = [
     "secondary_share",
     "share_interval",
     "smooth_shares",
+    "split_advice",
     "vines_per_ac",
     "vines_per_ha",
     "zone_bull_canes",

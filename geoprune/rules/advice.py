@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -22,6 +22,22 @@ from geoprune.rules.training import find_training
 
 #: A zone's share of vines to renew is told from here on (a design choice).
 LEAST_RENEWED = 0.03
+
+_BY_THE_NUMBER = ("balance.remedy_hold_buds", "balance.remedy_give_buds", "balance.remedy_spare_canes")
+_TO_BEAR = ("crop.expected", "crop.more_than_target", "crop.less_than_target", "crop.meets_target")
+#: What is not told beside a sentence, because it would pull the other way or say it twice (design choices): without a
+#: number nobody is told to keep to it; vines rebuilt without a crop have no clusters to thin; rank vines keep all
+#: their shoots; nobody keeps on as before who has something to change. Taken from the top: a sentence that fell
+#: removes nothing.
+UNSAID: Mapping[str, tuple[str, ...]] = {
+    "injury.zone_stop": (*_BY_THE_NUMBER, "balance.remedy_thin_shoots", "balance.remedy_keep_on"),
+    "recipe.no_room_spurs": ("balance.remedy_give_buds",),
+    "recipe.no_room_canes": ("balance.remedy_give_buds",),
+    "balance.remedy_renew": ("balance.remedy_thin_clusters", "balance.remedy_thin_shoots", *_TO_BEAR),
+    "balance.remedy_give_buds": ("balance.remedy_thin_shoots",),
+    "crop.more_than_target": ("balance.remedy_thin_clusters", "balance.remedy_keep_on"),
+    "balance.remedy_thin_shoots": ("balance.remedy_keep_on",),
+}
 
 
 class Block(Protocol):
@@ -107,11 +123,43 @@ class ZoneAdvice:
 
     @property
     def messages(self) -> tuple[Message, ...]:
-        """Everything in the order it is told: diagnosis and why, what to do, how the count came about, crop, hours."""
-        left = () if self.recipe is None else self.recipe.messages
+        """Everything in the order it is told: the decision, then what the vines are, what to do, why, how the count
+        came about, crop, hours.
+        """
+        notes = tuple(note for note in self.notes if note != self.decision)
+        left = () if self.recipe is None else self.recipe.messages[1:]
         crop = () if self.crop is None else self.crop.messages
         hours = () if self.labour is None else (self.labour.message,)
-        return (self.diagnosis, *self.evidence, *self.remedies, *left, *self.notes, *crop, *hours)
+        first = () if self.decision is None else (self.decision,)
+        return (*first, self.diagnosis, *self.remedies, *self.evidence, *notes, *left, *crop, *hours)
+
+    @property
+    def decision(self) -> Message | None:
+        """What is to be left on the vine, or that no number is given."""
+        if self.recipe is not None:
+            return self.recipe.sentence
+        return next((note for note in self.notes if note.key == "injury.zone_stop"), None)
+
+
+def split_advice(advice: Sequence[ZoneAdvice]) -> tuple[list[Message], list[list[Message]]]:
+    """Return the sentences that all of several zones share, and those of each zone that are its own."""
+    told = [list(entry.messages) for entry in advice]
+    shared = [message for message in told[0] if all(message in lines for lines in told)] if len(told) > 1 else []
+    return shared, [[message for message in lines if message not in shared] for lines in told]
+
+
+def settle(advice: ZoneAdvice) -> ZoneAdvice:
+    """Return the advice without what pulls the other way or says a thing twice (`UNSAID`)."""
+    crop = () if advice.crop is None else advice.crop.messages
+    told = {message.key for message in (*advice.remedies, *advice.notes, *crop)}
+    for key, unsaid in UNSAID.items():
+        told -= set(unsaid) if key in told else set()
+
+    def kept(messages: Sequence[Message]) -> tuple[Message, ...]:
+        return tuple(message for message in messages if message.key in told)
+
+    left = None if advice.crop is None else replace(advice.crop, messages=kept(crop))
+    return replace(advice, remedies=kept(advice.remedies), notes=kept(advice.notes), crop=left)
 
 
 def advise(
@@ -130,8 +178,8 @@ def advise(
     ----------
     zone_row : mapping
         `zone`, `vines`, `vine_size_kg`, `buds_per_vine` (NaN: injury allows no number); optional `area_ha`,
-        `injury_share`, `injury_low`, `injury_high`, `buds_low`, `buds_high` (the count at both ends of the injury's
-        range), `renew_share`, `bull_cane_share`, `bull_cane_low`, `bull_cane_high`.
+        `injury_share`, `injury_low`, `injury_high`, `buds_low`, `buds_high` (what the rule asks for on the mean vine
+        at both ends of the injury's range), `renew_share`, `bull_cane_share`, `bull_cane_low`, `bull_cane_high`.
     settings : Block
         Variety, training and spacings of the block.
     need : BudNeed
@@ -157,7 +205,7 @@ def advise(
     told = None if stopped else fit_recipe(int(count), settings.training, settings.vine_spacing_m, **lengths)
     figures = zone_figures(zone_row, settings, need=need, samples=samples, yield_kg=yield_kg, pruning=chosen.pruning)
     found = diagnose(figures)
-    return ZoneAdvice(
+    advice = ZoneAdvice(
         zone=int(zone_row["zone"]),
         recipe=told,
         diagnosis=found.message,
@@ -172,6 +220,7 @@ def advise(
         ),
         diagnosis_key=found.key,
     )
+    return settle(advice)
 
 
 def zone_figures(
@@ -249,7 +298,8 @@ def _injury_notes(zone_row: Mapping[str, Any], injury: Injury | None, count: flo
     if injury.stop or not np.isfinite(count):
         return [Message("injury.zone_stop", fields | {"limit_percent": limit})]
     ends = {f"{end}_buds": float(zone_row.get(f"buds_{end}", count)) for end in ("low", "high")}
-    said = [Message("injury.zone_range", fields | ends)]
+    same = round(ends["low_buds"]) == round(ends["high_buds"])
+    said = [Message("injury.zone_same", fields) if same else Message("injury.zone_range", fields | ends)]
     if fields["high_percent"] > limit:
         said.append(Message("injury.stop_possible", {"limit_percent": limit}))
     return said

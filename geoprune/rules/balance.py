@@ -90,16 +90,21 @@ def diagnose(figures: ZoneFigures) -> Diagnosis:
     for weigh in (_pruning_weight, _bull_canes, _canes, _crop_load):
         weigh(figures, signs, evidence)
     key = _verdict(signs)
-    evidence += density_notes(figures)
+    density = density_notes(figures)
+    evidence += density
+    crowded = any(note.key.startswith("balance.crowded") for note in density)
     if key == "unknown":
         message = Message("balance.signs_disagree" if signs else "balance.unknown")
     else:
         message = Message(f"balance.{key.replace(' ', '_')}")
-    return Diagnosis(key, message, tuple(evidence), remedies(key, figures, signs), signs)
+    return Diagnosis(key, message, tuple(evidence), remedies(key, figures, signs, crowded=crowded), signs)
 
 
-def remedies(key: str, figures: ZoneFigures, signs: dict[str, str]) -> tuple[Message, ...]:
-    """The usual remedies (common practice, no source), never a spray or a dose; most fitting first."""
+def remedies(key: str, figures: ZoneFigures, signs: dict[str, str], *, crowded: bool = False) -> tuple[Message, ...]:
+    """The usual remedies (common practice, no source), never a spray or a dose; most fitting first.
+
+    `crowded`: buds stand closer than every published shoot density. What pulls apart is settled by `advice.settle`.
+    """
     if key == "weak":
         names = ["hold_buds", "thin_clusters", "check_feeding", "less_competition", "check_roots"]
         if signs.get("crop_load") == "weak":
@@ -109,11 +114,13 @@ def remedies(key: str, figures: ZoneFigures, signs: dict[str, str]) -> tuple[Mes
     elif key == "rank":
         names = ["give_buds", "spare_canes", "check_nitrogen_water", "more_competition"]
         if figures.canopy == "single":
-            names.append("divide_canopy")
+            names.insert(1 if crowded else len(names), "divide_canopy")
     elif key == "in balance":
         names = ["keep_on"]
     else:
         names = ["look_first"]
+    if crowded:
+        names.append("thin_shoots")
     return tuple(Message(f"balance.remedy_{name}") for name in names)
 
 

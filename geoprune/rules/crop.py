@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from geoprune.errors import DataError, Problem
-from geoprune.rules.rule import fold, single_problem
+from geoprune.rules.own_rules import is_number, read_entries, shown, text_faults
+from geoprune.rules.rule import fold
 from geoprune.units import M2_PER_AC, M2_PER_HA
 
 Floats = NDArray[np.float64]
@@ -173,20 +174,16 @@ def load_crop_assumptions(path: Path) -> tuple[CropAssumptions, ...]:
     DataError
         With every problem of the file.
     """
-    try:
-        data = tomllib.loads(Path(path).read_text("utf-8"))
-    except OSError as error:
-        raise single_problem("the file of crop figures cannot be read", str(error.strerror), file=path.name) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise single_problem("the file is not valid TOML", f"Mend it: {error}", file=path.name) from None
-    entries = data.get("crop")
-    if not isinstance(entries, list) or not entries or not all(isinstance(e, dict) for e in entries):
-        raise single_problem("no [[crop]] is in the file", "Write one [[crop]] per cultivar", file=path.name)
-    problems = [
-        Problem(path.name, "", f"crop {number}", what, mend)
-        for number, entry in enumerate(entries, start=1)
-        for what, mend in _faults(entry)
-    ]
+    path = Path(path)
+    entries = read_entries(path, "crop")
+    problems, known = [], set()
+    for number, entry in enumerate(entries, start=1):
+        faults = _faults(entry)
+        variety = fold(str(entry.get("variety", "")))
+        if not faults and variety in known:
+            faults = [(f"the figures of '{entry['variety']}' stand twice", "Keep one [[crop]] per cultivar")]
+        known.add(variety)
+        problems += [Problem(path.name, "", f"crop {number}", what, mend) for what, mend in faults]
     if problems:
         raise DataError(problems)
     return tuple(_assumptions(entry) for entry in entries)
@@ -236,18 +233,16 @@ def _assumptions(entry: dict[str, Any]) -> CropAssumptions:
 
 
 def _faults(entry: dict[str, Any]) -> list[tuple[str, str]]:
-    faults = []
-    for key in ("variety", "source"):
-        if not str(entry.get(key, "")).strip():
-            faults.append((f"`{key}` is missing", f"Write `{key}`"))
-    for key in sorted(set(entry) - {*PARTS, "variety", "source"}):
-        faults.append((f"`{key}` is not known", f"Use {', '.join((*PARTS, 'variety', 'source'))}"))
+    needed = {"variety": "Name the cultivar", "source": "Say where the figures come from"}
+    faults = text_faults(entry, needed)
+    for key in sorted(set(entry) - {*PARTS, *needed}):
+        faults.append((f"`{key}` is not known", f"Use {', '.join((*PARTS, *needed))}"))
     for part in PARTS:
         value = entry.get(part)
         values = value if isinstance(value, list) else [value]
         low, high = LIMITS[part]
-        if len(values) not in (1, 3) or any(isinstance(v, bool) or not isinstance(v, int | float) for v in values):
-            faults.append((f"`{part}` is {value!r}", "Give one number, or low, likely and high"))
+        if len(values) not in (1, 3) or not all(map(is_number, values)):
+            faults.append((f"`{part}` is {shown(value)}", "Give one number, or low, likely and high"))
         elif sorted(values) != values or not (low <= values[0] and values[-1] <= high):
-            faults.append((f"`{part}` is {value!r}", f"Give rising numbers within {low:g} and {high:g}"))
+            faults.append((f"`{part}` is {shown(value)}", f"Give rising numbers within {low:g} and {high:g}"))
     return faults

@@ -14,7 +14,7 @@ REPLANTS_LOST = 0.161
 
 
 def missing_share(missing: int, positions: int) -> float:
-    """Share of planting positions without a living vine; 100 A / (B x C) % in print (oenopedia.com)."""
+    """Share of planting positions without a living vine; 100 A / (B x C) % (common practice, no source)."""
     return missing / positions if positions else float("nan")
 
 

@@ -85,10 +85,6 @@ class BudNeed:
             buds = np.minimum(buds, self.cap)
         return buds
 
-    def is_low(self, weights_kg: ArrayLike) -> NDArray[np.bool_]:
-        """Return which vines are very small (flagged), those to renew included."""
-        return np.asarray(weights_kg, dtype=float) < self.low_size_kg
-
     def is_renew(self, weights_kg: ArrayLike) -> NDArray[np.bool_]:
         """Return which vines should be renewed and carry no crop."""
         return np.asarray(weights_kg, dtype=float) < self.renew_below_kg

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import reprlib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from geoprune.errors import DataError, Problem
 from geoprune.rules.rule import (
@@ -19,6 +18,7 @@ from geoprune.rules.rule import (
     rule_names,
     single_problem,
 )
+from geoprune.text import one_line
 
 
 def entry_rule(entry: Mapping[str, Any]) -> Rule:
@@ -43,7 +43,7 @@ def read_own_rules(path: Path, known: tuple[Rule, ...]) -> tuple[Rule, ...]:
     DataError
         With every problem of the file.
     """
-    entries = _own_entries(path)
+    entries = read_entries(path, "rule")
     taken = {name for rule in known for name in rule_names(rule)}
     problems, rules = [], []
     for number, entry in enumerate(entries, start=1):
@@ -65,48 +65,84 @@ def read_own_rules(path: Path, known: tuple[Rule, ...]) -> tuple[Rule, ...]:
     return tuple(rules)
 
 
-def _own_entries(path: Path) -> list[dict[str, Any]]:
+def read_entries(path: Path, table: str) -> list[dict[str, Any]]:
+    """Read the tables ``[[table]]`` of a grower's TOML file.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read, is no TOML, or has no such table.
+    """
     try:
         data = tomllib.loads(path.read_text("utf-8"))
     except OSError as error:
-        raise single_problem("the file of rules cannot be read", f"{error.strerror}", file=path.name) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise single_problem("the file cannot be read", f"Check it: {error.strerror}", file=path.name) from None
+    except ValueError as error:  # no TOML, no UTF-8, or a whole number of thousands of digits
         raise single_problem("the file is not valid TOML", f"Mend it: {error}", file=path.name) from None
-    entries = data.get("rule")
-    if not isinstance(entries, list) or not entries or not all(isinstance(e, dict) for e in entries):
-        raise single_problem("no [[rule]] is in the file", "Write one [[rule]] table per rule", file=path.name)
+    except RecursionError:
+        raise single_problem("the file is not valid TOML", "Mend it: brackets nest too deep", file=path.name) from None
+    entries = data.get(table)
+    if not isinstance(entries, list) or not entries or not all(isinstance(entry, dict) for entry in entries):
+        raise single_problem(f"no [[{table}]] is in the file", f"Write one [[{table}]] each", file=path.name)
     return entries
 
 
-def _entry_faults(entry: Mapping[str, Any]) -> list[tuple[str, str]]:
+def is_number(value: Any) -> bool:
+    """Return whether a value of a TOML file is a number to count with."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and -1e12 < value < 1e12
+
+
+def shown(value: Any) -> str:
+    """Return a value of a TOML file as it is quoted in a message: short."""
+    try:
+        return reprlib.repr(value)
+    except ValueError:
+        return "a number of thousands of digits"
+
+
+def text_faults(entry: Mapping[str, Any], needed: Mapping[str, str], others: Iterable[str] = ()) -> list[tuple[str, str]]:
+    """Return what is wrong with the texts of a table: `needed` ones (key -> how to mend) missing, or no text."""
     faults = []
-    for key, mend in _NEEDED.items():
-        if not str(entry.get(key, "")).strip():
-            faults.append((f"`{key}` is missing", mend))
+    for key in (*needed, *(other for other in others if other in entry)):
+        value = entry.get(key, "")
+        if not isinstance(value, str):
+            faults.append((f"`{key}` is {shown(value)}, not text", "Write it in quotes"))
+        elif key in needed and not one_line(value):
+            faults.append((f"`{key}` is missing", needed[key]))
+        elif key == "id" and value.strip() != one_line(value):
+            faults.append(("`id` holds line breaks or hidden characters", "Write it as plain text on one line"))
+    return faults
+
+
+def _entry_faults(entry: Mapping[str, Any]) -> list[tuple[str, str]]:
+    faults = text_faults(entry, _NEEDED_TEXT, _TEXT)
     for key in sorted(set(entry) - _KNOWN_KEYS):
         faults.append((f"`{key}` is not a key of a rule", f"Use {', '.join(sorted(_KNOWN_KEYS))}"))
     for key in ("first", "further", "floor", "cap"):
-        value = entry.get(key, 0)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(value):
-            faults.append((f"`{key}` is {value!r}, not a number of buds", "Write a number"))
+        if key not in entry and key in _NEEDED_NUMBERS:
+            faults.append((f"`{key}` is missing", _NEEDED_NUMBERS[key]))
+        elif key in entry and not is_number(entry[key]):
+            faults.append((f"`{key}` is {shown(entry[key])}, not a number of buds", "Write a number"))
     for key in ("cultivars", "aliases"):
         value = entry.get(key, [])
         if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
             faults.append((f"`{key}` is not a list of names", f'Write it like {key} = ["Concord"]'))
-    if entry.get("unit") and str(entry["unit"]).casefold() not in UNIT_WORDS:
-        faults.append((f"`unit` is {entry['unit']!r}", _NEEDED["unit"]))
-    if "tag" in entry and entry["tag"] not in TAGS:
-        faults.append((f"`tag` is {entry['tag']!r}", f"Use one of {', '.join(TAGS)}"))
+    unit, tag = entry.get("unit"), entry.get("tag", "own")
+    if isinstance(unit, str) and unit and unit.casefold() not in UNIT_WORDS:
+        faults.append((f"`unit` is {shown(unit)}", _NEEDED_TEXT["unit"]))
+    if isinstance(tag, str) and tag not in TAGS:
+        faults.append((f"`tag` is {shown(tag)}", f"Use one of {', '.join(TAGS)}"))
     return faults
 
 
-_NEEDED = {
+_NEEDED_TEXT = {
     "id": "Give the rule a name",
-    "first": "Write the buds for the first pound or kilogram",
-    "further": "Write the buds for each further pound or kilogram",
     "unit": 'Write unit = "lb" or unit = "kg"',
     "source": "Say where the rule comes from",
 }
-_KNOWN_KEYS = set(_NEEDED) | {
-    "title", "group", "validity", "thinning", "cultivars", "aliases", "floor", "cap", "tag",
-}  # fmt: skip
+_NEEDED_NUMBERS = {
+    "first": "Write the buds for the first pound or kilogram",
+    "further": "Write the buds for each further pound or kilogram",
+}
+_TEXT = ("title", "group", "validity", "thinning", "tag")
+_KNOWN_KEYS = {*_NEEDED_TEXT, *_NEEDED_NUMBERS, *_TEXT, "cultivars", "aliases", "floor", "cap"}

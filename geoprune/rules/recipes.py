@@ -13,6 +13,18 @@ from geoprune.units import M_PER_FT
 
 #: Vine spacings outside this range are taken for a slip of the pen, m.
 SPACING_RANGE_M = (0.3, 10.0)
+#: What wood can be: lengths in m, and numbers, which are whole where their limits are.
+WOOD_LIMITS: dict[str, tuple[float, float]] = {
+    "cordon_length_m": (0.2, 20.0),
+    "spur_spacing_m": (0.03, 1.0),
+    "cane_length_m": (0.2, 5.0),
+    "node_spacing_m": (0.02, 0.3),
+    "buds_per_spur": (1, 8),
+    "canes": (1, 12),
+    "buds_per_cane": (CANE_FROM, 40),
+    "renewal_spurs": (0, 20),
+    "buds_per_renewal_spur": (1, 3),
+}
 
 
 @dataclass(frozen=True)
@@ -147,21 +159,18 @@ def fit_recipe(
     '4 × 8 + 4 × 2'
     """
     system = find_training(training)
-    _check(
-        buds,
-        lengths={
-            "vine_spacing_m": (vine_spacing_m, *SPACING_RANGE_M),
-            "cordon_length_m": (cordon_length_m, 0.2, 20.0),
-            "spur_spacing_m": (spur_spacing_m, 0.03, 1.0),
-            "cane_length_m": (cane_length_m, 0.2, 5.0),
-            "node_spacing_m": (node_spacing_m, 0.02, 0.3),
-            "buds_per_spur": (buds_per_spur, 1, 8),
-            "canes": (canes, 1, 12),
-            "buds_per_cane": (buds_per_cane, CANE_FROM, 40),
-            "renewal_spurs": (renewal_spurs, 0, 20),
-            "buds_per_renewal_spur": (buds_per_renewal_spur, 1, 3),
-        },
-    )
+    wood_given = {
+        "cordon_length_m": cordon_length_m,
+        "spur_spacing_m": spur_spacing_m,
+        "cane_length_m": cane_length_m,
+        "node_spacing_m": node_spacing_m,
+        "buds_per_spur": buds_per_spur,
+        "canes": canes,
+        "buds_per_cane": buds_per_cane,
+        "renewal_spurs": renewal_spurs,
+        "buds_per_renewal_spur": buds_per_renewal_spur,
+    }
+    _check(buds, {"vine_spacing_m": vine_spacing_m, **wood_given})
     renewal = (
         system.renewal_spurs if renewal_spurs is None else renewal_spurs,
         system.buds_per_renewal_spur if buds_per_renewal_spur is None else buds_per_renewal_spur,
@@ -187,7 +196,7 @@ def recipe(buds: int, training: str, vine_spacing_m: float | None = None) -> str
     if vine_spacing_m is not None:
         return fit_recipe(buds, training, vine_spacing_m).text.replace("×", "x")
     system = find_training(training)
-    _check(buds, lengths={})
+    _check(buds, {})
     fewest = CANE_FROM if system.kind == "cane" else system.buds_per_spur[0]
     pieces = system.canes if system.kind == "cane" else (1, max(int(buds), 1))
     each = (fewest, max(int(buds), fewest))
@@ -239,17 +248,19 @@ def _reasons(buds: int, system: Training, wood: Wood, total: int, parts: tuple[P
     return tuple(said)
 
 
-def _check(buds: int, *, lengths: dict[str, tuple[float | None, float, float]]) -> None:
+def wood_fault(name: str, value: float) -> str:
+    """Return what is wrong with a length or number of wood, or with the vine spacing; "" when nothing is."""
+    low, high = WOOD_LIMITS.get(name, SPACING_RANGE_M)
+    if not low <= value <= high:
+        return f"`{name}` is {value:g}, outside {low:g} to {high:g}"
+    return f"`{name}` is {value:g}, not whole" if isinstance(low, int) and value != int(value) else ""
+
+
+def _check(buds: int, given: dict[str, float | None]) -> None:
     faults = []
     if not np.isfinite(buds) or buds < 0 or buds != int(buds) or buds > 1000:
         faults.append(Problem("", "", "recipe", f"{buds} is not a number of buds per vine", "Give a whole number"))
-    for name, (value, low, high) in lengths.items():
-        if value is None:
-            continue
-        if not np.isfinite(value) or not low <= value <= high:
-            what = f"`{name}` is {value:g}, outside {low:g} to {high:g}"
-            faults.append(Problem("", "", "recipe", what, "Check the value and its unit"))
-        elif isinstance(low, int) and value != int(value):
-            faults.append(Problem("", "", "recipe", f"`{name}` is {value:g}, not whole", "Give a whole number"))
+    told = (wood_fault(name, value) for name, value in given.items() if value is not None)
+    faults += [Problem("", "", "recipe", what, "Check the value and its unit") for what in told if what]
     if faults:
         raise DataError(faults)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import pdist
 
 from geoprune.errors import DataError, Message, Problem
+from geoprune.geostat.design import spread_subset
 from geoprune.layers import FEWEST_SAMPLES
 from geoprune.trellis import Trellis
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-#: Beyond so many the exact sums take minutes to hours; dense readings serve as a covariate.
-MOST_SAMPLES = 3000
 FEWEST_OF_A_SEASON = 2
 HEAVIEST_KG = 50.0
+MOST_TOLD = 12
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,26 @@ class Evidence:
         """Which samples are of the season that is mapped (n,)."""
         return self.season == self.target_season
 
+    def thinned(self, most: int) -> Integers:
+        """Positions of at most `most` samples: seasons alike as far as they go, close pairs and far ones of each."""
+        if len(self.values) <= most:
+            return np.arange(len(self.values))
+        order = np.lexsort((self.values, self.vine_id))  # so that the table's order does not matter
+        seasons, sizes = np.unique(self.season, return_counts=True)
+        chosen: list[Integers] = []
+        for k, season in enumerate(seasons[np.argsort(sizes, kind="stable")]):
+            room = (most - sum(map(len, chosen))) // (len(seasons) - k)
+            members = order[self.season[order] == season]
+            chosen.append(members[spread_subset(self.place[members], room)])
+        return np.sort(np.concatenate(chosen))
+
+    def part(self, chosen: Integers) -> Evidence:
+        """The same block with the samples at some positions only."""
+        taken = np.zeros_like(self.taken)
+        taken[np.flatnonzero(self.taken)[chosen]] = True
+        columns = ("place", "values", "noise", "season", "vine_id", "row", "levels")
+        return replace(self, taken=taken, **{name: getattr(self, name)[chosen] for name in columns})
+
     @property
     def across_m(self) -> float:
         """Longest distance between two vines of the block."""
@@ -72,7 +92,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> E
     Raises
     ------
     DataError
-        With fewer than 5 usable samples, or more than 3,000, or weights that are no possible vine.
+        With fewer than 5 usable samples, or weights that are no possible vine.
     """
     remarks: list[Message] = []
     used = samples["used"].to_numpy(bool)
@@ -115,10 +135,6 @@ def _check(samples: gpd.GeoDataFrame, taken: NDArray[np.bool_], weight: Floats, 
     if taken.sum() < FEWEST_SAMPLES:
         what = f"{int(taken.sum())} usable samples"
         raise DataError([Problem("", "samples", f"block '{block}'", what, f"Weigh at least {FEWEST_SAMPLES} vines")])
-    if taken.sum() > MOST_SAMPLES:
-        what = f"{int(taken.sum())} weighed vines, more than {MOST_SAMPLES}"
-        mend = "Give dense readings of a sensor as a covariate, or thin the table"
-        raise DataError([Problem("", "samples", f"block '{block}'", what, mend)])
     wrong = taken & ~((weight > 0.0) & (weight <= HEAVIEST_KG))
     mend = f"Give more than 0, at most {HEAVIEST_KG:g} kg"
     problems = [
@@ -152,7 +168,11 @@ def _tell_coincident(
     vine_id: Integers, season: Integers, fresh: NDArray[np.bool_], trellis: Trellis, remarks: list[Message]
 ) -> None:
     vines, times = np.unique(vine_id[fresh], return_counts=True)
-    for vine in vines[times > 1]:
+    twice = vines[times > 1]
+    if len(twice) > MOST_TOLD:
+        remarks.append(Message("surface.many_weighed_twice", {"vines": len(twice)}))
+        return
+    for vine in twice:
         place = trellis.vines.iloc[int(vine)]
         remarks.append(Message("surface.weighed_twice", {"row": str(place["row"]), "vine": int(place["vine"])}))
 

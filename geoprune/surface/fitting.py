@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, cast
 
 import geopandas as gpd
 import numpy as np
@@ -15,8 +15,7 @@ from scipy.spatial import cKDTree
 
 from geoprune.covariates import Covariate
 from geoprune.errors import Message
-from geoprune.geostat import AveragedKriging, fit_averaged
-from geoprune.geostat.design import make_design
+from geoprune.geostat import EXACT_SAMPLES, AveragedKriging, LocalKriging, fit_averaged, fit_local
 from geoprune.sizes import SizeDraws
 from geoprune.surface.covariate_choice import Choice, choose_covariates
 from geoprune.surface.evidence import Evidence, gather, row_bearing
@@ -26,26 +25,28 @@ from geoprune.surface.layers_at_vines import Columns, look_up
 from geoprune.surface.prior import SHARES, Prior
 from geoprune.surface.result import Surface
 from geoprune.surface.row_effect import RowEffect, find_row_effect
-from geoprune.surface.shape import PLAIN, Shape, choose_shape
-from geoprune.surface.support import Support, means_of, vine_draws, vine_means
+from geoprune.surface.shape import PLAIN, Shape, choose_scale, choose_shape
+from geoprune.surface.support import FieldFit, Support, means_of, vine_draws, vine_means
 from geoprune.surface.telling import describe_model, diagnose, held_out_table, remark
 from geoprune.surface.verdict import ALPHA, Structure, find_structure, probability_better
 from geoprune.trellis import Trellis, middle_points
 
 Floats = NDArray[np.float64]
 FEWEST_FOR_MAP = 15
+#: Tests, and the parameters of the local method, see no more samples than this.
+MOST_TO_TEST = 600
 #: Parts of the field that may be common to all seasons: none, half, all.
 PERSISTENT = (0.0, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
 class Model:
-    """A fitted model and how it was found: `drift` (V, p) of the mean at every vine; `at` turns points of the ground
-    (m, 2) into that drift."""
+    """A fitted model and how it was found: `few` the samples its parameters come from; `drift` (V, p) of the mean at
+    every vine; `at` turns points of the ground (m, 2) into that drift."""
 
     shape: Shape
-    fit: AveragedKriging
-    nodes: Nodes
+    fit: FieldFit
+    few: Evidence
     structure: Structure
     choices: tuple[Choice, ...]
     rows: RowEffect
@@ -53,9 +54,27 @@ class Model:
     at: Callable[[Floats], Floats]
 
     @property
+    def learned(self) -> AveragedKriging:
+        """Where the parameters come from: the fit itself, or with very many samples that of `few`."""
+        if isinstance(self.fit, AveragedKriging):
+            return self.fit
+        assert self.fit.learned is not None
+        return self.fit.learned
+
+    @property
     def kept(self) -> list[str]:
         """Covariates that earned their place."""
         return [choice.name for choice in self.choices if choice.kept]
+
+
+def check_evidence(
+    trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "", covariates: Sequence[Covariate] = ()
+) -> tuple[Evidence, dict[str, Columns]]:
+    """What samples and layers tell of a block, checked before anything is estimated; see `fit_surface`."""
+    evidence = gather(trellis, samples, block=block)
+    needed = evidence.member >= 0
+    needed[evidence.vine_id] = True
+    return evidence, look_up(covariates, evidence.vines + evidence.centre, trellis.vines.crs, needed, block=block)
 
 
 def fit_surface(
@@ -91,16 +110,15 @@ def fit_surface(
     DataError
         With fewer than 5 usable samples, impossible weights, or a covariate that does not cover the block.
     """
-    evidence = gather(trellis, samples, block=block)
-    points = evidence.vines + evidence.centre
-    needed = evidence.member >= 0
-    needed[evidence.vine_id] = True
-    layers = look_up(covariates, points, trellis.vines.crs, needed, block=block)
+    evidence, layers = check_evidence(trellis, samples, block=block, covariates=covariates)
     if len(evidence.values) < FEWEST_FOR_MAP or np.ptp(evidence.values) <= 1e-9 * np.abs(evidence.values).max():
         return _flat(trellis, samples, evidence, draws=draws, seed=seed, outline=outline)
     shape = choose_shape(evidence, bearing_deg=row_bearing(trellis))
     model = _fit(evidence, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
-    return _surface(trellis, samples, evidence, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
+    surface = _surface(trellis, samples, evidence, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
+    if any(covariate.around and covariate.name in model.kept for covariate in covariates):
+        surface = replace(surface, remarks=(*surface.remarks, Message("surface.scores_around")))
+    return surface
 
 
 def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> AveragedKriging:
@@ -118,10 +136,7 @@ def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAI
 
 def nodes_of(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> Nodes:
     """The nodes that `average` mixes, for tests on many sets of weights."""
-    ranges, log_prior = shape.grid(evidence.across_m, prior)
-    design = make_design(**_readings(evidence, drift, shape))
-    persistent = PERSISTENT if design.has_seasons else (1.0,)
-    return make_nodes(design, ranges, SHARES, log_prior, persistent_shares=persistent)
+    return make_nodes(average(evidence, drift, prior, shape))
 
 
 def _readings(evidence: Evidence, drift: Floats, shape: Shape) -> dict[str, Any]:
@@ -139,29 +154,42 @@ def _readings(evidence: Evidence, drift: Floats, shape: Shape) -> dict[str, Any]
 
 
 def _fit(evidence: Evidence, layers: dict[str, Columns], shape: Shape, prior: Prior, *, alpha: float, seed: int) -> Model:
-    def nodes_for(drift: Floats) -> Nodes:
-        return nodes_of(evidence, drift, prior, shape)
-
-    plain = nodes_for(evidence.levels)
-    # family and direction were chosen on these weights, so the test, whose shuffled sets are not asked, leaves them out
-    usual = Shape(shape.transform)
-    tested = plain if shape == usual else nodes_of(evidence, evidence.levels, prior, usual)
+    few = evidence.part(evidence.thinned(MOST_TO_TEST))
+    learned = average(few, few.levels, prior, shape)
+    plain = make_nodes(learned)
+    # scale, family and direction were chosen on these weights in their places, which shuffled sets are not asked: the test
+    # leaves family and direction out, and takes a scale that does not depend on places
+    usual = Shape(choose_scale(few))
+    tested = plain if shape == usual else nodes_of(few, few.levels, prior, usual)
     structure = find_structure(tested, tested.design.residual, seed=seed)
-    taken = {name: layer.at(evidence.place + evidence.centre) for name, layer in layers.items()}
-    kept, choices = choose_covariates(nodes_for, evidence.levels, taken, level=alpha / 2, seed=seed + 1)
+    taken = {name: layer.at(few.place + few.centre) for name, layer in layers.items()}
+    kept, choices = choose_covariates(
+        lambda drift: nodes_of(few, drift, prior, shape), few.levels, taken, level=alpha / 2, seed=seed + 1
+    )
 
     def scaled(name: str, columns: Floats) -> Floats:
         return (columns - taken[name].mean(axis=0)) / taken[name].std(axis=0)
 
-    def at(ground: Floats) -> Floats:
-        level = np.repeat(evidence.target_levels[None, :], len(ground), axis=0)
-        return np.hstack([level] + [scaled(name, layers[name].at(ground)) for name in kept])
+    def beside(levels: Floats, ground: Floats) -> Floats:
+        return np.hstack([levels] + [scaled(name, layers[name].at(ground)) for name in kept])
 
-    drift = np.hstack([evidence.levels] + [scaled(name, taken[name]) for name in kept])
-    nodes = nodes_for(drift) if kept else plain
-    fit = average(evidence, drift, prior, shape)
-    rows = find_row_effect(nodes, nodes.design.residual, evidence.row, seed=seed + 2)
-    return Model(shape, fit, nodes, structure, tuple(choices), rows, at(evidence.vines + evidence.centre), at)
+    def at(ground: Floats) -> Floats:
+        return beside(np.repeat(evidence.target_levels[None, :], len(ground), axis=0), ground)
+
+    if kept:
+        learned = average(few, beside(few.levels, few.place + few.centre), prior, shape)
+    nodes, fit = make_nodes(learned), cast(FieldFit, learned)
+    if len(few.values) < len(evidence.values):
+        drift = beside(evidence.levels, evidence.place + evidence.centre)
+        many = len(evidence.values) > EXACT_SAMPLES
+        fit = _by_the_nearest(evidence, drift, shape, learned) if many else average(evidence, drift, prior, shape)
+    rows = find_row_effect(nodes, nodes.design.residual, few.row, seed=seed + 2)
+    seen = few if isinstance(fit, LocalKriging) else evidence
+    return Model(shape, fit, seen, structure, tuple(choices), rows, at(evidence.vines + evidence.centre), at)
+
+
+def _by_the_nearest(evidence: Evidence, drift: Floats, shape: Shape, learned: AveragedKriging) -> LocalKriging:
+    return fit_local(learned=learned, **_readings(evidence, drift, shape))
 
 
 def _surface(
@@ -191,7 +219,7 @@ def _surface(
     weight = np.bincount(counted[counted >= 0], minlength=count).astype(float)
     block_mean, block_se = means_of(fit, support, np.where(counted >= 0, 0, -1), 1, mean, states, weight, counted)
     chance = probability_better(states, mean, float(block_mean[0]), weight)
-    far = _far(evidence, fit, middle_points(trellis.panels) - evidence.centre)
+    far = _far(evidence, model.learned.typical.range_m, middle_points(trellis.panels) - evidence.centre)
     z = (shape.forward(evidence.values) - scaled) / np.sqrt(scaled_variance)
     table = held_out_table(samples, evidence, loo, loo_se, z)
     merit = {
@@ -213,9 +241,9 @@ def _surface(
         map_is_better=better,
         loo_rmse_kg=loo_rmse,
         mean_rmse_kg=mean_rmse,
-        model=describe_model(fit, evidence, shape, model.kept, model.structure),
+        model=describe_model(fit, model.learned, evidence, shape, model.kept, model.structure),
         merit=merit,
-        diagnostics=diagnose(fit, evidence, shape, loo, loo_se, z, model.choices, model.rows, trellis),
+        diagnostics=diagnose(model.learned, model.few, evidence, shape, loo, loo_se, z, model.choices, model.rows, trellis),
         grid=None if outline is None else grid_of(outline, lambda ground: _at_points(fit, evidence, model, ground)),
         remarks=evidence.remarks + remark(evidence, shape, table, far, model.choices, model.rows, samples),
         kriging=fit,
@@ -225,7 +253,7 @@ def _surface(
     )
 
 
-def _at_points(fit: AveragedKriging, evidence: Evidence, model: Model, ground: Floats) -> tuple[Floats, Floats]:
+def _at_points(fit: FieldFit, evidence: Evidence, model: Model, ground: Floats) -> tuple[Floats, Floats]:
     """Mean vine size at points of the ground (m, 2) and its standard error; NaN where a covariate has no value."""
     drift = model.at(ground)
     known = np.isfinite(drift).all(axis=1)
@@ -244,10 +272,9 @@ def leave_out_errors(evidence: Evidence, loo: Floats) -> tuple[float, float]:
     return float(np.sqrt(np.mean(np.square(values - loo[now])))), float(np.sqrt(np.mean(np.square(values - others))))
 
 
-def _far(evidence: Evidence, fit: AveragedKriging, middles: Floats) -> NDArray[np.bool_]:
-    """Panels farther from every sample than the field reaches (mean range) and than twice the samples' own spacing."""
+def _far(evidence: Evidence, reach: float, middles: Floats) -> NDArray[np.bool_]:
+    """Panels farther from every sample than the field reaches and than twice the samples' own spacing."""
     tree = cKDTree(evidence.place)
-    reach = sum(node.weight * node.range_m for node in fit.nodes)
     spacing = 2.0 * float(np.median(tree.query(evidence.place, k=2)[0][:, 1]))
     return tree.query(middles)[0] > max(reach, spacing)
 

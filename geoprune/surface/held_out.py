@@ -6,14 +6,14 @@ eigen-decomposition for each range serves them all.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from geoprune.geostat import AveragedKriging
 from geoprune.geostat.design import Design
-from geoprune.geostat.reml import Spectrum, decompose, log_constant, profile
+from geoprune.geostat.reml import Spectrum, log_constant, profile
 
 Floats = NDArray[np.float64]
 
@@ -46,13 +46,10 @@ class Nodes:
         return weight / weight.sum(axis=(0, 1)), variance
 
 
-def make_nodes(
-    design: Design, ranges: Floats, shares: Floats, log_prior: Floats, *, persistent_shares: Sequence[float] = (1.0,)
-) -> Nodes:
-    """Decompose the covariance of a design at each range and persistent share; log_prior (ranges, shares)."""
-    distance = design.distance()
-    spectra = tuple(decompose(design, distance, float(r), k) for k in persistent_shares for r in ranges)
-    return Nodes(design, spectra, shares, np.tile(log_prior, (len(persistent_shares), 1)))
+def make_nodes(fit: AveragedKriging) -> Nodes:
+    """The nodes that a fit mixes, every one of them; the fit must be of few enough readings to have kept `spectra`."""
+    spectra = tuple(spectrum for of_share in fit.spectra for spectrum in of_share)
+    return Nodes(fit.design, spectra, fit.surface.shares, np.tile(fit.log_prior, (len(fit.spectra), 1)))
 
 
 def residuals(spectrum: Spectrum, share: float, rotated: Floats) -> tuple[Floats, Floats]:

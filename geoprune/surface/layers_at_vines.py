@@ -16,6 +16,8 @@ from geoprune.errors import DataError, Problem
 from geoprune.trellis import Trellis
 
 Floats = NDArray[np.float64]
+#: From this share of scored vines on, a vine's own score counts (design choice).
+MOST_SCORED = 0.9
 
 
 @dataclass(frozen=True)
@@ -69,8 +71,10 @@ def look_up(
 def score_covariate(trellis: Trellis, scores: pd.DataFrame, *, name: str = "score", file: str = "") -> Covariate:
     """Quick scores of many vines (row, vine, score) as a covariate: double sampling.
 
-    A scored vine has its score, another the mean of the four nearest scored vines, nearer ones counting more; vines
-    farther from a score than four times their usual distance have none. Any scale will do.
+    Where nine tenths of the vines are scored, each has its score. Else every vine, scored or not, takes the mean of
+    the eight nearest other scored vines: a score of its own would tell the weighed vines' own part too, and the errors
+    learned from them would be too small for all the vines without one. Vines farther from a score than four times
+    their usual distance have none. Any scale will do.
 
     Raises
     ------
@@ -97,4 +101,5 @@ def score_covariate(trellis: Trellis, scores: pd.DataFrame, *, name: str = "scor
         )
     where = trellis.vines.iloc[place.loc[keys].to_numpy()]
     table = gpd.GeoDataFrame({name: number}, geometry=where.geometry.to_numpy(), crs=trellis.vines.crs)
-    return point_covariate(name, table, source=file)
+    around = len(table) < MOST_SCORED * len(index)
+    return point_covariate(name, table, source=file, around=around)

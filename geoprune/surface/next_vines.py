@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from geoprune.geostat import AveragedKriging, correlation
+from geoprune.geostat import AveragedKriging, LocalKriging, correlation
 from geoprune.geostat.covariance import distances
 from geoprune.surface.result import Surface
 from geoprune.trellis import Trellis
@@ -100,13 +100,20 @@ def design_more(
     """Greedy choice among candidates, and the misfit before the first and after each.
 
     candidates (c,), targets (t,) are vines, slope (t,) buds for a unit of the model at the targets. The most likely
-    nodes of the mixture stand for all. Each weight is a rank-one change of the conditional covariances.
+    nodes of the mixture stand for all; with the nearest samples only there is one. Each weight is a rank-one change of
+    the conditional covariances.
     """
     fit = surface.kriging
     assert fit is not None
-    order = np.argsort(fit.weights)[::-1][:NODES]
-    weight = fit.weights[order] / fit.weights[order].sum()
-    parts = [_conditional(fit, surface, int(k), candidates, targets) for k in order]
+    both = np.concatenate([targets, candidates])
+    if isinstance(fit, LocalKriging):
+        weight = np.ones(1)
+        lefts = [(fit.error_covariance(surface.support.points[both]), fit.nugget)]
+    else:
+        order = np.argsort(fit.weights)[::-1][:NODES]
+        weight = fit.weights[order] / fit.weights[order].sum()
+        lefts = [(_left(fit, surface, int(k), both), fit.nodes[k].nugget) for k in order]
+    parts = [_split(left, nugget, len(targets)) for left, nugget in lefts]
     chosen: list[int] = []
     misfit = [_misfit(weight, [p[2] for p in parts], [p[3] for p in parts], slope)]
     for _ in range(min(count, len(candidates))):
@@ -133,13 +140,15 @@ def _misfit(weight: Floats, variances: list[Floats], nuggets: list[float], slope
     return float(MEAN_ABSOLUTE * (weight @ np.array(parts)))
 
 
-def _conditional(
-    fit: AveragedKriging, surface: Surface, node: int, candidates: Integers, targets: Integers
-) -> tuple[Floats, Floats, Floats, float, Floats]:
-    """Covariances left after the samples at one node: targets with candidates (t, c), the candidates' and the targets'
-    own, the nugget, and candidates with candidates (c, c)."""
+def _split(left: Floats, nugget: float, t: int) -> tuple[Floats, Floats, Floats, float, Floats]:
+    """Of the covariances left of t targets, then candidates: targets with candidates (t, c), the candidates' and the
+    targets' own, the nugget, and candidates with candidates (c, c)."""
+    return left[:t, t:].copy(), np.diag(left)[t:].copy(), np.diag(left)[:t].copy(), nugget, left[t:, t:].copy()
+
+
+def _left(fit: AveragedKriging, surface: Surface, node: int, both: Integers) -> Floats:
+    """Covariances of the field at vines `both` that are left after the samples, at one node."""
     design, chosen = fit.design, fit.nodes[node]
-    both = np.concatenate([targets, candidates])
     place = design.locate(surface.support.points[both])
     reach = design.sharing_target(chosen.persistent_share)
 
@@ -153,6 +162,4 @@ def _conditional(
     solved, basis = cho_solve(factor, cross), cho_solve(factor, design.drift)
     lack = surface.support.drift[both] - cross.T @ basis
     normal = np.linalg.inv(design.drift.T @ basis)
-    left = field(place, place) - cross.T @ solved + lack @ normal @ lack.T
-    t = len(targets)
-    return left[:t, t:], np.diag(left)[t:].copy(), np.diag(left)[:t].copy(), chosen.nugget, left[t:, t:].copy()
+    return np.asarray(field(place, place) - cross.T @ solved + lack @ normal @ lack.T)

@@ -10,9 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.errors import Message
-from geoprune.geostat import AveragedKriging
 from geoprune.sizes import SizeDraws
-from geoprune.surface.support import Support, means_of
+from geoprune.surface.support import FieldFit, Support, means_of
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -49,7 +48,7 @@ class Surface:
     diagnostics: dict[str, Any]
     grid: dict[str, Any] | None
     remarks: tuple[Message, ...]
-    kriging: AveragedKriging | None
+    kriging: FieldFit | None
     support: Support
     groups: Integers
     weighed: Integers = field(default_factory=lambda: np.empty(0, dtype=np.int64))

@@ -65,19 +65,26 @@ class Shape:
 PLAIN = Shape()
 
 
+def choose_scale(evidence: Evidence) -> Transform:
+    """The scale that the weights ask for whatever their places, by `geoprune.geostat.choose_transform` without a field.
+
+    It is the same however the weights are dealt out over the places, so a test that shuffles them stays exact on it.
+    """
+    anywhere, none = np.array([max(evidence.across_m, 1.0)]), np.array([1.0])
+    settings: dict[str, Any] = {"drift": evidence.levels, "noise": evidence.noise, "ranges": anywhere, "shares": none}
+    return choose_transform(evidence.place, evidence.values, **settings).transform
+
+
 def choose_shape(evidence: Evidence, *, bearing_deg: float) -> Shape:
     """Weights as they are, exponential and alike in all directions, unless the samples speak clearly for another.
 
     Rules: `geoprune.geostat.choose_transform` (2 log units, Jacobian included), `choose_model` (2 log units of mean
     likelihood), `choose_anisotropy` along `bearing_deg`, the rows' direction (AIC by 4, from 100 samples on). Of more
-    than 200 samples, 200 drawn at random decide.
+    than 200 samples, 200 decide.
     """
-    taken = np.arange(len(evidence.values))
-    if len(taken) > MOST_TO_CHOOSE:
-        taken = np.sort(np.random.default_rng(0).choice(taken, MOST_TO_CHOOSE, replace=False))
-    place, weights, ranges = evidence.place[taken], evidence.values[taken], range_grid(evidence.across_m)
-    levels = evidence.levels[taken]
-    settings: dict[str, Any] = {"drift": levels[:, levels.any(axis=0)], "noise": evidence.noise[taken], "shares": SHARES}
+    few = evidence.part(evidence.thinned(MOST_TO_CHOOSE))
+    place, weights, ranges = few.place, few.values, range_grid(few.across_m)
+    settings: dict[str, Any] = {"drift": few.levels, "noise": few.noise, "shares": SHARES}
     transform = choose_transform(place, weights, ranges=ranges, **settings).transform
     values = Shape(transform).forward(weights)
     model = choose_model(place, values, **settings).model

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geoprune.geostat import AveragedKriging
+from geoprune.geostat import AveragedKriging, LocalKriging
 from geoprune.surface.shape import PLAIN, Shape
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
+FieldFit = AveragedKriging | LocalKriging
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ class Support:
         return np.where(np.isfinite(self.known_kg), -1, groups)
 
 
-def vine_means(fit: AveragedKriging, support: Support, groups: Integers, count: int) -> tuple[Floats, Floats]:
+def vine_means(fit: FieldFit, support: Support, groups: Integers, count: int) -> tuple[Floats, Floats]:
     """Mean size of the vines of each group, and its variance: (count,) each, NaN without vines.
 
     The mean of k vines of which w were weighed is w/k times their weight plus (1 - w/k) times the mean of the others,
@@ -59,7 +60,7 @@ def vine_means(fit: AveragedKriging, support: Support, groups: Integers, count: 
 
 
 def vine_draws(
-    fit: AveragedKriging, support: Support, groups: Integers, count: int, draws: int, *, seed: int
+    fit: FieldFit, support: Support, groups: Integers, count: int, draws: int, *, seed: int
 ) -> tuple[Floats, Floats]:
     """Equally likely states: (draws, count) joint means of the vines of each group, and the sd of a vine about it.
 
@@ -84,7 +85,7 @@ def vine_draws(
 
 
 def means_of(
-    fit: AveragedKriging,
+    fit: FieldFit,
     support: Support,
     groups: Integers,
     count: int,
@@ -96,10 +97,10 @@ def means_of(
     """Mean and standard error (count,) of large groups of vines, each made of whole panels.
 
     groups (V,) label of each vine, panel (V,) its panel, -1 for none; panel_kg (P,) and draws (D, P) of the panels'
-    means, weight (P,) their vines. Without a transform by block kriging; with one, sums of panels are not normal, so
-    the mean is that of the panels and the error comes from the draws.
+    means, weight (P,) their vines. By block kriging; with a transform sums of panels are not normal, and with the nearest
+    samples only a zone is no single system: there the mean is that of the panels and the error comes from the draws.
     """
-    if support.shape.is_plain:
+    if support.shape.is_plain and isinstance(fit, AveragedKriging):
         mean, variance = vine_means(fit, support, groups, count)
         return mean, np.sqrt(variance)
     label = np.full(len(weight), -1)

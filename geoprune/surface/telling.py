@@ -10,22 +10,27 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial.distance import pdist
+from scipy.special import ndtri
 
 from geoprune.errors import Message
 from geoprune.geostat import AveragedKriging, correlation, empirical_variogram
 from geoprune.geostat.covariance import EFFECTIVE
+from geoprune.geostat.local import EXACT_SAMPLES, NEIGHBOURS
 from geoprune.surface.covariate_choice import Choice
 from geoprune.surface.evidence import Evidence
 from geoprune.surface.row_effect import RowEffect
 from geoprune.surface.shape import PLAIN, TRANSFORMS, Shape
+from geoprune.surface.support import FieldFit
 from geoprune.surface.verdict import Structure
 from geoprune.trellis import Trellis
+from geoprune.units import NINETY
 
 Floats = NDArray[np.float64]
 OUTLIER = 3.0
-NINETY = 1.6449
 ROW_LEVEL = 0.05
 LAGS = 12
+MOST_TOLD = 12
+MOST_SHOWN = 1000
 
 
 def held_out_table(samples: gpd.GeoDataFrame, evidence: Evidence, loo: Floats, se: Floats, z: Floats) -> pd.DataFrame:
@@ -36,19 +41,29 @@ def held_out_table(samples: gpd.GeoDataFrame, evidence: Evidence, loo: Floats, s
     table = pd.DataFrame(np.nan, index=range(len(samples)), columns=["loo_kg", "loo_se_kg", "loo_z"])
     table.loc[evidence.taken, "loo_kg"], table.loc[evidence.taken, "loo_se_kg"] = loo, se
     table.loc[evidence.taken, "loo_z"] = z
-    table["outlier"] = table["loo_z"].abs() > OUTLIER
+    table["outlier"] = table["loo_z"].abs() > outlying(len(evidence.values))
     return table
 
 
+def outlying(samples: int) -> float:
+    """Standardised residual beyond which a sample is pointed at: 3, or what of so many one lot in ten reaches by chance."""
+    return max(OUTLIER, float(ndtri(1.0 - 0.05 / samples)))
+
+
 def describe_model(
-    fit: AveragedKriging, evidence: Evidence, shape: Shape, kept: Sequence[str], structure: Structure
+    fit: FieldFit,
+    learned: AveragedKriging,
+    evidence: Evidence,
+    shape: Shape,
+    kept: Sequence[str],
+    structure: Structure,
 ) -> dict[str, Any]:
-    """The model in numbers: means over the mixture; the range is the middle of its law."""
-    weight = np.array([node.weight for node in fit.nodes])
-    log_range = np.array([np.log(node.range_m) for node in fit.nodes])
-    fields = np.array([node.sill > 1e-9 * (node.sill + node.nugget) for node in fit.nodes])
-    told = weight * fields if fields.any() else weight
-    range_m = float(np.exp(told @ log_range / told.sum()))
+    """The model in numbers: means over the mixture; the range is the middle of its law.
+
+    `learned` is the fit that the parameters come from, `fit` itself unless there are very many samples.
+    """
+    fields = np.array([node.sill > 1e-9 * (node.sill + node.nugget) for node in learned.nodes])
+    range_m = learned.typical.range_m
     total = fit.sill + fit.nugget
     unit = float(shape.stretch(evidence.values[evidence.now].mean())) ** 2
     trend = ["constant" if len(evidence.seasons) < 2 else "one level per season", *kept]
@@ -61,18 +76,19 @@ def describe_model(
         "nugget_kg2": unit * fit.nugget,
         "nugget_share": fit.nugget / total if total > 0 else 1.0,
         "variance_kg2": unit * total,
-        "no_field": float(weight[~fields].sum()),
-        "nodes": len(fit.nodes),
-        "likelihood_ratio": fit.surface.ratio,
+        "no_field": float(learned.weights[~fields].sum()),
+        "nodes": len(learned.nodes),
+        "likelihood_ratio": learned.surface.ratio,
         "p_value": structure.p_value,
         "trend": " + ".join(trend),
-        "learned": fit.as_prior() if shape.model == PLAIN.model else None,
+        "learned": learned.as_prior() if shape.model == PLAIN.model else None,
         "transform": TRANSFORMS[shape.transform.power],
         "seasons": evidence.seasons,
         "samples_used": len(evidence.values),
+        "method": "exact" if fit is learned else f"nearest {NEIGHBOURS} samples",
     }
     if len(evidence.seasons) > 1:
-        model["persistent_share"] = float(sum(node.weight * node.persistent_share for node in fit.nodes))
+        model["persistent_share"] = learned.typical.persistent_share
     return model
 
 
@@ -100,6 +116,7 @@ def variogram(fit: AveragedKriging, evidence: Evidence, shape: Shape) -> dict[st
 
 def diagnose(
     fit: AveragedKriging,
+    few: Evidence,
     evidence: Evidence,
     shape: Shape,
     loo: Floats,
@@ -109,15 +126,19 @@ def diagnose(
     rows: RowEffect,
     trellis: Trellis,
 ) -> dict[str, Any]:
-    """What the report page shows: variogram, leave-one-out, covariates, row effect."""
-    now = evidence.now & np.isfinite(loo)
-    place = trellis.vines.iloc[evidence.vine_id[now]]
+    """What the report page shows: variogram, leave-one-out (of 1,000 samples at most), covariates, row effect.
+
+    `fit` is of the samples `few`, which are those of `evidence` unless there are very many.
+    """
+    now = np.flatnonzero(evidence.now & np.isfinite(loo))
+    shown = now[np.linspace(0, len(now) - 1, min(len(now), MOST_SHOWN)).astype(int)]
+    place = trellis.vines.iloc[evidence.vine_id[shown]]
     return {
-        "variogram": variogram(fit, evidence, shape),
+        "variogram": variogram(fit, few, shape),
         "loo": {
-            "observed_kg": evidence.values[now].tolist(),
-            "estimate_kg": loo[now].tolist(),
-            "se_kg": se[now].tolist(),
+            "observed_kg": evidence.values[shown].tolist(),
+            "estimate_kg": loo[shown].tolist(),
+            "se_kg": se[shown].tolist(),
             "row": place["row"].astype(str).tolist(),
             "vine": place["vine"].astype(int).tolist(),
         },
@@ -147,7 +168,9 @@ def remark(
 ) -> tuple[Message, ...]:
     """Sentences on outliers, seasons, covariates, rows and ground beyond the samples' reach."""
     told: list[Message] = []
-    for i in np.flatnonzero(table["outlier"].to_numpy(bool)):
+    odd = table.index[table["outlier"]]
+    worst = table.loc[odd, "loo_z"].abs().nlargest(MOST_TOLD).index
+    for i in sorted(worst):
         sample, row = samples.iloc[int(i)], table.iloc[int(i)]
         fields = {
             "row": str(sample["row"]),
@@ -156,6 +179,11 @@ def remark(
             "expected_kg": max(float(row["loo_kg"]), 0.0),
         }
         told.append(Message("surface.outlier", fields))
+    if len(odd) > len(worst):
+        told.append(Message("surface.more_outliers", {"samples": len(odd) - len(worst)}))
+    if len(evidence.values) > EXACT_SAMPLES:
+        fields = {"limit": EXACT_SAMPLES, "neighbours": NEIGHBOURS, "samples": len(evidence.values)}
+        told.append(Message("surface.nearest_samples", fields))
     if not shape.is_plain:
         told.append(Message("surface.skewed_root" if shape.transform.power else "surface.skewed_log"))
     if shape.anisotropy is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from geoprune.errors import DataError, Message, Problem, Remark
+from geoprune.text import few
 from geoprune.trellis.model import Trellis
 
 #: No one can have weighed the prunings of these.
@@ -48,7 +49,7 @@ def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = ""
         Listing every sample on an unknown row or beyond a row's end.
     """
     last = dict(zip(trellis.rows["row"], trellis.rows["vines"], strict=True))
-    problems = place_problems(samples, samples["row"].map(last).to_numpy(float), file=file, known=row_names(last))
+    problems = place_problems(samples, samples["row"].map(last).to_numpy(float), file=file, known=few(last))
     if problems:
         raise DataError(problems)
     placed = samples.reset_index(drop=True).copy()
@@ -95,12 +96,6 @@ def place_problems(
             what = f"row '{sample['row']}' of block '{sample['block']}' has {ends[i]:g} vines, not {vine[i]:g}"
             problems.append(Problem(file, "samples", where, what, "Correct the vine number"))
     return problems
-
-
-def row_names(names: Iterable[str]) -> str:
-    """The first few row names, for messages."""
-    told = list(names)
-    return ", ".join(told[:6]) + (" ..." if len(told) > 6 else "")
 
 
 def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str = "") -> tuple[Remark, ...]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import string
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -15,6 +14,8 @@ from geoprune.units import HA_PER_AC, KG_PER_LB, M_PER_FT, MM_PER_IN, T_HA_PER_T
 
 FOLDER = Path(__file__).parent
 UNITS = ("us", "metric")
+#: Fields that hold text of the rule book, in English there.
+_BOOK_FIELDS = ("source", "validity", "title", "method")
 
 #: Ending of a field's name -> per unit system: divisor, digits, unit's sign.
 _FIELD_UNITS: dict[str, dict[str, tuple[float, int, str]]] = {
@@ -31,6 +32,8 @@ _FIELD_UNITS: dict[str, dict[str, tuple[float, int, str]]] = {
 @cache
 def word_lists() -> dict[str, dict[str, dict[str, str]]]:
     """Return language code -> room -> name -> sentence; a new list is found by being there."""
+    import tomllib  # here, because the command line's help asks for the languages alone
+
     return {code: tomllib.loads((FOLDER / f"{code}.toml").read_text(encoding="utf-8")) for code in languages()}
 
 
@@ -114,6 +117,30 @@ def figure(name: str, value: float, language: str, units: str) -> str:
     return f"{with_marks(f'{value / divisor:,.{digits}f}', language)} {sign}"
 
 
+def told_phrase(text: str, language: str) -> str:
+    """Return a text of the rule book or of the model in a language: whole or, where only pieces are known, by pieces.
+
+    What no word list knows (names of people, journals and titles) stays as it is.
+
+    Examples
+    --------
+    >>> told_phrase("common practice, no source", "es")
+    'práctica común, sin fuente'
+    """
+    known = _phrases(language)
+    if text in known:
+        return known[text]
+    mark = next((mark for mark in ("; ", " + ", ": ", ", ") if mark in text), None)
+    return text if mark is None else mark.join(told_phrase(piece, language) for piece in text.split(mark))
+
+
+@cache
+def _phrases(language: str) -> dict[str, str]:
+    """English phrase -> the same in a language."""
+    told = word_lists()[language]["phrases"]
+    return {english: told[name] for name, english in word_lists()["en"]["phrases"].items()}
+
+
 def _in_units(fields: Mapping[str, Any], language: str, units: str) -> dict[str, Any]:
     told: dict[str, Any] = {}
     for name, value in fields.items():
@@ -122,6 +149,8 @@ def _in_units(fields: Mapping[str, Any], language: str, units: str) -> dict[str,
             told[name] = say(value, language, units)
         elif ending and isinstance(value, int | float):
             told[name] = figure(name, value, language, units)
+        elif name in _BOOK_FIELDS and isinstance(value, str):
+            told[name] = told_phrase(value, language)
         else:
             told[name] = value
     return told

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
 import shutil
+import signal
 import tempfile
 import unicodedata
-from collections.abc import Callable, Iterable
-from pathlib import Path
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path, PurePosixPath
 
 from geoprune.errors import OutputError
 
 #: Names that Windows keeps for devices, whatever the ending.
 RESERVED = frozenset(["con", "prn", "aux", "nul", *(f"com{n}" for n in range(10)), *(f"lpt{n}" for n in range(10))])
-#: Files that other programs leave beside ours when they only look.
-LITTER = re.compile(r"(\.aux\.xml|-shm|\.DS_Store|Thumbs\.db|desktop\.ini)$", re.IGNORECASE)
+#: Files that other programs leave in a folder, and endings of those they leave beside a file of ours, when they only look.
+LITTER = frozenset([".ds_store", "thumbs.db", "desktop.ini"])
+LITTER_ENDINGS = (".aux.xml", "-shm", "-wal")
 
 
 def block_folders(names: Iterable[str]) -> dict[str, str]:
@@ -60,7 +64,8 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
     fill : callable
         Called with the hidden folder; writes everything into it.
     force : bool
-        Replace `out` when it exists and holds nothing but an earlier result of geoprune.
+        Replace `out` when it exists and holds nothing but an earlier result of geoprune, as it was written: every file
+        must have the digest that its summary.json gives.
 
     Returns
     -------
@@ -73,32 +78,58 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
         If `out` exists and may not be replaced, is in use, or cannot be written. Whatever goes wrong,
         `out` is as it was before and nothing half-written stays.
     """
-    out = Path(out)
+    out = plain_target(out)
     check_target(out, force=force)
     made = [folder for folder in out.absolute().parents if not folder.exists()]
     work: Path | None = None
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=f".{out.name}-", suffix=".part", dir=out.parent))
+        work = Path(tempfile.mkdtemp(prefix=f".{out.name[:40]}-", suffix=".part", dir=out.parent))
         work.chmod(0o777 & ~current_umask())
         fill(work)
         sync_tree(work)
         check_target(out, force=force)
-        swap(work, out)
+        with undisturbed():
+            swap(work, out)
     except BaseException as failure:
-        if work is not None:
-            shutil.rmtree(work, ignore_errors=True)
-        for folder in made:
-            remove_empty(folder)
+        with undisturbed():
+            if work is not None:
+                shutil.rmtree(work, ignore_errors=True)
+            for folder in made:
+                remove_empty(folder)
         if isinstance(failure, OSError) and not isinstance(failure, OutputError):
             raise OutputError(f"{out}: cannot be written: {failure.strerror or failure}") from failure
         raise
     return out
 
 
+def plain_target(out: Path) -> Path:
+    """Return a path without "..", which would otherwise need folders that nobody asked for."""
+    out = Path(out)
+    if ".." not in out.parts:
+        return out
+    return out.resolve() if out.name == ".." else out.parent.resolve() / out.name
+
+
+@contextmanager
+def undisturbed() -> Iterator[None]:
+    """Hold back signals that end the program while something must not be left half done."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def check_target(out: Path, *, force: bool) -> None:
     """Refuse to go on unless `out` is free, or is ours, not in use, and may be replaced."""
     if not out.exists() and not out.is_symlink():
+        above = next(folder for folder in out.absolute().parents if folder.exists())
+        if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
+            raise OutputError(f"{out}: cannot be written: {above} is no folder that may be written to.")
         return
     if not force:
         raise OutputError(f"{out}: exists already. Choose another folder, or replace it with --force.")
@@ -107,24 +138,55 @@ def check_target(out: Path, *, force: bool) -> None:
     busy = [p.name for p in out.rglob("*") if p.name.endswith(("-journal", "-wal")) and p.stat().st_size]
     if busy:
         raise OutputError(f"{out}: {busy[0]} shows that a program has it open. Close it there first.")
-    foreign = foreign_files(out)
-    if foreign is None:
-        raise OutputError(f"{out}: holds no summary.json of geoprune: left alone. Choose another folder.")
-    if foreign:
-        raise OutputError(f"{out}: holds files that geoprune did not write ({', '.join(foreign[:3])}). Move them out first.")
+    written = written_files(out)
+    if written is None:
+        raise OutputError(f"{out}: holds no summary.json of geoprune with its files: left alone. Choose another folder.")
+    kept = foreign_files(out, written)
+    if kept:
+        told = ", ".join(kept[:3])
+        raise OutputError(f"{out}: holds what geoprune did not write or what was changed since ({told}). Move it out.")
 
 
-def foreign_files(out: Path) -> list[str] | None:
-    """Return the files in `out` that its summary does not list; None when it has no summary of ours."""
+def written_files(out: Path) -> dict[str, str] | None:
+    """Return what `out/summary.json` says was written: path -> digest; None when it is no summary of ours."""
     try:
         summary = json.loads((out / "summary.json").read_text("utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
-    if not isinstance(summary, dict) or summary.get("program") != "geoprune":
-        return None
-    ours = set(summary.get("files", []))
-    there = (p.relative_to(out).as_posix() for p in out.rglob("*") if not p.is_dir())
-    return sorted(name for name in there if name not in ours and not LITTER.search(name))
+    digests = summary.get("digests") if isinstance(summary, dict) and summary.get("program") == "geoprune" else None
+    return digests if isinstance(digests, dict) else None
+
+
+def foreign_files(out: Path, written: Mapping[str, str]) -> list[str]:
+    """Return what in `out` is not as geoprune wrote it: further files, links and folders, and changed files."""
+    ours = {"summary.json", *written}
+    folders = {parent.as_posix() for name in ours for parent in PurePosixPath(name).parents}
+    found = []
+    for path in out.rglob("*"):
+        name = path.relative_to(out).as_posix()
+        if path.is_symlink():
+            kept = True
+        elif path.is_dir():
+            kept = name not in folders
+        elif name == "summary.json" or is_litter(name, ours):
+            kept = False
+        else:
+            kept = name not in ours or digest(path) != written[name]
+        if kept:
+            found.append(name)
+    return sorted(found)
+
+
+def is_litter(name: str, ours: Collection[str]) -> bool:
+    """Return whether a file is what other programs leave behind: by its whole name, or beside one of `ours`."""
+    beside = (name.removesuffix(ending) for ending in LITTER_ENDINGS if name.endswith(ending))
+    return PurePosixPath(name).name.lower() in LITTER or any(stem in ours for stem in beside)
+
+
+def digest(path: Path) -> str:
+    """Return a file's SHA-256; of a GeoPackage without its first 100 bytes, counters that change when a GIS only looks."""
+    data = path.read_bytes()
+    return hashlib.sha256(data[100:] if path.suffix == ".gpkg" else data).hexdigest()
 
 
 def swap(work: Path, out: Path) -> None:
@@ -132,7 +194,7 @@ def swap(work: Path, out: Path) -> None:
     if not out.exists():
         os.rename(work, out)
         return
-    aside = Path(tempfile.mkdtemp(prefix=f".{out.name}-", suffix=".old", dir=out.parent))
+    aside = Path(tempfile.mkdtemp(prefix=f".{out.name[:40]}-", suffix=".old", dir=out.parent))
     aside.rmdir()
     os.rename(out, aside)
     try:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import pyogrio
 
-from geoprune.writing.spreadsheets import CONTROL
+from geoprune.text import clean
 from geoprune.writing.styles import layer_style
 from geoprune.writing.tables import GEOMETRIES, column_words
 
@@ -69,15 +69,15 @@ def write_geopackage(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
 
 def write_layer(table: pd.DataFrame, path: Path, layer: str, description: str) -> None:
     """Write one layer or attribute table."""
-    clean = table.copy()
-    for name in clean.columns:
-        if name != "geometry" and not pd.api.types.is_numeric_dtype(clean[name]):
-            clean[name] = clean[name].map(lambda value: CONTROL.sub("", value) if isinstance(value, str) else value)
+    told = table.copy()
+    for name in told.columns:
+        if name != "geometry" and not pd.api.types.is_numeric_dtype(told[name]):
+            told[name] = told[name].map(lambda value: clean(value) if isinstance(value, str) else value)
     geometry = GEOMETRIES[layer]
     layer_options = {"FID": "fid", "IDENTIFIER": layer, "DESCRIPTION": description}
     if geometry is None:
         pyogrio.write_dataframe(
-            clean,
+            told,
             path,
             layer=layer,
             driver="GPKG",
@@ -86,7 +86,7 @@ def write_layer(table: pd.DataFrame, path: Path, layer: str, description: str) -
         )
         return
     pyogrio.write_dataframe(
-        clean,
+        told,
         path,
         layer=layer,
         driver="GPKG",

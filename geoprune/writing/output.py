@@ -3,24 +3,33 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import shutil
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime
-from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
+from pyogrio.errors import DataLayerError, DataSourceError
+from rasterio.errors import RasterioError
+from xlsxwriter.exceptions import XlsxWriterException
 
-from geoprune.errors import OutputError
+from geoprune.errors import Message, OutputError
 from geoprune.plan import EstatePlan
+from geoprune.text import clean, one_line
 from geoprune.words import say
-from geoprune.writing.folder import block_folders, replace_folder
+from geoprune.writing.folder import block_folders, digest, replace_folder
 from geoprune.writing.geopackage import write_geopackage
 from geoprune.writing.raster import write_surface
 from geoprune.writing.spreadsheets import write_csv, write_workbook
 from geoprune.writing.summary import Say, build_summary
 from geoprune.writing.tables import plan_tables, prescription_table
 from geoprune.writing.waypoints import flag_words, next_vine_words, waypoints, write_gpx, write_kml
+
+#: A disk with less room than this, in bytes, is told as full.
+NEARLY_FULL = 65_536
 
 
 def write_plan(
@@ -47,7 +56,7 @@ def write_plan(
     made : datetime, optional
         Time put into summary.json.
     force : bool
-        Replace an earlier result of geoprune. A folder with anything else in it is never touched.
+        Replace an earlier result of geoprune. A folder with anything else or anything changed in it is never touched.
 
     Returns
     -------
@@ -66,15 +75,29 @@ def write_plan(
     if not plan.blocks:
         raise ValueError("a plan without a block cannot be written")
     check_pages(pages)
-    tell = partial(say, language=language, units=units)
+
+    def tell(message: Message) -> str:
+        return clean(say(message, language, units))
 
     def fill(folder: Path) -> None:
-        write_data(plan, folder, tell)
+        with told_as_output(folder, out):
+            write_data(plan, folder, tell)
         for name, content in pages.items():
             write_page(folder / name, content)
         write_summary(build_summary(plan, say=tell, made=made), folder)
 
     return replace_folder(Path(out), fill, force=force)
+
+
+@contextmanager
+def told_as_output(folder: Path, out: Path) -> Iterator[None]:
+    """Raise what the libraries raise on a full or failing disk as an `OutputError`."""
+    try:
+        yield
+    except (DataSourceError, DataLayerError, sqlite3.Error, XlsxWriterException, RasterioError) as error:
+        full = shutil.disk_usage(folder).free < NEARLY_FULL
+        reason = "no space is left on the disk" if full else one_line(error)[:160]
+        raise OutputError(f"{out}: cannot be written: {reason}") from error
 
 
 def write_data(plan: EstatePlan, folder: Path, say: Say) -> None:
@@ -112,12 +135,12 @@ def write_page(path: Path, content: str | bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     if path.exists():
         raise OutputError(f"{path.name}: written twice")
-    path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+    path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8", errors="replace"))
 
 
 def write_summary(summary: dict[str, Any], folder: Path) -> None:
-    """Write summary.json last, with the list of all files."""
-    there = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
-    listed = {**summary, "files": sorted(there | {"summary.json"})}
+    """Write summary.json last, with the list of all files and the digests by which they are known again."""
+    digests = {p.relative_to(folder).as_posix(): digest(p) for p in sorted(folder.rglob("*")) if p.is_file()}
+    listed = {**summary, "files": sorted({"summary.json", *digests}), "digests": digests}
     text = json.dumps(listed, indent=2, ensure_ascii=False, allow_nan=False)
     (folder / "summary.json").write_text(text + "\n", encoding="utf-8")

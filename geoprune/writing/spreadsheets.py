@@ -10,12 +10,12 @@ from typing import Any
 import pandas as pd
 import xlsxwriter
 
+from geoprune.text import clean
 from geoprune.writing.tables import column_words
 
-#: Text that a spreadsheet may read as a formula (OWASP ASVS 5.0, 1.2.10; CWE-1236), also behind spaces.
-FORMULA = re.compile(r"^\s*[=+\-@\t\r\0＝＋－＠]|^[\t\r]")
-#: Control characters that neither XML 1.0 nor a spreadsheet can hold.
-CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+#: Where a spreadsheet may begin a formula (OWASP ASVS 5.0, 1.2.10; CWE-1236): at the start of a cell, and behind a
+#: semicolon, which parts cells where the comma is the decimal mark; also behind blanks, and in wide letters.
+FORMULA = re.compile(r"(^|;)(?=\s*[=+\-@＝＋－＠])")
 SHEETS = {
     "zones": "zones",
     "runs": "row list",
@@ -27,16 +27,30 @@ SHEETS = {
 
 
 def guard_text(value: Any) -> Any:
-    """Put an apostrophe before text that a spreadsheet might compute; leave numbers as they are."""
-    if not isinstance(value, str):
-        return value
-    clean = CONTROL.sub("", value)
-    return f"'{clean}" if FORMULA.match(value) else clean
+    """Return text without hidden characters, an apostrophe before what a spreadsheet might compute; numbers as they are.
+
+    Examples
+    --------
+    >>> guard_text("\\x01=1+1"), guard_text("row 3"), guard_text(-2.5)
+    ("'=1+1", 'row 3', -2.5)
+    """
+    return FORMULA.sub(r"\1'", clean(value)) if isinstance(value, str) else value
+
+
+def decimals(column: str) -> int:
+    """Return how many decimals of a column mean something: two of lengths and counts, four of weights, areas, shares."""
+    length = column.endswith(("_m", "_mm", "easting", "northing")) and not column.endswith("_kg_m")
+    return 2 if length or column.startswith("buds_") else 4
+
+
+def rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table for people, its numbers without the decimals that mean nothing."""
+    return table.assign(**{name: table[name].round(decimals(name)) for name in table.select_dtypes("float")})
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
     """Write a table as UTF-8 CSV with a byte order mark, decimal points and guarded text."""
-    guarded = table.copy()
+    guarded = rounded(table)
     for name in guarded.columns:
         if not pd.api.types.is_numeric_dtype(guarded[name]):
             guarded[name] = guarded[name].map(guard_text)
@@ -51,7 +65,7 @@ def write_workbook(tables: Mapping[str, pd.DataFrame], prescription: pd.DataFram
         head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
         for layer, title in SHEETS.items():
             table = prescription if layer == "zones" else tables[layer]
-            add_sheet(book.add_worksheet(title), table.drop(columns="geometry", errors="ignore"), head)
+            add_sheet(book.add_worksheet(title), rounded(table.drop(columns="geometry", errors="ignore")), head)
         add_sheet(book.add_worksheet("columns"), explained_columns(), head)
 
 
@@ -79,7 +93,7 @@ def add_sheet(sheet: Any, table: pd.DataFrame, head: Any) -> None:
     sheet.set_landscape()
     sheet.fit_to_pages(1, 0)
     for column, name in enumerate(table.columns):
-        sheet.write_string(0, column, CONTROL.sub("", str(name)), head)
+        sheet.write_string(0, column, clean(name), head)
         for line, value in enumerate(table[name].tolist(), start=1):
             write_cell(sheet, line, column, value)
         sheet.set_column(column, column, 40 if name in ("meaning", "note", "reason") else 14)
@@ -96,4 +110,4 @@ def write_cell(sheet: Any, line: int, column: int, value: Any) -> None:
     elif isinstance(value, int | float):
         sheet.write_number(line, column, value)
     else:
-        sheet.write_string(line, column, CONTROL.sub("", str(value))[:32_000])
+        sheet.write_string(line, column, clean(value)[:32_000])

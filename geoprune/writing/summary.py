@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from geoprune.errors import Message, Remark
 from geoprune.plan import BlockPlan, EstatePlan
 from geoprune.rules import caution_notes
+from geoprune.text import clean
 from geoprune.writing.folder import block_folders
 from geoprune.writing.tables import join_layer
 
@@ -55,8 +56,9 @@ def build_summary(plan: EstatePlan, *, say: Say, made: datetime | None = None) -
         "inputs": to_json(list(plan.sources), say),
         "cautions": [say(caution) for caution in caution_notes()],
         "remarks": tell_remarks(plan.remarks, say),
-        "blocks": {block.name: block_summary(block, plan, folders[block.name], say) for block in plan.blocks},
+        "blocks": {clean(block.name): block_summary(block, plan, folders[block.name], say) for block in plan.blocks},
         "files": [],
+        "digests": {},
     }
 
 
@@ -98,7 +100,7 @@ def block_summary(block: BlockPlan, plan: EstatePlan, folder: str, say: Say) -> 
 def tell_remarks(remarks: Iterable[Remark], say: Say) -> list[dict[str, str]]:
     """Return remarks as kind, key, block and sentence."""
     return [
-        {"kind": remark.kind, "key": remark.message.key, "block": remark.block, "text": say(remark.message)}
+        {"kind": remark.kind, "key": remark.message.key, "block": clean(remark.block), "text": say(remark.message)}
         for remark in remarks
     ]
 
@@ -113,8 +115,10 @@ def to_json(value: Any, say: Say) -> Any:
     """Bring a value to what JSON can hold: NaN to None, messages to sentences, big arrays left out."""
     if isinstance(value, Message):
         return say(value)
-    if value is None or isinstance(value, str | bool) or value is pd.NA or value is pd.NaT:
-        return value if isinstance(value, str | bool) else None
+    if isinstance(value, str):
+        return clean(value)
+    if value is None or isinstance(value, bool) or value is pd.NA or value is pd.NaT:
+        return value if isinstance(value, bool) else None
     if isinstance(value, np.generic):
         return to_json(value.item(), say)
     if isinstance(value, int):
@@ -129,7 +133,7 @@ def structure_to_json(value: Any, say: Say) -> Any:
     if isinstance(value, CRS):
         return crs_name(value)
     if isinstance(value, PurePath):
-        return value.name
+        return clean(value.name)
     if isinstance(value, np.ndarray):
         return to_json(value.tolist(), say) if value.size <= LARGEST_ARRAY else {"left_out_shape": list(value.shape)}
     if isinstance(value, pd.Series):
@@ -141,7 +145,7 @@ def structure_to_json(value: Any, say: Say) -> Any:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: to_json(getattr(value, f.name), say) for f in dataclasses.fields(value)}
     if isinstance(value, Mapping):
-        return {str(name): to_json(item, say) for name, item in value.items()}
+        return {clean(name): to_json(item, say) for name, item in value.items()}
     if isinstance(value, Iterable):
         return [to_json(item, say) for item in value]
     return str(value)

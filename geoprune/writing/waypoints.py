@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 import geopandas as gpd
 
 from geoprune.errors import Message
-from geoprune.writing.spreadsheets import CONTROL
+from geoprune.text import clean
 
 GPX = "http://www.topografix.com/GPX/1/1"
 KML = "http://www.opengis.net/kml/2.2"
@@ -52,7 +52,7 @@ def write_gpx(places: list[tuple], path: Path) -> None:
     for latitude, longitude, block, name, sentence in places:
         point = ET.SubElement(root, f"{{{GPX}}}wpt", {"lat": f"{latitude:.7f}", "lon": f"{longitude:.7f}"})
         for tag, text in (("name", name), ("cmt", sentence), ("desc", sentence), ("type", block)):
-            ET.SubElement(point, f"{{{GPX}}}{tag}").text = CONTROL.sub("", text)
+            ET.SubElement(point, f"{{{GPX}}}{tag}").text = clean(text)
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
 
 
@@ -65,11 +65,11 @@ def write_kml(places: list[tuple], path: Path) -> None:
     for latitude, longitude, block, name, sentence in places:
         if block not in folders:
             folders[block] = ET.SubElement(document, f"{{{KML}}}Folder")
-            ET.SubElement(folders[block], f"{{{KML}}}name").text = CONTROL.sub("", block)
+            ET.SubElement(folders[block], f"{{{KML}}}name").text = clean(block)
         mark = ET.SubElement(folders[block], f"{{{KML}}}Placemark")
-        ET.SubElement(mark, f"{{{KML}}}name").text = CONTROL.sub("", name)
+        ET.SubElement(mark, f"{{{KML}}}name").text = clean(name)
         snippet = ET.SubElement(mark, f"{{{KML}}}Snippet")
-        snippet.text = CONTROL.sub("", sentence)
+        snippet.text = clean(sentence)
         point = ET.SubElement(mark, f"{{{KML}}}Point")
         ET.SubElement(point, f"{{{KML}}}coordinates").text = f"{longitude:.7f},{latitude:.7f}"
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)

@@ -128,17 +128,17 @@ def _reasons(
         return (Message("zones.cannot_draw"),)
     way = list(drawn).index(number)
     saving = interval(misfits.misfit[:, 0] - misfits.misfit[:, way])
+    if not zoned:
+        return (Message("zones.too_little", {"saving": saving["value"], "least": options.min_saving_buds}),)
+    one, own = (round(float(misfits.misfit[:, at].mean()), 1) for at in (0, way))
     fields = {
         "zones": number,
-        "saving": saving["value"],
+        "saving": one - own,  # of the figures as told, so that they add up
         "saving_low": saving["low"],
         "saving_high": saving["high"],
-        "one_number_misfit": float(misfits.misfit[:, 0].mean()),
-        "misfit": float(misfits.misfit[:, way].mean()),
-        "least": options.min_saving_buds,
+        "one_number_misfit": one,
+        "misfit": own,
     }
-    if not zoned:
-        return (Message("zones.too_little", fields),)
     return Message("zones.merit_sentence", fields), _why_no_more(number, misfits, drawn, options)
 
 

@@ -13,7 +13,7 @@ from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
 from geoprune.zones.cuts import ThresholdCuts
 from geoprune.zones.graph import PanelGraph, build_graph
-from geoprune.zones.limits import dissolve_pieces, zones_large_enough
+from geoprune.zones.limits import dissolve_pieces, grow_pieces, zones_large_enough
 from geoprune.zones.loss import expected_loss
 from geoprune.zones.options import Floats, Labels, Need, ZoneOptions
 from geoprune.zones.runs import labelling_cost, sweep_rows
@@ -86,19 +86,18 @@ def cut_task(task: Task) -> ThresholdCuts:
     return ThresholdCuts(task.counts, task.loss, edges, np.concatenate(weight))
 
 
+def keep_rows(task: Task, labels: Labels, chosen: tuple[int, ...]) -> Labels:
+    """Bring labels within the limits of rows at least cost, by exact sweeps."""
+    loss, runs = task.loss[:, list(chosen)], (task.options.shortest_run, task.options.most_changes)
+    return sweep_rows(loss, labels, task.graph, *task.prices(chosen), shortest_run=runs[0], most_changes=runs[1])
+
+
 def keep_limits(task: Task, labels: Labels, chosen: tuple[int, ...]) -> Labels:
     """Bring labels within the practical limits at least cost: rows by exact sweeps, then islands dissolved."""
     loss, prices, options = task.loss[:, list(chosen)], task.prices(chosen), task.options
     best, least = labels, np.inf
     for _ in range(REFITS):
-        swept = sweep_rows(
-            loss,
-            labels,
-            task.graph,
-            *prices,
-            shortest_run=options.shortest_run,
-            most_changes=options.most_changes,
-        )
+        swept = keep_rows(task, labels, chosen)
         labels = dissolve_pieces(loss, swept, task.graph, *prices, smallest=options.smallest_piece)
         cost = task.cost(labels, chosen)
         if cost >= least - 1e-9:
@@ -107,6 +106,12 @@ def keep_limits(task: Task, labels: Labels, chosen: tuple[int, ...]) -> Labels:
         if np.array_equal(swept, labels):
             break
     return best
+
+
+def grow(task: Task, labels: Labels, wished: Labels, chosen: tuple[int, ...]) -> Labels:
+    """Give pieces that `wished` holds and `labels` lost back, grown to the smallest size, wherever that costs less."""
+    loss, prices = task.loss[:, list(chosen)], task.prices(chosen)
+    return grow_pieces(loss, labels, wished, task.graph, *prices, options=task.options)
 
 
 def refit_counts(task: Task, labels: Labels, zones: int) -> tuple[int, ...]:
@@ -122,7 +127,9 @@ def _settle(task: Task, cuts: ThresholdCuts, chosen: tuple[int, ...]) -> tuple[L
     labels = cuts.labels(chosen)
     best: tuple[Labels, tuple[int, ...]] | None = None
     for _ in range(REFITS):
-        labels = keep_limits(task, labels, chosen)
+        free, labels = labels, keep_limits(task, labels, chosen)
+        if not zones_large_enough(labels, len(chosen), task.graph, task.options):
+            labels = grow(task, labels, free, chosen)
         if not zones_large_enough(labels, len(chosen), task.graph, task.options):
             return best
         if best is None or task.cost(labels, chosen) < task.cost(*best):
@@ -161,7 +168,17 @@ def draw_number(task: Task, cuts: ThresholdCuts, zones: int) -> Drawn | None:
         settled = _settle(task, cuts, chosen)
         if settled is not None and (found is None or task.cost(*settled) < found.cost):
             found = Drawn(*settled, task.cost(*settled), bound)
-    return found
+    return found and _grown(task, cuts, found)
+
+
+def _grown(task: Task, cuts: ThresholdCuts, found: Drawn) -> Drawn:
+    """Grow pieces that were given away, and fit the counts again."""
+    chosen = found.chosen
+    labels = grow(task, found.labels, keep_rows(task, cuts.labels(chosen), chosen), chosen)
+    again = refit_counts(task, labels, len(chosen))
+    rising = all(a < b for a, b in pairwise(again))
+    best = again if rising and task.cost(labels, again) < task.cost(labels, chosen) else chosen
+    return Drawn(labels, best, task.cost(labels, best), found.lower_bound)
 
 
 def _beside(chosen: tuple[int, ...], counts: int) -> set[tuple[int, ...]]:

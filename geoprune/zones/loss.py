@@ -13,7 +13,7 @@ POINTS = 31
 def asymmetric_loss(told: Floats | float, needed: Floats, over_weight: float) -> Floats:
     """Loss in buds: a bud too few counts 1, a bud too many `over_weight`."""
     miss = told - needed
-    return np.where(miss > 0, over_weight * miss, -miss)
+    return np.maximum(over_weight * miss, -miss)
 
 
 def loss_quantile(over_weight: float) -> float:
@@ -21,15 +21,25 @@ def loss_quantile(over_weight: float) -> float:
     return 1.0 / (1.0 + over_weight)
 
 
-def candidate_counts(needed: Floats, counted: Labels, *, bud_step: int, over_weight: float) -> Labels:
+def candidate_counts(
+    needed: Floats,
+    counted: Labels,
+    *,
+    bud_step: int,
+    over_weight: float,
+    floor: float | None = None,
+    cap: float | None = None,
+) -> Labels:
     """Bud counts worth a thought: steps between the best counts of the panels with least and with greatest need.
 
-    The expected loss is convex in the count, so no zone is best told anything outside that span.
+    The expected loss is convex in the count, so no zone is best told anything outside that span. A step beyond the
+    floor or the cap becomes the whole number next to it that keeps it.
     """
     best = np.quantile(needed[counted > 0], loss_quantile(over_weight), axis=1)
     low = max(1, int(np.floor(best.min() / bud_step)))
     high = max(low, int(np.ceil(best.max() / bud_step)))
-    return bud_step * np.arange(low, high + 1, dtype=np.int64)
+    least, most = np.ceil(floor or 1.0), np.inf if cap is None else max(np.floor(cap), 1.0)
+    return np.unique(np.clip(bud_step * np.arange(low, high + 1), min(least, most), most)).astype(np.int64)
 
 
 def expected_loss(
@@ -40,7 +50,7 @@ def expected_loss(
     Parameters
     ----------
     draws : SizeDraws of P panels
-    need : kg (P, n) -> buds (P, n)
+    need : kg (P, n) -> buds (P, n); its `floor` and `cap`, where it has them, hold the counts too
     counted : (P,) vines of each panel that get a bud count; at least one in all
 
     Returns
@@ -49,8 +59,9 @@ def expected_loss(
     loss : (P, B) in buds, summed over the panel's counted vines
     """
     needed = need(draws.vine_points(POINTS))
-    counts = candidate_counts(needed, counted, bud_step=bud_step, over_weight=over_weight)
-    loss = np.empty((len(counted), len(counts)))
+    floor, cap = getattr(need, "floor", None), getattr(need, "cap", None)
+    counts = candidate_counts(needed, counted, bud_step=bud_step, over_weight=over_weight, floor=floor, cap=cap)
+    loss, alike = np.empty((len(counted), len(counts))), np.full(POINTS, 1.0 / POINTS)
     for b, told in enumerate(counts):
-        loss[:, b] = asymmetric_loss(float(told), needed, over_weight).mean(axis=1)
+        loss[:, b] = asymmetric_loss(float(told), needed, over_weight) @ alike
     return counts, loss * counted[:, None]

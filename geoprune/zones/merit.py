@@ -79,7 +79,7 @@ def best_counts(needed: Floats, *, bud_step: int, over_weight: float) -> Floats:
 def _misses(told: Floats, needed: Floats, share: Floats) -> tuple[float, float]:
     """Mean absolute misfit of vines told counts (P,), and the share of them far off."""
     off = np.abs(told[:, None] - needed)
-    return float(share @ off.mean(axis=1)), float(share @ (off > FAR_OFF_BUDS).mean(axis=1))
+    return float((share @ off).mean()), float((share @ (off > FAR_OFF_BUDS)).mean())
 
 
 def _explained(size: Floats, sd: float | Floats, share: Floats, group: Labels) -> float:

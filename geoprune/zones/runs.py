@@ -87,17 +87,20 @@ def sweep_rows(
     *,
     shortest_run: int,
     most_changes: int,
+    begin: Labels | None = None,
 ) -> Labels:
     """Relabel rows, each exactly given the rows it faces, until no row changes: the cost never rises after the first.
 
     Rows of one colour do not face each other and are done together. The first sweep brings every row within the
-    limits, whatever the labels were; after it only rows beside a row that changed are looked at again.
+    limits, whatever the labels were; after it only rows beside a row that changed are looked at again. With `begin` (rows)
+    the others are within the limits already, and only these are looked at first.
     """
     labels = labels.copy()
     there = np.concatenate([graph.across, graph.across[:, ::-1]])
     weight = np.concatenate([graph.across_weight, graph.across_weight])
     mine, facing = graph.row_of[there].T
-    stale = np.ones(len(graph.lengths), dtype=bool)
+    stale = np.full(len(graph.lengths), begin is None)
+    stale[begin if begin is not None else []] = True
     for turn in range(SWEEPS * (int(graph.colours.max()) + 1)):
         now = stale & (graph.colours == turn % (int(graph.colours.max()) + 1))
         stale &= ~now

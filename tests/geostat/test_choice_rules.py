@@ -8,6 +8,7 @@ from worked_examples import meuse
 
 from geoprune.geostat import Transform, choose_anisotropy, choose_model, choose_transform, correlation
 from geoprune.geostat.covariance import isotropic
+from geoprune.geostat.transform import LOG_GAP, log_gap
 
 REPEATS = 30
 
@@ -68,6 +69,19 @@ def test_without_a_field_the_gain_is_that_of_box_and_cox():
     choice = choose_transform(rng.uniform(0, 300, (80, 2)), values, shares=np.array([1.0]))
     expected = (boxcox_llf(0.0, values) - boxcox_llf(1.0, values)) * 79 / 80
     assert choice.gains[0.0] == pytest.approx(expected, rel=1e-9)
+
+
+def test_no_logarithm_whose_mean_rests_on_an_unlikely_tail():
+    # two kinds of vines, 0.05 and 12 kg: normal logarithms would put the mean at 33 kg, where 6 were weighed
+    rng = np.random.default_rng(6)
+    places, two_kinds = rng.uniform(0, 300, (40, 2)), np.where(np.arange(40) % 2, 0.05, 12.0)
+    assert log_gap(two_kinds) > 4.0
+    assert 0.0 not in choose_transform(places, two_kinds).gains
+    # the sample mean of lognormal values, whose law is the one assumed, stays near exp(mean + variance / 2)
+    gaps = [log_gap(np.exp(rng.normal(0.0, 0.5, 20))) for _ in range(200)]
+    assert np.quantile(gaps, 0.99) < LOG_GAP
+    level = np.column_stack([np.ones(40), np.arange(40) % 2])
+    assert log_gap(two_kinds, level) == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.parametrize("power", [1.0, 0.5, 0.0])

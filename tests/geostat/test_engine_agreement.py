@@ -9,6 +9,7 @@ from pykrige.ok import OrdinaryKriging
 from pykrige.uk import UniversalKriging
 
 from geoprune.geostat import Kriging, LocalKriging
+from geoprune.geostat.design import make_design
 
 CASES = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 # GSTools' Matern has sqrt(nu) h / len_scale where ours has sqrt(2 nu) h / range
@@ -144,17 +145,7 @@ def test_linear_trend_equals_pykrige(case, model):
 @given(cases())
 def test_nearest_samples_equal_pykrige(case):
     krige = OrdinaryKriging(*case["points"].T, case["values"], **pykrige_settings(case, "exponential"))
-    count = len(case["values"])
-    local = LocalKriging(
-        case["points"],
-        case["values"],
-        np.ones((count, 1)),
-        np.ones(count),
-        np.empty(0),
-        case["sill"],
-        case["nugget"],
-        case["range_m"],
-        neighbours=6,
-    )
+    design = make_design(case["points"], case["values"])
+    local = LocalKriging(design, np.empty(0), case["sill"], case["nugget"], case["range_m"], neighbours=6)
     near = krige.execute("points", *case["targets"].T, backend="loop", n_closest_points=6)
     close(local.predict(case["targets"], target="new"), *near)

@@ -1,11 +1,14 @@
 """Laws that hold for any samples: invariance, limits, edges."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from geoprune.geostat import MODELS, Kriging, fit_averaged, fit_local, null_ratios, reml_surface
+from geoprune.geostat import MODELS, Kriging, LocalKriging, fit_averaged, fit_local, null_ratios, reml_surface
+from geoprune.geostat.design import make_design
 from geoprune.geostat.forms import CHUNK_DOUBLES
 from geoprune.geostat.threads import run_parts
 
@@ -88,6 +91,44 @@ def test_without_a_nugget_the_data_are_honoured_and_doubt_grows_away_from_them(c
     far_mean, far_variance = kriging.predict(np.array([[1e6, 1e6]]))
     assert far_mean[0] == pytest.approx(kriging.beta[0], abs=1e-10)
     assert far_variance[0] == pytest.approx(0.05 + kriging.beta_variance[0, 0], abs=1e-10)
+
+
+@CASES
+@given(cases(), st.floats(0, 360), st.floats(-4e5, 4e5), st.floats(0.05, 20.0))
+def test_from_the_nearest_place_turn_unit_and_order_do_not_matter_either(case, angle, shift, unit):
+    points, values, noise, targets, model = case
+    turn = np.deg2rad(angle)
+    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    order, groups = np.random.default_rng(1).permutation(len(values)), np.arange(9) // 3
+
+    def told(points, values, noise, targets, unit):
+        design = make_design(points, values, noise=noise, model=model)
+        local = LocalKriging(design, np.empty(0), 0.05 * unit**2, 0.03 * unit**2, 40.0, neighbours=9)
+        return [*local.predict(targets), *local.group_means(targets, groups, 3)]
+
+    base = told(points, values, noise, targets, 1.0)
+    moved = told(points[order] @ rotation.T + shift, values[order] * unit, noise[order], targets @ rotation.T + shift, unit)
+    for one, other, scale in zip(base, moved, (unit, unit**2, unit, unit**2), strict=True):
+        assert other / scale == pytest.approx(one, rel=1e-6)
+    same = told(points, np.full_like(values, 0.7), noise, targets, 1.0)
+    assert same[0] == pytest.approx(np.full(9, 0.7), rel=1e-9)
+
+
+def test_memory_does_not_grow_with_the_number_of_targets():
+    rng = np.random.default_rng(8)
+    points, values = rng.uniform(0, 300, (100, 2)), rng.normal(1.0, 0.3, 100)
+    fit = fit_averaged(points, values, ranges=np.array([20.0, 60.0]))
+    local = LocalKriging(make_design(points, values), np.empty(0), 0.05, 0.03, 40.0)
+    fit.predict(points[:2])
+    for kriging in (fit, local):
+        peaks = []
+        for count in (5_000, 20_000):
+            targets = rng.uniform(0, 300, (count, 2))
+            tracemalloc.start()
+            kriging.predict(targets, threads=1)
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+        assert peaks[1] - peaks[0] < 15_000 * 8 * 12  # places, what is given back, and a few columns of that length
 
 
 def test_nugget_alone_is_the_plain_mean():

@@ -36,6 +36,14 @@ def test_meuse_rows(mean, model, method, nugget, sill, range_m, loglik):
     assert not peak.at_bound
 
 
+def test_with_the_range_given():
+    # the optimum at a range of 900 m that gstat's iterative fit stops short of
+    points, values, *_ = meuse()
+    peak = maximise_likelihood(points, values, model="spherical", bounds=(900.0, 900.0))
+    assert peak.loglik == pytest.approx(-101.58640, abs=5e-6)
+    assert (peak.nugget, peak.sill, peak.range_m) == pytest.approx((0.0272496, 0.5929191, 900.0), rel=1e-4)
+
+
 def test_a_range_the_data_do_not_bound_is_reported():
     # on Meuse with a constant mean the exponential REML has no interior maximum: still rising at a range of 2.7e9 m
     points, values, *_ = meuse()

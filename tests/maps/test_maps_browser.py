@@ -369,7 +369,8 @@ def printed_words(pdf: Path) -> str:
 
     if not shutil.which("pdftotext"):
         pytest.skip("needs pdftotext (Debian's package poppler-utils), which is not installed here")
-    return subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
+    told = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
+    return " ".join(told.split())
 
 
 def test_patterns_tell_zones_apart_in_grey(open_page: Callable, plan: Any, html: str) -> None:

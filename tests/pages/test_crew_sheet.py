@@ -21,11 +21,11 @@ from sheet_plans import sheet_plan, stopped_plan
 
 from geoprune.errors import Message
 from geoprune.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf
-from geoprune.pages.content import sheet_content
+from geoprune.pages.content import place_words, sheet_content, short_recipe
 from geoprune.pages.text import BREAK, clean, shorten
 from geoprune.plan import BlockPlan
-from geoprune.rules import load_trainings
-from geoprune.words import languages, word_lists
+from geoprune.rules import fit_recipe, load_trainings
+from geoprune.words import languages, say, word_lists
 
 MADE = date(2026, 12, 3)
 # Paper, ISO 216 and ANSI/ASME Y14.1, in points.
@@ -375,3 +375,45 @@ def test_long_row_names_keep_what_tells_them_apart():
 
     assert end_names(["East Bench 003", "East Bench 004", "East Bench 010"]) == ["003", "004", "010"]
     assert end_names(["1", "2", "31"]) == ["1", "2", "31"]
+
+
+@poppler
+def test_a_row_name_with_a_hyphen_and_its_way_stay_in_one_line(tmp_path: Path) -> None:
+    plan = sheet_plan(rows=9, vines=60, zones=3)
+    renamed = {
+        name: getattr(plan, name).assign(row="N-0" + getattr(plan, name)["row"].astype(str)) for name in ("rows", "runs")
+    }
+    text = "\n".join(pages_of(crew_sheet_pdf(replace(plan, **renamed), made=MADE), tmp_path)[1:])
+    ways = re.findall(r"^ *(N-0\d)\s+[NESW]{1,2} → [NESW]{1,2}\b", text, flags=re.MULTILINE)
+    assert ways == [f"N-0{row}" for row in range(1, 10)]
+
+
+@poppler
+@pytest.mark.parametrize("paper", CARDS)
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("training", ["top-wire cordon", "four-cane"])
+def test_a_card_with_four_zones_has_its_picture(tmp_path: Path, paper: str, language: str, training: str) -> None:
+    plan = sheet_plan(training, rows=30, vines=60, zones=4, seed=4)
+    (page,) = pages_of(crew_card_pdf(plan, language=language, paper=paper, made=MADE), tmp_path)
+    assert word_lists()[language]["sheet"]["start"] in page
+
+
+def test_one_piece_is_told_as_one() -> None:
+    recipe = fit_recipe(12, "flat cane", 1.8, canes=1, renewal_spurs=1)
+    assert short_recipe(recipe, "en") == "cane 1 × 10 · renewal 1 × 2"
+    assert short_recipe(recipe, "es") == "cargador 1 × 10 · renovación 1 × 2"
+
+
+@pytest.mark.parametrize(
+    ("parts", "en", "es"),
+    [
+        (["s", "n"], "south and north parts", "partes sur y norte"),
+        (["w", "more"], "west part, and small pieces elsewhere", "parte oeste, y pedazos en otros lugares"),
+        (["middle", "ne"], "middle of the block, north-east part", "centro del cuadro, parte noreste"),
+        (["scattered"], "in several places", "en varios lugares"),
+    ],
+)
+def test_where_a_zone_lies_is_told_as_people_say_it(parts: list[str], en: str, es: str) -> None:
+    for language, told in (("en", en), ("es", es)):
+        found = place_words(parts, lambda message, language=language: say(message, language, "us"))
+        assert sorted(found.split(", ")) == sorted(told.split(", "))

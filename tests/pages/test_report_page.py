@@ -132,7 +132,7 @@ def test_sources_and_provenance_are_told(plan: BlockPlan) -> None:
         (Source("estate.gpkg", "0123abcd" * 8),), PlanOptions(seed=77), "WGS 84 / UTM zone 10N", {"numpy": "9.8.7"}
     )
     page = report_html(replace(plan, rule=rule), made=MADE, provenance=origin)
-    for told in (rule.source, "0123abcd" * 8, "estate.gpkg", ">77<", "UTM zone 10N", "9.8.7", "December 3, 2026"):
+    for told in (rule.source, "0123abcd" * 8, "estate.gpkg", "seed = 77<", "UTM zone 10N", "9.8.7", "December 3, 2026"):
         assert told in page
     assert load_trainings()["top-wire cordon"].source.split(";")[0] in page
     stopped = report_html(stopped_plan(rows=10), made=MADE)

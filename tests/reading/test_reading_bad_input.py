@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import zipfile
 
@@ -13,6 +14,7 @@ import pytest
 from shapely import LineString, MultiPoint, Point, Polygon, affinity
 
 from geoprune import DataError, read_vineyard
+from geoprune.reading import Faults
 
 
 def problems(vineyard, weights=None, **options) -> list[str]:
@@ -135,6 +137,11 @@ def test_a_duplicate_block(tmp_path):
     assert "feature 2: block 'a' stands twice" in problems(*iv.write(tmp_path, blocks=table))[0]
 
 
+def test_a_duplicate_block_whose_first_has_no_vine_spacing(tmp_path):
+    table = two_blocks(block="A").assign(vine_spacing_m=[np.nan, iv.VINE_M])
+    assert "feature 2: block 'A' stands twice" in problems(*iv.write(tmp_path, blocks=table))[0]
+
+
 def test_latitude_and_longitude_of_blocks_swapped(tmp_path):
     # 81 W, 42 N: exchanged, the blocks lie in the Southern Ocean, within 90 degrees
     table = iv.blocks(row_bearing_deg=0.0).to_crs(4326)
@@ -219,7 +226,7 @@ def test_rows_in_another_place_than_their_block(tmp_path):
         (iv.samples(pruning_weight_kg=-1.0), "line 2: pruning_weight_kg is '-1.0': not possible"),
         (iv.samples(pruning_weight_kg="heavy"), "line 2: pruning_weight_kg 'heavy' is not a number"),
         (iv.samples(pruning_weight_kg=np.nan), "line 2: pruning_weight_kg is empty"),
-        (iv.samples(pruning_weight_kg=55.0), "more than 0 and up to 12 kg a vine"),
+        (iv.samples(pruning_weight_kg=55.0), "A vine gives 0.002 to 12 kg of prunings: correct weight or unit"),
         (iv.samples(pruning_weight_kg=np.inf), "pruning_weight_kg 'inf' is not a number"),
         (iv.samples(vines_weighed=0), "vines_weighed '0' is not possible (1 to 50)"),
         (iv.samples(canes=10, bull_canes=12), "bull_canes is 12 of 10 canes"),
@@ -252,7 +259,7 @@ def test_wrong_values_of_samples(tmp_path, table, words):
         (iv.samples(0), "there are no samples"),
         ("row;vine;pruning_weight_kg\n1;1;1,2;9\n" + "2;5;1,3\n" * 6, "line 2: there are more cells than column names"),
         ("row,vine,vine,pruning_weight_kg\n" + "1,2,2,1.0\n" * 6, "column vine stands twice. Keep one of the two"),
-        ("", "weights.csv: the file is empty"),
+        ("", "weights.csv, layer samples: the file is empty"),
         ("\n , ,\n", "the table is empty"),
         (b"PK\x03\x04 no text", "the file is not what its ending .csv says"),
     ],
@@ -263,7 +270,8 @@ def test_tables_that_cannot_be_used(tmp_path, table, words):
 
 def test_swapped_samples_are_told_from_a_wrong_crs(tmp_path):
     swapped = iv.lonlat().rename(columns={"lon": "lat", "lat": "lon"})
-    assert "Longitude and latitude seem swapped: exchange them" in one(tmp_path, swapped)
+    found = one(tmp_path, swapped)
+    assert "km from the blocks, but at them once longitude and latitude are exchanged. Exchange them in the samples" in found
 
 
 def test_samples_in_a_wrong_zone(tmp_path):
@@ -357,7 +365,10 @@ def test_a_file_that_only_names_another_is_not_read(tmp_path):
     (tmp_path / "v.kml").write_text(names_it)
     assert "is not what its ending .kml says" in problems(tmp_path / "v.kml", weights)[0]
     (tmp_path / "w.kml").write_text(names_it.replace(">", "><!-- <kml> -->", 1))
-    assert "the file cannot be read" in problems(tmp_path / "w.kml", weights)[0]
+    assert "is not what its ending .kml says" in problems(tmp_path / "w.kml", weights)[0]
+    steps = {"type": "gdal_streamed_alg", "command_line": f"gdal vector pipeline ! read {vineyard}"}
+    (tmp_path / "v.json").write_text(json.dumps(steps))
+    assert "the file cannot be read" in problems(tmp_path / "v.json", weights)[0]
     with zipfile.ZipFile(tmp_path / "v.zip", "w") as archive:
         archive.writestr("blocks.geojson", names_it)
     assert "blocks.geojson is not what its ending says" in problems(tmp_path / "v.zip", weights)[0]
@@ -384,7 +395,7 @@ def test_all_problems_of_both_files_are_told_together(tmp_path):
 
 def test_a_bad_samples_file_does_not_hide_a_bad_vineyard(tmp_path):
     found = problems(*iv.write(tmp_path, "", blocks=iv.blocks(variety=None)))
-    assert [text.split(":")[0] for text in found] == ["weights.csv", "vineyard.gpkg, layer blocks"]
+    assert [text.split(":")[0] for text in found] == ["weights.csv, layer samples", "vineyard.gpkg, layer blocks"]
 
 
 def test_many_faults_of_one_kind_are_counted(tmp_path):
@@ -393,15 +404,12 @@ def test_many_faults_of_one_kind_are_counted(tmp_path):
     assert "14 more lines have the same fault" in found[-1]
 
 
-def test_further_checks_are_told_with_the_others(tmp_path):
-    from geoprune.errors import Problem
-
-    def check(blocks):
-        return [Problem("rules", "", name, "no such rule", "Name one") for name in blocks["block"]]
-
-    found = problems(*iv.write(tmp_path, iv.samples(vine=400)), more_checks=check)
-    assert "rules, A: no such rule. Name one." in found
-    assert len(found) > 1
+def test_problems_go_into_a_book_that_is_given(tmp_path):
+    path, weights = iv.write(tmp_path, iv.samples(vine=400))
+    faults = Faults()
+    vineyard = read_vineyard(path, samples=weights, faults=faults)
+    assert len(faults.problems) == 25
+    assert vineyard.blocks["block"].tolist() == ["A"]
 
 
 def test_a_row_too_short_for_a_vine(tmp_path):

@@ -15,8 +15,11 @@ from geoprune.rules import (
     assess_injury,
     bud_need,
     load_rules,
+    split_advice,
 )
+from geoprune.rules.advice import UNSAID
 from geoprune.units import KG_PER_LB, M_PER_FT
+from geoprune.words import word_lists
 
 BOOK = load_rules()
 
@@ -171,3 +174,77 @@ def test_injury_mapped_by_panel_is_told_without_one_factor():
     told = advise(zone(), Settings(), need=need)
     assert told.recipe.total == 44
     assert "injury.step_factor" not in keys(told.notes)
+
+
+def told_by(key, *, crowded=False, **more):
+    """The advice of a zone whose bull canes or harvest make it weak, rank or in balance."""
+    rank = {"bull_cane_share": 0.4, "bull_cane_low": 0.25, "bull_cane_high": 0.55}
+    row = zone(60 if crowded else 44, **(rank if key == "rank" else {}))
+    fruit = 13.2 * 600 * 2.4 * KG_PER_LB if key == "weak" else float("nan")
+    settings = replace(Settings(), variety="Riesling", training="top-wire cordon")
+    told = advise(row, settings, need=BudNeed(BOOK.resolve("vinifera")), yield_kg=fruit, **more)
+    assert told.diagnosis_key == key
+    return told
+
+
+@pytest.mark.parametrize(
+    ("key", "crowded", "said", "unsaid"),
+    [
+        ("rank", True, "give_buds", "thin_shoots"),
+        ("rank", True, "divide_canopy", "hold_buds"),
+        ("in balance", True, "thin_shoots", "keep_on"),
+        ("in balance", False, "keep_on", "thin_shoots"),
+        ("weak", True, "thin_shoots", "give_buds"),
+    ],
+)
+def test_no_remedy_pulls_against_another(key, crowded, said, unsaid):
+    told = keys(told_by(key, crowded=crowded).remedies)
+    assert f"balance.remedy_{said}" in told
+    assert f"balance.remedy_{unsaid}" not in told
+
+
+@pytest.mark.parametrize("key", ["weak", "in balance", "rank"])
+def test_a_target_below_the_crop_thins_clusters_once(key):
+    crop = CropAssumptions(Range(0.7, 0.85, 0.95), Range(1.5, 2.0, 2.4), Range(80, 110, 150), source="invented")
+    told = told_by(key, options=AdviceOptions(crop=crop, target_t_ha=4.0))
+    assert "crop.more_than_target" in keys(told.messages)
+    assert not {"balance.remedy_thin_clusters", "balance.remedy_keep_on"} & set(keys(told.messages))
+
+
+def test_vines_to_rebuild_are_not_told_to_bear():
+    crop = CropAssumptions(Range(0.7, 0.85, 0.95), Range(1.5, 2.0, 2.4), Range(80, 110, 150), source="invented")
+    options = AdviceOptions(crop=crop, target_t_ha=4.0)
+    told = advise(zone(6, 0.2 * KG_PER_LB), Settings(), need=BudNeed(BOOK.resolve("american")), options=options)
+    assert "balance.remedy_renew" in keys(told.messages)
+    assert not [key for key in keys(told.messages) if "thin" in key or key in UNSAID["balance.remedy_renew"]]
+
+
+def test_without_a_number_nobody_is_told_to_keep_to_it():
+    injury = assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [85]}))
+    rank = {"bull_cane_share": 0.4, "bull_cane_low": 0.25, "bull_cane_high": 0.55}
+    told = advise(zone(np.nan, **rank), Settings(), need=bud_need(BOOK.resolve("american"), injury), injury=injury)
+    assert told.messages[0].key == "injury.zone_stop"
+    assert not set(UNSAID["injury.zone_stop"]) & set(keys(told.messages))
+
+
+def test_the_decision_is_told_first_and_nothing_twice():
+    told = told_by("rank", crowded=True)
+    assert told.messages[0] == told.recipe.sentence
+    assert told.messages[1] == told.diagnosis
+    assert len(set(map(repr, told.messages))) == len(told.messages)
+
+
+def test_what_zones_share_is_told_once():
+    advice = (told_by("rank"), told_by("in balance"), told_by("weak"))
+    shared, alone = split_advice(advice)
+    assert shared
+    for entry, own in zip(advice, alone, strict=True):
+        assert sorted(map(repr, [*shared, *own])) == sorted(map(repr, entry.messages))
+        assert not [message for message in own if message in shared]
+    assert split_advice(advice[:1]) == ([], [list(advice[0].messages)])
+
+
+@pytest.mark.parametrize("key", sorted({key for pair in UNSAID.items() for key in (pair[0], *pair[1])}))
+def test_the_table_of_contradictions_names_sentences(key):
+    room, name = key.split(".")
+    assert name in word_lists()["en"][room]

@@ -92,7 +92,6 @@ def test_small_vines_are_flagged_and_still_counted():
     sizes = np.array([0.2, 0.3, 0.6]) * KG_PER_LB
     assert need(sizes) == pytest.approx([6, 9, 18])
     assert need.is_renew(sizes).tolist() == [True, False, False]
-    assert need.is_low(sizes).tolist() == [True, True, False]
     assert [m.key for m in need.explain(sizes[0])] == ["rules.step_prorated", "rules.flag_renew"]
     assert [m.key for m in need.explain(sizes[1])] == ["rules.step_prorated", "rules.flag_low"]
 

@@ -2,8 +2,17 @@
 
 import pytest
 
-from geoprune.rules.harvest import YIELD_UNITS
-from geoprune.units import KG_PER_LB, KG_PER_OZ, M2_PER_AC, M2_PER_HA, M_PER_FT, MM_PER_IN, T_HA_PER_TON_AC, T_PER_TON
+from geoprune.units import (
+    KG_PER_LB,
+    KG_PER_OZ,
+    M2_PER_AC,
+    M2_PER_HA,
+    M_PER_FT,
+    MM_PER_IN,
+    SUFFIXES,
+    T_HA_PER_TON_AC,
+    T_PER_TON,
+)
 
 INTERNATIONAL = "international yard and pound agreement, 1959: exact"
 
@@ -23,7 +32,7 @@ INTERNATIONAL = "international yard and pound agreement, 1959: exact"
         (KG_PER_LB / (M2_PER_AC / M2_PER_HA), 1.1208512, "1 lb/acre in kg/ha, computed"),
         (T_HA_PER_TON_AC, 2.2417023, "1 short ton/acre in t/ha, computed"),
         (T_PER_TON, 2000 * 0.45359237 / 1000, "short ton of 2000 lb (Dami, How to Estimate Grape Yields, Ohio State)"),
-        (YIELD_UNITS["ton"] / YIELD_UNITS["lb"], 2000.0, "short ton of 2000 lb"),
+        (SUFFIXES["yield"]["ton"] / SUFFIXES["yield"]["lb"], 2000.0, "short ton of 2000 lb"),
         (0.2 * KG_PER_LB / M_PER_FT, 0.298, "0.2 lb/ft, computed"),
         (0.3 * KG_PER_LB / M_PER_FT, 0.446, "0.3 lb/ft, computed"),
         (0.4 * KG_PER_LB / M_PER_FT, 0.595, "0.4 lb/ft, computed"),

@@ -8,7 +8,6 @@ from invented_block import make_vineyard, sample_table
 from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial.distance import cdist
 
-from geoprune.errors import DataError
 from geoprune.geostat import correlation, fit_averaged
 from geoprune.surface import Prior, fit_surface
 from geoprune.surface.evidence import gather
@@ -242,8 +241,57 @@ def test_row_bearing_of_turned_rows(made):
     assert row_bearing(turn(made, 37.0, 1.0)[0]) == pytest.approx(143.0)
 
 
-def test_more_samples_than_the_exact_sums_bear_are_refused(made):
+def by_the_nearest(made, samples, monkeypatch):
+    """The surface as if these samples were more than the exact sums bear, parameters from 250 of them."""
+    monkeypatch.setattr("geoprune.surface.fitting.MOST_TO_TEST", 250)
+    monkeypatch.setattr("geoprune.surface.fitting.EXACT_SAMPLES", 10)
+    monkeypatch.setattr("geoprune.surface.telling.EXACT_SAMPLES", 10)
+    return fit_surface(made.trellis, samples, outline=made.polygon)
 
-    many = made.samples.iloc[np.zeros(3001, dtype=int)].reset_index(drop=True)
-    with pytest.raises(DataError, match=r"3001 weighed vines, more than 3000.*as a covariate"):
-        fit_surface(made.trellis, many)
+
+def test_many_weights_are_told_from_the_nearest_much_as_by_the_exact_sums(monkeypatch):
+    # Tolerances: means of panels within 15 % of their standard error (root mean square), standard errors within 10 %,
+    # of zones and block within half of theirs and 15 %; what the local method leaves out, and 250 of 350 for the parameters
+    made = make_vineyard(seed=8, range_m=100, nugget_share=0.5, samples=350, cv=0.35, block="small", design="random")
+    exact = fit_surface(made.trellis, made.samples, outline=made.polygon)
+    local = by_the_nearest(made, made.samples, monkeypatch)
+    assert exact.model["method"] == "exact"
+    assert local.model["method"] == "nearest 48 samples"
+    assert [m.key for m in local.remarks if m.key == "surface.nearest_samples"]
+    told, near = exact.panels, local.panels
+    open_ = told["vine_size_se_kg"].to_numpy() > 0
+    off = ((near["vine_size_kg"] - told["vine_size_kg"]) / told["vine_size_se_kg"])[open_]
+    assert np.sqrt(np.mean(off**2)) < 0.15
+    assert np.mean(near["vine_size_se_kg"][open_] / told["vine_size_se_kg"][open_]) == pytest.approx(1.0, abs=0.1)
+    assert local.loo_rmse_kg == pytest.approx(exact.loo_rmse_kg, rel=0.01)
+    assert local.map_is_better == exact.map_is_better
+    assert abs(local.block_mean_kg - exact.block_mean_kg) < 0.5 * exact.block_mean_se_kg
+    assert local.block_mean_se_kg == pytest.approx(exact.block_mean_se_kg, rel=0.15)
+    zone = 1 + np.arange(len(told)) * 3 // len(told)
+    (mean, se), (near_mean, near_se) = exact.zone_means(zone, 3), local.zone_means(zone, 3)
+    assert (np.abs(near_mean - mean) < 0.5 * se).all()
+    assert near_se == pytest.approx(se, rel=0.25)
+    drawn = local.draws.panel_mean.std(axis=0)[open_]
+    assert np.mean(drawn / near["vine_size_se_kg"][open_]) == pytest.approx(1.0, abs=0.05)
+    assert np.nanmean(local.grid["vine_size_kg"]) == pytest.approx(np.nanmean(exact.grid["vine_size_kg"]), rel=0.01)
+
+
+def test_every_vine_weighed_by_a_sensor_leaves_nothing_to_guess(monkeypatch):
+    made = make_vineyard(seed=8, range_m=100, nugget_share=0.5, samples=20, cv=0.35, block="small")
+    every = sample_table(made.trellis, np.arange(len(made.size_kg)), made.size_kg)
+    surface = by_the_nearest(made, every, monkeypatch)
+    assert surface.panels["vine_size_kg"].to_numpy() == pytest.approx(made.panel_means(), rel=1e-9)
+    assert (surface.panels["vine_size_se_kg"] == 0).all()
+    assert surface.block_mean_kg == pytest.approx(made.size_kg.mean(), rel=1e-9)
+    assert surface.block_mean_se_kg == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_part_of_the_samples_keeps_the_few_of_a_season_and_no_order():
+    made = make_vineyard(seed=8, range_m=100, nugget_share=0.5, samples=400, cv=0.35, block="small", design="random")
+    samples = made.samples.assign(season=np.where(np.arange(400) % 10 == 0, 2025.0, 2024.0))
+    few = gather(made.trellis, samples)
+    part = few.part(few.thinned(100))
+    assert len(part.values) == 100
+    assert (part.season == 2025).sum() == 40
+    mixed = gather(made.trellis, samples.sample(frac=1.0, random_state=1).reset_index(drop=True))
+    assert set(mixed.part(mixed.thinned(100)).vine_id) == set(part.vine_id)

@@ -1,5 +1,7 @@
 """The verdict's false alarm and power, row effects, seasons, next vines, and bad input."""
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -13,6 +15,7 @@ from geoprune.surface.fitting import nodes_of
 from geoprune.surface.next_vines import walking_order
 from geoprune.surface.prior import Prior
 from geoprune.surface.row_effect import find_row_effect
+from geoprune.surface.shape import choose_scale
 from geoprune.surface.verdict import find_structure
 
 
@@ -28,6 +31,18 @@ def test_p_values_of_structureless_blocks_are_even():
     found = np.array([p_value(seed, range_m=90, nugget_share=1.0, skewed=bool(seed % 2)) for seed in range(40)])
     assert np.sum(found <= 0.05) <= 6
     assert np.mean(found) == pytest.approx(0.5, abs=0.15)
+
+
+def test_the_scale_of_the_test_does_not_depend_on_places():
+    # without this the choice of root or logarithm leans to the scale on which chance looks most like a pattern
+    powers = []
+    for seed in range(12):
+        made = make_vineyard(seed=seed, samples=24, cv=0.6, block="small", range_m=90, nugget_share=1.0, skewed=True)
+        evidence = gather(made.trellis, made.samples)
+        shuffled = np.random.default_rng(seed).permutation(evidence.values)
+        powers.append(choose_scale(evidence).power)
+        assert choose_scale(replace(evidence, values=shuffled)).power == powers[-1]
+    assert len(set(powers)) > 1
 
 
 def test_strong_patterns_are_seen():
@@ -143,8 +158,6 @@ def test_what_more_weighing_buys_is_what_it_buys(mapped):
         ranges=np.array([top.range_m]),
         shares=np.array([top.nugget / total]),
     )
-    from dataclasses import replace
-
     lone = replace(surface, kriging=one)
     able = np.setdiff1d(np.arange(len(points)), surface.weighed)
     targets, candidates = spread_out(points, np.arange(len(points)), TARGETS), spread_out(points, able, 100)
@@ -225,6 +238,15 @@ def test_one_huge_weight_is_pointed_at_and_alarms_nobody():
     ]
     assert not surface.map_is_better
     assert surface.samples["outlier"].sum() == 1
+
+
+def test_two_kinds_of_vines_far_apart_give_no_size_beyond_those_weighed():
+    # 0.05 and 12 kg in turn: a mean no vine comes near must not come out of a tail
+    made = usual(40)
+    surface = fit_surface(made.trellis, made.samples.assign(vine_weight_kg=np.where(np.arange(40) % 2, 0.05, 12.0)))
+    assert surface.vines["vine_size_kg"].between(0.0, 12.0).all()
+    assert surface.vines["vine_size_se_kg"].max() < 12.0
+    assert surface.block_mean_kg == pytest.approx(6.0, abs=1.5)
 
 
 @pytest.mark.parametrize("weight", [np.nan, np.inf, 0.0, -1.0, 500.0])

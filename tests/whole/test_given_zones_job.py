@@ -50,12 +50,40 @@ def test_panels_given_back_unchanged_give_the_same_zones(tmp_path):
     assert [zone["buds_per_vine"] for zone in after["zones"]] == [zone["buds_per_vine"] for zone in before["zones"]]
 
 
+def test_a_boundary_moved_in_a_gis_makes_counts_merit_and_sheets_anew(tmp_path):
+    assert run(tmp_path / "a", square(), slope()).exit_code == 0
+    before = summary(tmp_path / "a")["blocks"]["A"]
+    panels = gpd.read_file(tmp_path / "a" / "out" / "prescription.gpkg", layer="panels")
+    border = panels["row"].astype(int) < 1 + panels.loc[panels["zone"] > 1, "row"].astype(int).max() // 2
+    edited = panels.assign(zone=panels["zone"].where(~(border & (panels["zone"] > 1)), 1))
+    moved = int((edited["zone"] != panels["zone"]).sum())
+    assert moved > 0
+    edited.to_crs(4326).sample(frac=1, random_state=0).to_file(tmp_path / "edited.gpkg", layer="panels", driver="GPKG")
+    done = run(tmp_path / "b", square(), slope(), "--zones-from", tmp_path / "edited.gpkg")
+    assert done.exit_code == 0, done.output
+    folder, after = tmp_path / "b" / "out", summary(tmp_path / "b")["blocks"]["A"]
+    zoned = gpd.read_file(folder / "prescription.gpkg", layer="panels")
+    assert zoned["zone"].tolist() == edited["zone"].tolist()
+    told = {zone["zone"]: zone["buds_per_vine"] for zone in after["zones"]}
+    assert zoned["buds_per_vine"].tolist() == zoned["zone"].map(told).tolist()
+    misfit, loss = after["merit"]["zones_misfit"]["value"], after["merit"]["loss_against_proposed_buds"]["value"]
+    assert loss == pytest.approx(misfit - before["merit"]["zones_misfit"]["value"], abs=1e-6)
+    assert loss > 0.1
+    assert f"They lose {loss:.2f} buds per vine against the proposed zones" in done.stdout
+    sheets = [(tmp_path / name / "out" / "a" / "crew_sheet.html").read_text() for name in "ab"]
+    assert sheets[0] != sheets[1]
+    flags = gpd.read_file(folder / "prescription.gpkg", layer="flags")
+    starts = edited[edited["panel"] == 1].set_index("row")["zone"]
+    first = flags[flags["after_vine"] == 0]
+    assert first["zone"].tolist() == starts[first["row"]].tolist()
+
+
 @pytest.mark.parametrize(
     ("layer", "options", "said"),
     [
         (halves(), ("--zones-layer", "other"), "there is no layer 'other'"),
         (halves(), ("--zones-column", "name"), "no column 'name'"),
-        (halves(block="B"), (), None),
+        (halves(block="B"), (), "no zone is of a known block (found: B)"),
         (halves().assign(geometry=halves().translate(5000)), (), None),
     ],
 )
@@ -94,7 +122,7 @@ def test_a_covariate_that_tells_vine_size_is_kept_and_one_of_noise_is_not(tmp_pa
     [
         ("elevation", 2, "NAME=FILE"),
         ("=x.tif", 2, "NAME=FILE"),
-        ("elevation=not-there.tif", 1, "the file is missing"),
+        ("elevation=not-there.tif", 2, "does not exist"),
         (f"elevation={DEMO / 'elevation.tif'}", 1, "does not reach the blocks"),
     ],
 )

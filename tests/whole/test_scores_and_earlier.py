@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from geoprune.cli import main
 from geoprune.errors import DataError
 from geoprune.layers import Source
-from geoprune.reading import read_earlier, read_scores
+from geoprune.reading import read_earlier, read_scores, read_vineyard
 
 DEMO = "demo_blocks"
 
@@ -66,9 +66,24 @@ def test_earlier_results_are_a_prior_and_the_same_files_are_refused(tmp_path, su
 
 
 def test_what_was_learned_is_a_normalised_likelihood(summary):
-    for learned in read_earlier(summary):
+    for learned in read_earlier([summary]):
         assert np.sum(learned["likelihood"]) == pytest.approx(1.0)
         assert np.all(np.diff(learned["ranges_m"]) > 0)
+
+
+LEARNED = (
+    '{"blocks": {"A": {"model": {"learned": {"model": "exponential", "ranges_m": [10, 20],'
+    ' "nugget_shares": [0.1, 0.9], "likelihood": [[1, 0.5], [0.5, 1]]}}}}, "inputs": []}'
+)
+
+
+def test_the_same_result_does_not_speak_twice(tmp_path):
+    files = [tmp_path / "a.json", tmp_path / "b.json", tmp_path / "c.json"]
+    for file, likelihood in zip(files, ("[1, 0.5]", "[1, 0.5]", "[1, 0.2]"), strict=True):
+        file.write_text(LEARNED.replace("[1, 0.5]", likelihood))
+    assert len(read_earlier([files[0], files[2]])) == 2
+    with pytest.raises(DataError, match=r"b.json, layer earlier results.*made from the same files as another"):
+        read_earlier(files)
 
 
 @pytest.mark.parametrize(
@@ -78,20 +93,33 @@ def test_what_was_learned_is_a_normalised_likelihood(summary):
         ("no json", "not a summary"),
         ('{"blocks": {"A": {"model": {"learned": null}}}, "inputs": []}', "no block in it had a map"),
         ('{"blocks": {"A": {"model": {"learned": {"ranges_m": [2, 1]}}}}, "inputs": []}', "no block in it had a map"),
+        ("[" * 100_000, "not a summary"),
+        ('{"blocks": {"A": {"model": {"learned": 5}}}, "inputs": [5]}', "not a summary"),
+        (LEARNED.replace("[1, 0.5]", "[0, 0]").replace("[0.5, 1]", "[0, 0]"), "no block in it had a map"),
+        (LEARNED.replace("20", "1e999"), "no block in it had a map"),
     ],
 )
 def test_what_is_no_earlier_result_is_refused(tmp_path, text, message):
     file = tmp_path / "summary.json"
     file.write_text(text)
     with pytest.raises(DataError, match=message):
-        read_earlier(file, [Source("weights.csv", "0")])
+        read_earlier([file], [Source("weights.csv", "0")])
 
 
 def test_every_fault_of_a_score_table_is_told(tmp_path):
     file = tmp_path / "scores.csv"
-    file.write_text("block,row,vine,score\nA,1,2,3\nZ,1,x,3\nA,,4,high\n")
+    file.write_text(
+        "block,row,vine,score\nCreek Bend,1,2,3\nZ,1,x,3\nCREEK BEND,,4,high\ncreek bend,1,2,5\nCreek Bend,1,999,1e308\n"
+    )
+    vineyard = read_vineyard(f"{DEMO}/estate.gpkg", samples=f"{DEMO}/weights.csv")
     with pytest.raises(DataError) as caught:
-        read_scores(file, ["A", "B"])
+        read_scores(file, vineyard)
     told = str(caught.value)
-    for part in ("there is no block 'Z'", "vine 'x' is not a number", "row is empty", "score 'high' is not a number"):
-        assert part in told
+    assert "unknown block 'Z'" in told
+    assert "vine 'x' is not a number" in told
+    assert "row is empty" in told
+    assert "score 'high' is not a number" in told
+    assert "line 5: block 'Creek Bend', row '1', vine '2' stands twice" in told
+    assert "line 6: there is no vine 999 in row '1' of block 'Creek Bend'" in told
+    assert "score '1e308' is not possible" in told
+    assert told.count("scores.csv, layer scores, line ") == len(caught.value.problems)

@@ -8,12 +8,17 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
+from click.types import FloatParamType
 from small_jobs import run, samples, square, write_job
 
 from geoprune.cli import main
-from geoprune.cli.console import clean
+from geoprune.cli.options import Number
+from geoprune.cli.summary import calmer
+from geoprune.text import clean
+from geoprune.words import say
 
 DOCS = Path(__file__).parents[2] / "docs" / "command-line.md"
 COMMANDS = sorted(main.commands)
@@ -85,6 +90,19 @@ def test_version_and_wrong_usage():
         (("--fewest-buds", "50", "--most-buds", "20"), "above"),
         (("--minutes-per-vine", "-1"), "minutes-per-vine"),
         (("--background", "javascript:alert(1)"), "javascript"),
+        (("--background", "https://h.test:99999999/{z}/{x}/{y}"), "99999999"),
+        (("--background", "https://h.test:0/{z}/{x}/{y}"), "not a tile address"),
+        (("--background", "https://h.test/{z}/{x}/{y}\x1b[2J"), "not a tile address"),
+        (("--smallest-zone", "٣%"), "'٣%' is not a size"),
+        (("--smallest-zone", "99999999999999999999ha"), "is not a size"),
+        (("--wood", "canes=nan"), "'nan' is not a number"),
+        (("--wood", "canes=1e400"), "'1e400' is not a number"),
+        (("--wood", "canes=2.5"), "`canes` is 2.5, not whole"),
+        (("--wood", "spur_spacing_in=90"), "`spur_spacing_m` is 2.286, outside 0.03 to 1"),
+        (("--seed", "9" * 40), "not in the range"),
+        (("--bud-step", "2.5"), "'2.5' is not a whole number"),
+        (("--bud-step", "٣"), "'٣' is not a whole number"),
+        (("--covariate", f"a={__file__}", "--covariate", f"a={__file__}"), "a name stands twice"),
     ],
 )
 def test_wrong_usage_is_code_2_and_no_traceback(demo, tmp_path, options, said):
@@ -93,6 +111,38 @@ def test_wrong_usage_is_code_2_and_no_traceback(demo, tmp_path, options, said):
     assert said in done.stderr
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "out").exists()
+
+
+NUMBERS = [
+    *("--change-cost", "--min-saving", "--over-weight", "--fewest-buds", "--most-buds", "--minutes-per-vine"),
+    *("--cost-per-hour", "--target-crop-t-ha", "--target-crop-tons-ac", "--bud-step", "--max-zones", "--shortest-run"),
+    *("--most-changes", "--seed"),
+]
+
+
+def test_every_option_that_takes_a_number_is_tried():
+    options = [param for command in main.commands.values() for param in command.params]
+    numbers = {param.opts[0] for param in options if isinstance(param.type, Number)}
+    assert numbers == {*NUMBERS, "--within", "--expect", "--alike"}
+    assert not [param.opts for param in options if isinstance(param.type, FloatParamType) and param.opts[0] not in numbers]
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "1e999", "1_0", "٣", "x"])
+@pytest.mark.parametrize("option", [*NUMBERS, "--within", "--expect", "--alike"])
+def test_what_is_no_number_is_wrong_usage_that_names_the_option(demo, tmp_path, option, value):
+    job = ("prescribe", demo / "estate.gpkg", "--out", tmp_path / "out") if option in NUMBERS else ("buds-to-cut",)
+    done = invoke(*job, option, value)
+    assert done.exit_code == 2, done.output
+    assert f"Invalid value for '{option}'" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_shares_are_told_as_shares_or_per_cent():
+    told = [invoke("buds-to-cut", "--within", within, "--json").output for within in ("0.1", "10%")]
+    assert told[0] == told[1]
+    refused = invoke("buds-to-cut", "--within", "5")
+    assert refused.exit_code == 2
+    assert "'5' is not a share from 0.01 (1%) to 0.5 (50%): write 0.1 or 10%" in refused.stderr
 
 
 def test_quiet_says_only_the_result(tmp_path):
@@ -117,6 +167,19 @@ def test_summary_can_be_read_aloud_in_both_languages(tmp_path):
     assert "Look at each vine" in english.stdout
     assert "Planning A" in english.stderr
     assert "winter bud injury is taken as none" in english.stderr
+
+
+def test_much_tape_is_told_with_a_price_that_calms_it():
+    runs = pd.DataFrame({"row": ["1", "1", "1", "2", "2", "2"]})
+    zones = pd.DataFrame({"zone": [1, 2]})
+    (told,) = calmer(runs, zones, change_cost=0.25)
+    said = {code: say(told, code, "us") for code in ("en", "es")}
+    assert "4 changes of number in 2 rows, 2.0 a row" in said["en"]
+    assert "--change-cost 1." in said["en"]
+    assert "2.0 por hilera" in said["es"]
+    assert calmer(runs.iloc[1:], zones, change_cost=0.25) == ()
+    assert calmer(runs, zones.assign(given_as="north"), change_cost=0.25) == ()
+    assert calmer(runs.iloc[:0], zones, change_cost=0.25) == ()
 
 
 def in_terminal(*arguments, cwd, **environment):

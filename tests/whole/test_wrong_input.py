@@ -1,7 +1,12 @@
 """Bad input to rules, injury, harvest and spacing: one clear message each, code 1, nothing written."""
 
+from pathlib import Path
+
 import pytest
-from small_jobs import checks, run, samples, square
+from click.testing import CliRunner
+from small_jobs import checks, run, samples, square, write_job
+
+from geoprune.cli import main
 
 
 def refused(folder, done, *said):
@@ -38,6 +43,7 @@ def test_impossible_injury_counts(tmp_path, dead, cut):
 
 
 RULE = '[[rule]]\nid = "own"\nfirst = 25\nfurther = 10\n'
+OWN = RULE + 'unit = "lb"\nsource = "me"\n'
 
 
 @pytest.mark.parametrize(
@@ -48,6 +54,18 @@ RULE = '[[rule]]\nid = "own"\nfirst = 25\nfurther = 10\n'
         (RULE + 'unit = "stone"\nsource = "me"\n', "`unit` is 'stone'"),
         ("rule = 3", "[[rule]]"),
         ("[[rule", "not valid TOML"),
+        ("a = " + "[" * 20_000 + "]" * 20_000, "brackets nest too deep"),
+        ("a = " + "9" * 5000, "not valid TOML"),
+        (OWN.replace("25", "9" * 400), "`first` is 9999"),
+        (OWN.replace("25", "0x" + "f" * 20_000), "`first` is a number of thousands of digits"),
+        (OWN.replace("25", "nan"), "`first` is nan"),
+        (OWN + "floor = " + "9" * 400, "`floor` is 9999"),
+        (OWN.replace('"me"', "[1, 2]"), "`source` is [1, 2], not text"),
+        (OWN.replace('"me"', "2020-01-01"), "`source` is datetime.date(2020, 1, 1), not text"),
+        (OWN.replace('"own"', "7"), "`id` is 7, not text"),
+        (OWN + "title = 5", "`title` is 5, not text"),
+        (OWN.replace('"own"', r'"own\nA: prune in 9 zones"'), "`id` holds line breaks"),
+        (OWN.replace('"own"', r'"own\u0001"'), "`id` holds line breaks or hidden characters"),
     ],
 )
 def test_rule_files(tmp_path, text, said):
@@ -60,14 +78,13 @@ def test_rule_files(tmp_path, text, said):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("block,yield_lb\nB,9000\n", "there is no block 'B'"),
+        ("block,yield_lb\nB,9000\n", "unknown block 'B'"),
         ("block,yield\nA,9000\n", "yield_kg"),
-        ("block,yield_lb\nA,-5\n", "`yield_lb` is -5"),
-        ("block,yield_lb,yield_kg\nA,5,5\n", "two units"),
-        ("yield_lb\n5\n", "no column `block`"),
-        ("block,zone,yield_lb\nA,0,5\n", "`zone` is 0"),
-        ("block,zone,yield_lb\nA,north,5\n", "`zone` is north"),
-        ("", "harvest"),
+        ("block,yield_lb\nA,-5\n", "yield_lb '-5' is not possible"),
+        ("block,yield_lb,yield_kg\nA,5,5\n", "stands in two units (yield_kg, yield_lb)"),
+        ("block,zone,yield_lb\nA,0,5\n", "zone '0' is not possible"),
+        ("block,zone,yield_lb\nA,north,5\n", "zone 'north' is not a number"),
+        ("", "the file is empty"),
     ],
 )
 def test_harvest(tmp_path, text, said):
@@ -85,15 +102,52 @@ def test_a_harvest_of_a_zone_that_is_not_drawn_is_left_out_and_told(tmp_path):
 
 def test_all_faults_of_a_harvest_are_told_at_once(tmp_path):
     (tmp_path / "h.csv").write_text("block,yield_lb\nB,9000\nA,lots\n")
-    refused(tmp_path, run(tmp_path, square(), samples(spread=0), "--harvest", tmp_path / "h.csv"), "no block 'B'", "lots")
-
-
-def test_wood_that_cannot_be(tmp_path):
-    refused(tmp_path, run(tmp_path, square(), samples(spread=0), "--wood", "spur_spacing_in=90"), "spur_spacing_m")
-
-
-def test_crop_figures_that_cannot_be(tmp_path):
-    (tmp_path / "c.toml").write_text('[[crop]]\nvariety = "Concord"\nbudbreak = 3\n')
     refused(
-        tmp_path, run(tmp_path, square(), samples(spread=0), "--crop-figures", tmp_path / "c.toml"), "budbreak", "source"
+        tmp_path, run(tmp_path, square(), samples(spread=0), "--harvest", tmp_path / "h.csv"), "unknown block 'B'", "lots"
     )
+
+
+CROP = '[[crop]]\nvariety = "Concord"\nbudbreak = [0.7, 0.8, 0.9]\nclusters_per_shoot = 2\ncluster_weight_g = 100\n'
+CROP += 'source = "me"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[[crop]]\nvariety = "Concord"\nbudbreak = 3\n', ("`budbreak` is 3", "`source` is missing")),
+        (CROP.replace("0.8", "nan"), ("`budbreak` is [0.7, nan, 0.9]",)),
+        (CROP.replace("100", "inf"), ("`cluster_weight_g` is inf",)),
+        (CROP.replace("100", "9" * 400), ("`cluster_weight_g` is 9999",)),
+        (CROP.replace('"Concord"', "5"), ("`variety` is 5, not text",)),
+        (CROP + CROP.replace("Concord", "concord"), ("crop 2", "the figures of 'concord' stand twice")),
+        ("crop = 1", ("[[crop]]",)),
+    ],
+)
+def test_crop_figures_that_cannot_be(tmp_path, text, said):
+    (tmp_path / "c.toml").write_text(text)
+    done = run(tmp_path, square(), samples(spread=0), "--crop-figures", tmp_path / "c.toml")
+    refused(tmp_path, done, "c.toml", *said)
+
+
+def test_a_fault_is_told_on_one_line(tmp_path):
+    # A name with a line break must not look like a line of the result
+    done = run(tmp_path, square(rule="x\nA: prune in 9 zones"), samples(spread=0))
+    refused(tmp_path, done)
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_files_that_cannot_be_read_are_code_1(tmp_path, monkeypatch):
+    # as the system answers of a file that another user may not read; the superuser, who may run tests, reads all
+    vineyard, weights = write_job(tmp_path, square(), samples(spread=0))
+    opened = Path.open
+
+    def refuse(path, *arguments, **options):
+        if path == weights:
+            raise PermissionError(13, "Permission denied", str(path))
+        return opened(path, *arguments, **options)
+
+    monkeypatch.setattr("os.access", lambda path, mode, **_: str(path) != str(weights))
+    monkeypatch.setattr("pathlib.Path.open", refuse)
+    arguments = ["prescribe", vineyard, "--samples", weights, "--out", tmp_path / "out"]
+    done = CliRunner().invoke(main, [str(argument) for argument in arguments])
+    refused(tmp_path, done, f"{weights}: Permission denied.")

@@ -1,6 +1,7 @@
 """What is written is opened again with other libraries and compared with the plan."""
 
 import json
+import re
 import sqlite3
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from geoprune.errors import OutputError
 from geoprune.plan import EstatePlan
 from geoprune.rules import caution_notes
 from geoprune.writing import block_folders, write_plan
+from geoprune.writing.spreadsheets import guard_text
 
 sys.path.insert(0, str(Path(__file__).parent))
 from told_plan import HOSTILE, block_plan, plan
@@ -79,6 +81,30 @@ def test_totals_agree_across_layers_and_summary(written):
         assert vines == int(part["panels"]["buds_total"].sum()) == int(part["zones"]["buds_total"].sum())
         assert vines == int((part["zones"]["vines"] * part["zones"]["buds_per_vine"]).sum())
         assert summary["blocks"][block]["buds_total"] == vines
+
+
+def test_figures_for_people_carry_the_decimals_that_mean_something_and_those_for_programs_all(tmp_path):
+    block = block_plan("North")
+    odd = {"area_ha": 1 / 3, "vine_size_kg": 2 / 3, "vine_size_kg_m": 1 / 7, "renew_share": 1 / 6, "buds_by_rule": 100 / 3}
+    plan = replace(block, zones=block.zones.assign(**odd), panels=block.panels.assign(length_m=22 / 3))
+    out = write_plan(EstatePlan((plan,), plan.crs), tmp_path / "out")
+    expected = {
+        "area_ha": 0.3333,
+        "vine_size_kg": 0.6667,
+        "vine_size_kg_m": 0.1429,
+        "renew_share": 0.1667,
+        "buds_by_rule": 33.33,
+    }
+    for table in (
+        pd.read_csv(out / "prescription.csv", encoding="utf-8-sig"),
+        pd.read_excel(out / "prescription.xlsx", engine="calamine"),
+    ):
+        assert {name: float(table[name][0]) for name in expected} == expected
+    assert not re.search(r"\d\.\d{5}", (out / "prescription.csv").read_text("utf-8-sig"))
+    summary = json.loads((out / "summary.json").read_text("utf-8"))["blocks"]["North"]
+    layer = gpd.read_file(out / "prescription.gpkg", layer="zones").iloc[0]
+    for place in (layer, summary["zones"][0]):
+        assert {name: float(place[name]) for name in odd} == odd
 
 
 def test_geopackage_passes_the_checks_of_its_standard(written):
@@ -210,12 +236,66 @@ def test_hostile_text_stays_text(tmp_path):
     assert gpd.read_file(out / "prescription.gpkg", layer="zones")["block"].iloc[0].startswith("=1+1</script>")
 
 
+# What a spreadsheet takes for the start of a formula: OWASP Application Security Verification Standard 5.0, 1.2.10
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "＝", "＋", "－", "＠"])
+@pytest.mark.parametrize(
+    "before",
+    ["", "\x01", "\x00", " ", "\t", "\r", "\n", "\u200b", "\ufeff", "\u202e", "\u061c", "\xa0", "\u3000", "\u2066 \x1f"],
+)
+def test_no_text_begins_a_formula(before, sign):
+    for told in (guard_text(f"{before}{sign}1+1"), guard_text(f"x;{before}{sign}1+1")):
+        kept = re.sub(r"[\s\x00-\x1f\u061c\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]", "", told)
+        assert kept.removeprefix("x;").startswith(f"'{sign}")
+
+
+@pytest.mark.parametrize("text", ["row 3", "2 x 8", "a-b", "Peña", "one\ntwo", "", "1.5"])
+def test_other_text_stays_as_it_is(text):
+    assert guard_text(text) == text
+
+
+def test_hidden_characters_are_left_out_of_every_table(tmp_path):
+    hidden = "".join(map(chr, [*range(1, 9), 0x1B, 0x7F, 0x9B, 0x61C, *range(0x200B, 0x2010), *range(0x202A, 0x202F)]))
+    hidden += "".join(map(chr, [*range(0x2060, 0x206A), 0xFEFF, 0xDCFF]))
+    out = write_plan(plan(f"{hidden}=1+1", names=("North",)), tmp_path / "out")
+    assert pd.read_csv(out / "prescription.csv", encoding="utf-8-sig")["variety"].tolist() == ["'=1+1"] * 2
+    sheet = CalamineWorkbook.from_path(str(out / "prescription.xlsx")).get_sheet_by_name("zones").to_python()
+    assert {line[sheet[0].index("variety")] for line in sheet[1:]} == {"=1+1"}
+    assert set(gpd.read_file(out / "prescription.gpkg", layer="blocks")["variety"]) == {"=1+1"}
+    text = (out / "summary.json").read_text("utf-8")
+    assert not [sign for sign in hidden if sign in text]
+
+
 def test_failure_leaves_nothing(tmp_path):
     broken = plan()
     broken.blocks[1].model["loop"] = object
     broken.blocks[1].surface_grid["vine_size_kg"] = np.zeros(3)
     with pytest.raises(ValueError, match="unpack"):
         write_plan(broken, tmp_path / "deep" / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+LIMITED = """
+import resource, signal, sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from told_plan import plan
+from geoprune.errors import OutputError
+from geoprune.writing import write_plan
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[3]), int(sys.argv[3])))
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+try:
+    write_plan(plan(), Path(sys.argv[2]))
+except OutputError as error:
+    print("told:", error)
+"""
+
+
+@pytest.mark.parametrize("limit", [0, 20_000, 200_000])
+def test_a_disk_that_takes_no_more_is_told_and_leaves_nothing(tmp_path, limit):
+    # a limit on the size of a file fails a write as a full disk does, at another place each time
+    command = [sys.executable, "-c", LIMITED, str(Path(__file__).parent), str(tmp_path / "deep" / "out"), str(limit)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.stdout.startswith(f"told: {tmp_path / 'deep' / 'out'}: cannot be written: "), done.stderr
     assert list(tmp_path.iterdir()) == []
 
 
@@ -228,18 +308,101 @@ def test_existing_folder_is_kept_without_force(tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
 
-def test_force_replaces_only_our_own_files(tmp_path):
-    out = write_plan(plan(names=("Old",)), tmp_path / "out")
+def test_force_replaces_results_that_are_as_they_were_written(tmp_path):
+    out = write_plan(plan(names=("Old",)), tmp_path / "out", pages={"old/map.html": "<p>"})
+    with sqlite3.connect(out / "prescription.gpkg") as base:  # a GIS that looks at it sets the journal and sets it back
+        base.execute("PRAGMA journal_mode=WAL")
+    base.close()
+    with sqlite3.connect(out / "prescription.gpkg") as base:
+        base.execute("PRAGMA journal_mode=DELETE")
+    base.close()
+    (out / "old" / "vine_size.tif.aux.xml").write_text("what a GIS leaves")
     write_plan(plan(names=("New",)), out, force=True)
     assert list(json.loads((out / "summary.json").read_text())["blocks"]) == ["New"]
-    (out / "my notes.txt").write_text("keep me")
-    with pytest.raises(OutputError, match="my notes"):
+
+
+def edit_csv(out):
+    with (out / "prescription.csv").open("a") as file:
+        file.write("a line of mine")
+
+
+def edit_layer(out):
+    with sqlite3.connect(out / "prescription.gpkg") as base:
+        base.execute("UPDATE layer_styles SET description = 'mine'")
+    base.close()
+
+
+def claim(out):
+    """Add a file of one's own to the list of files, as one might by hand."""
+    (out / "keep.txt").write_text("keep me")
+    summary = json.loads((out / "summary.json").read_text())
+    summary["files"].append("keep.txt")
+    summary["digests"]["keep.txt"] = "0" * 64
+    (out / "summary.json").write_text(json.dumps(summary))
+
+
+def lead_out(out):
+    """Put a link to a folder elsewhere in the place of one of ours."""
+    (out.parent / "elsewhere").mkdir()
+    (out.parent / "elsewhere" / "vine_size.tif").write_bytes(b"mine")
+    (out / "north" / "vine_size.tif").unlink()
+    (out / "north").rmdir()
+    (out / "north").symlink_to(out.parent / "elsewhere")
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda out: (out / "my notes.txt").write_text("keep me"), "my notes.txt"),
+        (lambda out: (out / "my folder").mkdir(), "my folder"),
+        (lambda out: (out / "link").symlink_to(out), "link"),
+        (lambda out: (out / "prescription.gpkg-wal").write_bytes(b"busy"), "a program has it open"),
+        (edit_csv, "prescription.csv"),
+        (edit_layer, "prescription.gpkg"),
+        (claim, "keep.txt"),
+        (lead_out, "north"),
+    ],
+)
+def test_force_keeps_what_is_not_ours_or_was_changed(tmp_path, change, told):
+    out = write_plan(plan(), tmp_path / "out")
+    change(out)
+    before = sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*"))
+    with pytest.raises(OutputError, match=told):
         write_plan(plan(), out, force=True)
-    assert (out / "my notes.txt").read_text() == "keep me"
-    (out / "my notes.txt").rename(tmp_path / "notes")
-    (out / "prescription.gpkg-wal").write_bytes(b"busy")
-    with pytest.raises(OutputError, match="open"):
-        write_plan(plan(), out, force=True)
+    assert sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(
+            "",
+            "[]",
+            "{}",
+            "5",
+            "[" * 100_000,
+            '{"program": "geoprune", "files": 5}',
+            '{"program": "geoprune", "digests": []}',
+        ),
+        '{"program": "another", "digests": {}}',
+    ],
+)
+def test_a_folder_whose_summary_is_not_ours_is_left_alone(tmp_path, text):
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "summary.json").write_text(text)
+    with pytest.raises(OutputError, match="left alone"):
+        write_plan(plan(), tmp_path / "out", force=True)
+    assert (tmp_path / "out" / "summary.json").read_text() == text
+
+
+def test_no_folder_is_made_that_nobody_asked_for(tmp_path):
+    write_plan(plan(), tmp_path / "passed" / ".." / "out")
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    with pytest.raises(OutputError, match="exists already"):
+        write_plan(plan(), tmp_path / "passed" / "..")
+    (tmp_path / "link").symlink_to(tmp_path / "out" / "north")
+    write_plan(plan(), tmp_path / "link" / ".." / "beside")  # what lies above a link is above the place it names
+    assert (tmp_path / "out" / "beside" / "summary.json").exists()
 
 
 def test_failed_replacement_keeps_the_old_result(tmp_path):

@@ -40,12 +40,17 @@ def lay_block(
         ends = [(easting, CORNER[1] + start), (easting, CORNER[1] + start + length)]
         lines.append(rotate(LineString(ends[::-1] if i in turned else ends), -bearing_deg, origin=center))
         names.append(f"R{i + 1}")
-    rows = gpd.GeoDataFrame({"block": "A", "row": names}, geometry=lines, crs=UTM)
-    if shuffled is not None:
-        rows = rows.iloc[np.random.default_rng(shuffled).permutation(len(rows))].reset_index(drop=True)
+    shuffle = np.arange(len(lines)) if shuffled is None else np.random.default_rng(shuffled).permutation(len(lines))
     low, high = offsets.min(), (offsets + lengths).max()
     corners = [(0, low), (len(lengths) * ROW_M, low), (len(lengths) * ROW_M, high), (0, high)]
     outline = rotate(Polygon(CORNER + np.array(corners)), -bearing_deg, origin=center)
+    return lay_lines([lines[i] for i in shuffle], outline, names=[names[i] for i in shuffle], missing=missing)
+
+
+def lay_lines(lines, outline, *, names=None, missing=(), bearing_deg=np.nan) -> tuple[Trellis, Polygon]:
+    """Rows along lines; None: laid out in the outline at the bearing."""
+    names = names or [f"R{i + 1}" for i in range(len(lines or ()))]
+    rows = None if lines is None else gpd.GeoDataFrame({"block": "A", "row": names}, geometry=lines, crs=UTM)
     blocks = gpd.GeoDataFrame(
         {
             "block": ["A"],
@@ -54,7 +59,7 @@ def lay_block(
             "row_spacing_m": [ROW_M],
             "vine_spacing_m": [VINE_M],
             "vines_per_panel": [float(PER_PANEL)],
-            "row_bearing_deg": [np.nan],
+            "row_bearing_deg": [bearing_deg],
         },
         geometry=[outline],
         crs=UTM,

@@ -1,14 +1,19 @@
 """Following the flagging list, or the row list, in walking order gives the panels' zones back exactly."""
 
+import io
+import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from small_blocks import ROW_M, VINE_M, draws_of, field_of, lay_block, need
+from shapely import LineString, MultiLineString, MultiPolygon, Polygon, box
+from small_blocks import CORNER, ROW_M, VINE_M, draws_of, field_of, lay_block, lay_lines, need
 
+from geoprune.writing.waypoints import GPX, flag_words, waypoints, write_gpx
 from geoprune.zones import draw_zones, flagging_list, follow, row_list
 
 ANY = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
@@ -29,6 +34,51 @@ def zoned_blocks(draw):
     zones = draw(st.integers(1, 4))
     labels = draw(st.lists(st.integers(1, zones), min_size=len(trellis.panels), max_size=len(trellis.panels)))
     return trellis, np.array(labels)
+
+
+@st.composite
+def awkward_blocks(draw):
+    """Rows that bend, stand on slopes of other length, or are broken by alleys; laid out or drawn, in one part or two."""
+    count, bend = draw(st.integers(1, 6)), draw(st.sampled_from([0.0, 4.0, -15.0]))
+    alley = draw(st.sampled_from([0.0, 3.0, 9.0]))
+    lengths = [[draw(st.integers(4, 20)) * VINE_M for _ in range(2)] for _ in range(count)]
+    if draw(st.booleans()):  # no rows layer: laid out in the parts of the block
+        north = 40.0 + alley
+        parts = [box(0, 0, count * ROW_M, 40), Polygon([(0, north), (9 * ROW_M, north), (3 * ROW_M, north + 55)])]
+        parts = [shapely.transform(part, lambda place: place + CORNER) for part in parts]
+        trellis, _ = lay_lines(
+            None, MultiPolygon(parts) if alley else parts[1], bearing_deg=draw(st.sampled_from([0.0, 25.0]))
+        )
+    else:
+        lines = []
+        for i, (south, north) in enumerate(lengths):
+            pieces = [(0.0, south), (south + alley, south + alley + north)]
+            at = [np.linspace(*piece, 12) for piece in (pieces if alley else [(0.0, south + north)])]
+            bent = [np.column_stack([CORNER[0] + i * ROW_M + bend * np.sin(t / 40), CORNER[1] + t]) for t in at]
+            bent = [p[::-1] for p in bent][::-1] if draw(st.booleans()) else bent
+            lines.append(MultiLineString(bent) if alley else LineString(bent[0]))
+        trellis, _ = lay_lines(lines, shapely.buffer(shapely.union_all(lines), 3.0))
+    zones = draw(st.integers(1, 4))
+    labels = draw(st.lists(st.integers(1, zones), min_size=len(trellis.panels), max_size=len(trellis.panels)))
+    return trellis, np.array(labels)
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@given(awkward_blocks())
+def test_bent_rows_gaps_and_blocks_of_parts_are_told_by_rows_flags_and_waypoints_alike(case):
+    trellis, labels = case
+    expected = labels if len(np.unique(labels)) > 1 else np.ones(len(labels))
+    flags = flagging_list(trellis, labels)
+    assert (follow(row_list(trellis, labels, np.arange(1, 5) * 10), trellis) == labels).all()
+    assert (follow(flags, trellis) == expected).all()
+    written = io.BytesIO()
+    write_gpx(waypoints(flags.assign(block="A"), flag_words, lambda message: message.key), written)
+    told = [point.findtext(f"{{{GPX}}}name") for point in ET.fromstring(written.getvalue())]
+    parts = pd.Series(told, dtype=str).str.extract(r"(.+)/(\d+) Z(\d)").set_axis(["row", "after_vine", "zone"], axis=1)
+    read = parts.astype({"after_vine": int, "zone": int}).assign(stop=np.arange(len(parts)))
+    assert (follow(read, trellis) == expected).all()
+    if len(flags):
+        assert (walk(flags, trellis) == labels).all()
 
 
 @ANY

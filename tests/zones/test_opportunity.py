@@ -4,10 +4,14 @@ Definition: Pringle, McBratney, Whelan & Taylor 2003, Agricultural Systems 76:27
 footprint: abstract of Tisseyre & McBratney 2008, Precision Agriculture 9:101-113.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
-from small_blocks import PER_PANEL, ROW_M, VINE_M, draws_of, field_of, lay_block, need
+from sklearn.linear_model import LinearRegression
+from sklearn.preprocessing import PolynomialFeatures
+from small_blocks import BUDS_PER_KG, PER_PANEL, ROW_M, VINE_M, draws_of, field_of, lay_block, need
 
 from geoprune.sizes import SizeDraws
 from geoprune.zones import ZoneOptions, draw_zones
@@ -59,6 +63,35 @@ def test_the_smallest_area_is_a_shortest_run_and_the_reference_one_bud_step():
     assert told["reference_cv"] == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
     assert told["cv"] > 0
     assert zoning.merit["opportunity_index"] > 0
+
+
+def test_the_whole_index_is_the_printed_formula_computed_another_way():
+    """Pringle et al. 2003 as told above, pair by pair, with the trend fitted by scikit-learn."""
+    trellis, _ = lay_block([10] * 7)
+    draws = SizeDraws(np.array([field_of(trellis, seed, length_m=50.0) for seed in (1, 2, 3)]), np.full(3, 0.1))
+    merit = draw_zones(trellis, draws, need).merit
+    middles = trellis.panels.geometry.interpolate(0.5, normalized=True)
+    place = np.column_stack([middles.x, middles.y])
+    apart = cdist(place, place)
+    edges = np.linspace(0, np.median(apart[np.triu_indices(len(place), 1)]), 25)
+    panel_ha = PER_PANEL * VINE_M * ROW_M / 10_000
+    terms = PolynomialFeatures(2).fit_transform(place - place.mean(axis=0))
+    mean_kg = draws.panel_mean.mean()
+    found = []
+    for size in draws.panel_mean:
+        fitted = LinearRegression(fit_intercept=False).fit(terms, size)
+        rest, explained = size - fitted.predict(terms), fitted.score(terms, size)
+        area_m2 = 0.0
+        for low, high in pairwise(edges):
+            pairs = [rest[i] * rest[j] for i in range(70) for j in range(i) if low <= apart[i, j] < high]
+            rho = np.mean(pairs) / rest.var() if pairs else 0.0
+            if rho <= 0:
+                break
+            area_m2 += np.pi * (high**2 - low**2) * min(rho, 1.0)
+        alike_ha = explained * 70 * panel_ha + (1 - explained) * min(area_m2 / 10_000, 70 * panel_ha)
+        reference = 5 / (BUDS_PER_KG * mean_kg)  # the straight rule: buds rise by 40 x mean per unit of CV; a step is 5
+        found.append(np.sqrt(size.std() / size.mean() / reference * alike_ha / (3 * panel_ha)))
+    assert merit["opportunity_index"] == pytest.approx(np.mean(found), rel=1e-6)
 
 
 def test_opening_by_a_run_takes_what_is_shorter():

@@ -9,7 +9,8 @@ from small_blocks import draws_of, field_of, lay_block, need
 from geoprune.zones import ZoneOptions, draw_zones
 from geoprune.zones.cuts import SLACK, least_cut, whole_scale
 from geoprune.zones.drawing import cut_task, draw_all, draw_number, set_task
-from geoprune.zones.limits import long_enough, zones_large_enough
+from geoprune.zones.graph import build_graph
+from geoprune.zones.limits import grow_pieces, long_enough, zones_large_enough
 from geoprune.zones.runs import label_rows, labelling_cost
 
 FREE = {"shortest_run": 1, "most_changes": 99, "smallest_piece": 1, "smallest_share": 0.0}
@@ -54,21 +55,36 @@ def test_without_limits_no_labelling_and_no_counts_cost_less(seed, zones):
         assert least - 1e-9 <= found.cost <= least * (1 + SLACK) + 0.1
 
 
-def test_with_limits_the_cost_lies_within_the_stated_gap_and_mostly_at_the_least():
+def test_with_limits_the_cost_lies_within_the_stated_gap_and_near_the_least():
     options = ZoneOptions(max_zones=2, bud_step=10, shortest_run=2, most_changes=1, smallest_piece=3, smallest_share=0.2)
     excess = []
     for seed in range(12):
-        task = task_of([4, 4, 4], seed, options)
+        task = task_of([[4, 4, 4], [5, 4, 4], [3, 3, 3, 3]][seed % 3], seed, options)
         found = draw_number(task, cut_task(task), 2)
-        if found is None:
-            continue  # two zones do not fit
+        assert found is not None, seed  # two zones always fit here
         assert within_limits(found.labels, task)
         least = least_of_all(task, 2, lambda labels, task=task: within_limits(labels, task))
         assert found.lower_bound <= least + 1e-9 <= found.cost + 2e-9
         excess.append(found.cost / least - 1)
-    assert len(excess) >= 8
-    assert np.mean(np.array(excess) < 1e-9) >= 0.75  # the rest pays for a piece that was dissolved instead of grown
-    assert np.mean(excess) < 0.03
+    assert np.mean(np.array(excess) < 1e-9) >= 0.75
+    assert np.mean(excess) < 0.01  # 0.05 where pieces are given away and never grown
+    assert np.max(excess) < 0.09
+
+
+def test_a_piece_too_small_is_grown_where_that_costs_less():
+    # the middle of row 4 wants its own label dearly; row 5 hardly cares, so six panels are no island
+    trellis, _ = lay_block([9] * 6)
+    place = trellis.panels.set_index(["row", "panel"]).index
+    middle = {row: place.isin([(row, panel) for panel in (4, 5, 6)]) for row in ("R4", "R5")}
+    labels = (trellis.panels["row"] == "R1").to_numpy(dtype=np.int64)
+    wished = np.where(middle["R4"], 1, labels)
+    price = np.array([[0.0, 1.0], [1.0, 0.0]])
+    for cost, rows in ((2.0, {"R1", "R4", "R5"}), (12.0, {"R1"})):
+        loss = np.where((wished == 1)[:, None], [10.0, 0.0], [0.0, 20.0])
+        loss[middle["R5"]] = [0.0, cost]
+        grown = grow_pieces(loss, labels, wished, build_graph(trellis), price, 0.2 * price, options=ZoneOptions())
+        assert set(trellis.panels["row"][grown == 1]) == rows
+        assert (grown == 1).sum() == (15 if len(rows) == 3 else 9)
 
 
 def within_limits(labels, task):

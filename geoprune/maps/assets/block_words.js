@@ -36,7 +36,7 @@ function replantLine() {
 function zoneEntry(zone, i) {
   const one = told.zones.length === 1;
   const swatch = zoneSwatch(styleOf(zone.zone), 44, 58);
-  const parts = zone.part.map((part) => say(`part_${part}`)).join(", ");
+  const parts = placeWords(zone.part);
   const where = [word("diagnosis", zone.diagnosis), one ? "" : parts];
   const tape = one ? null : tapeMarks(zone.zone);
   const counts = say("zone_counts", { vines: number(zone.vines), area: area(zone.area_ha) });
@@ -55,6 +55,14 @@ function zoneEntry(zone, i) {
     onclick: () => ground.show(boundsOf(shape.zones[i] || shape.block)),
   });
   return make("li", { "data-zone": zone.zone }, numeral, words, make("div", { class: "side" }, swatch, show));
+}
+
+// Where a zone lies; two sides of the block are told as one.
+function placeWords(parts) {
+  const sides = parts.filter((part) => part.length < 3);
+  const [first, second] = sides.map((side) => say(`side_${side}`));
+  const both = sides.length === 2 ? [say("parts_two", { first, second })] : sides.map((side) => say(`part_${side}`));
+  return [...both, ...parts.filter((part) => part.length > 2).map((part) => say(`part_${part}`))].join(", ");
 }
 
 const recipeWords = (zone) => (zone.recipe ? zone.recipe.replace(/ x /g, " × ") : "–");
@@ -264,6 +272,13 @@ function statusWords(row, first, last) {
   return Object.entries(counts).map(([name, count]) => `${count} ${word("status", name)}`).join(", ") || "–";
 }
 
+// Why a weighed vine was left out: too far from any row, or a vine that does not bear.
+function whyNot(i) {
+  const { samples } = told;
+  return known(samples.far_m[i]) ? say("why_far", { distance: lengthOf(samples.far_m[i]) })
+    : word("why", samples.why_not[i] || say("left_out"));
+}
+
 function sampleCard(i) {
   const { samples } = told;
   const loo = known(samples.loo_kg[i]) ? say("card_loo", { size: weight(samples.loo_kg[i], 2) }) : "–";
@@ -273,7 +288,7 @@ function sampleCard(i) {
       [say("weighed"), weight(samples.vine_weight_kg[i], 2)],
       [say("neighbours"), loo],
       [say("caution"), samples.outlier[i] ? say("card_odd") : "–"],
-      [say("left_out"), samples.used[i] ? "–" : samples.why_not[i] || say("yes")],
+      [say("left_out"), samples.used[i] ? "–" : whyNot(i)],
       [say("note"), samples.note[i] || "–"],
     ));
 }
@@ -354,7 +369,7 @@ function rowTable() {
 
 function sampleTable() {
   const { samples } = told;
-  const remark = (i) => (!samples.used[i] ? samples.why_not[i] || say("left_out") : samples.outlier[i] ? say("card_odd") : "");
+  const remark = (i) => (!samples.used[i] ? whyNot(i) : samples.outlier[i] ? say("card_odd") : "");
   return table(say("table_samples"), ["row", "vine", "weighed", "neighbours", "remark", "note"].map((key) => say(key)),
     samples.row.map((row, i) => [row, samples.vine[i] ?? "–", weight(samples.vine_weight_kg[i], 2),
       weight(samples.loo_kg[i], 2), remark(i), samples.note[i] || ""]));
@@ -377,6 +392,8 @@ function aboutText() {
   const said = told.said[speech.language][speech.units];
   const errors = known(told.loo_rmse_kg)
     ? [say("about_errors", { map: weight(told.loo_rmse_kg, 2), mean: weight(told.mean_rmse_kg, 2) })] : [];
+  const shared = said.shared.length ? [make("section", {},
+    make("h3", { text: say("all_zones") }), ...said.shared.map((text) => make("p", { text })))] : [];
   const zones = said.advice.map((entry) => make("section", {},
     make("h3", { text: say("zone_n", { zone: entry.zone }) }), ...entry.lines.map((text) => make("p", { text }))));
   const remarks = said.remarks.length ? [make("h3", { text: say("remarks") }),
@@ -384,6 +401,6 @@ function aboutText() {
   const notes = said.notes.length ? [make("section", {},
     make("h3", { text: say("whole_block") }), ...said.notes.map((text) => make("p", { text })))] : [];
   const list = make("div", {}, ...errors.map((text) => make("p", { text })), make("p", { text: say("about_size") }),
-    make("p", { text: say("about_interval") }), ...notes, ...zones, ...remarks);
+    make("p", { text: say("about_interval") }), ...notes, ...shared, ...zones, ...remarks);
   return list;
 }

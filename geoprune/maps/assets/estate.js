@@ -133,7 +133,7 @@ function showPage() {
   put("facts", say("estate_facts", { blocks: number(told.blocks.length), vines: number(vineCount), area: area(land) }));
   const zoned = told.blocks.filter((block) => block.verdict === "zone").length;
   put("verdict", say("estate_verdict", { zoned: number(zoned), one: number(told.blocks.length - zoned) }));
-  put("why", ...extremes());
+  put("why", ...told.said[speech.language][speech.units].map((text) => make("p", { text })), ...extremes());
   put("zones", blockTable());
   showSearch();
   showLayers();
@@ -146,9 +146,14 @@ function showPage() {
 
 // The zones that are called weak or rank, the farthest ones first.
 function extremes() {
-  const list = (diagnosis, sign) => told.zones.filter((zone) => zone.diagnosis === diagnosis)
-    .sort((a, b) => sign * (a.vine_size_kg - b.vine_size_kg)).slice(0, 5)
-    .map((zone) => `${told.blocks[zone.block].name} ${number(zone.buds_per_vine)}`);
+  const list = (diagnosis, sign) => {
+    const found = told.zones.filter((zone) => zone.diagnosis === diagnosis)
+      .sort((a, b) => sign * (a.vine_size_kg - b.vine_size_kg)).slice(0, 5);
+    return [...new Set(found.map((zone) => zone.block))].map((block) => {
+      const numbers = found.filter((zone) => zone.block === block).map((zone) => number(zone.buds_per_vine));
+      return `${told.blocks[block].name} ${numbers.join(" · ")}`;
+    });
+  };
   return [["weak", 1], ["rank", -1]].map(([diagnosis, sign]) => {
     const names = list(diagnosis, sign);
     return names.length ? make("p", {}, make("strong", { text: `${word("diagnosis", diagnosis)}: ` }), names.join(", ")) : null;

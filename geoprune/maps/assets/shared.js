@@ -24,7 +24,7 @@ function zoneRows(zone) {
 
 function tapeMarks(bands) {
   const marks = Array.from({ length: bands }, () => make("i", {}));
-  return make("span", { class: "tape", role: "img", "aria-label": say("bands", { bands }) }, ...marks);
+  return make("span", { class: "tape", role: "img", "aria-label": bands === 1 ? say("band") : say("bands", { bands }) }, ...marks);
 }
 
 function zoneSwatch(style, width, height) {

@@ -1,9 +1,10 @@
-"""Tables of weighed vines (CSV, XLSX) as raw tables."""
+"""Tables (CSV, XLSX) as raw tables: weighed vines, scores, yields."""
 
 from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +13,22 @@ import pandas as pd
 
 from geoprune.reading.columns import RawTable, clean_names, name_text
 from geoprune.reading.faults import Faults
-from geoprune.reading.vector_files import ENDINGS, read_layers
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 SEPARATORS = ",;\t"
 PROTECTED = b"\xd0\xcf\x11\xe0"  # compound file: a workbook with a password, or of the kind before 2007
 
 
-def read_sample_file(path: Path, faults: Faults) -> RawTable | None:
-    """Read a table of weighed vines: CSV (any separator and encoding), XLSX, or a layer of points.
+def read_table(path: Path, faults: Faults, *, also: Iterable[str] = ()) -> RawTable | None:
+    """Read a table: CSV (any separator and encoding) or XLSX (the sheet named as the layer, else the first with anything).
+
+    Parameters
+    ----------
+    path : Path
+    faults : Faults
+        Where problems are noted; its layer says what the table is of.
+    also : iterable of str
+        Endings that are read elsewhere, for the message when this one is not.
 
     Returns
     -------
@@ -28,21 +36,15 @@ def read_sample_file(path: Path, faults: Faults) -> RawTable | None:
         None when nothing can be read; the problem is noted.
     """
     ending = path.suffix.lower()
-    if ending in ENDINGS:
-        layers = read_layers(path, faults)
-        if layers and "samples" not in layers:
-            faults.add("there is no layer samples", "Name the layer samples")
-        return layers.get("samples")
     if ending not in (*TEXT_ENDINGS, ".xlsx"):
-        known = ", ".join((".csv", ".xlsx", *ENDINGS))
-        faults.add(f"samples ending in '{ending}' are not read", f"Give one of {known}")
+        faults.add(f"{faults.layer} ending in '{ending}' are not read", f"Give one of {', '.join(('.csv', '.xlsx', *also))}")
         return None
     if not path.exists():
         faults.add("the file does not exist", "Check its name and folder")
         return None
     data = path.read_bytes()
     if not data.strip():
-        faults.add("the file is empty", "Give a table with a line per weighed vine")
+        faults.add("the file is empty", "Give a table: a line of column names and the lines below it")
         return None
     return _workbook(path, data, faults) if ending == ".xlsx" else _text_table(path, data, faults)
 
@@ -51,6 +53,7 @@ def _text_table(path: Path, data: bytes, faults: Faults) -> RawTable | None:
     text = _decoded(path, data, faults)
     if text is None:
         return None
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     head = next((line for line in text.splitlines() if line.strip()), "")
     separator = max(SEPARATORS, key=head.count)
     reader = csv.reader(io.StringIO(text), delimiter=separator)
@@ -89,7 +92,7 @@ def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
         return None
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        named = [name for name in book.sheet_names if name.strip().casefold() == "samples"]
+        named = [name for name in book.sheet_names if name.strip().casefold() == faults.layer]
         sheets = [book.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in named or book.sheet_names]
     except (CalamineError, OSError, ValueError) as error:
         faults.add(f"the workbook cannot be read ({' '.join(str(error).split())[:120]})", "Save it again as XLSX")
@@ -101,10 +104,9 @@ def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
 
 def _table(path: Path, lines: list[tuple[int, list[Any]]], faults: Faults, *, decimal_comma: bool) -> RawTable | None:
     """The first line that holds anything names the columns; lines without anything are left out."""
-    faults = faults.at(path.name, "samples")
     lines = [(number, cells) for number, cells in lines if any(name_text(cell) for cell in cells)]
     if not lines:
-        faults.add("the table is empty", "Give a line of column names and a line per weighed vine")
+        faults.add("the table is empty", "Give a line of column names and the lines below it")
         return None
     header = [name_text(cell) for cell in lines[0][1]]
     width = len(header)
@@ -114,4 +116,4 @@ def _table(path: Path, lines: list[tuple[int, list[Any]]], faults: Faults, *, de
     table = pd.DataFrame(cells, columns=range(width), dtype=object)
     table.columns = header
     numbers = np.array([number for number, _ in lines[1:]], dtype=np.int64)
-    return RawTable(path.name, "samples", clean_names(table, faults), numbers, "line", None, decimal_comma)
+    return RawTable(path.name, faults.layer, clean_names(table, faults), numbers, "line", None, decimal_comma)

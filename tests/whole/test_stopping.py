@@ -1,0 +1,153 @@
+"""How the program ends when it is not left alone: signals, closed pipes, a full disk, a terminal without our letters."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from small_jobs import samples, square, write_job
+
+PROGRAM = [sys.executable, "-m", "geoprune"]
+FULL = "/dev/full"
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("job")
+    vineyard, weights = write_job(folder, square(), samples(spread=0))
+    return [*PROGRAM, "prescribe", str(vineyard), "--samples", str(weights)]
+
+
+#: Writes a folder and waits in the midst of it, as the program does with its signals.
+SLOW = """
+import sys, time
+from geoprune.__main__ import heed_signals
+heed_signals()
+from pathlib import Path
+from geoprune.writing.folder import replace_folder
+
+def fill(folder):
+    (folder / "begun.txt").write_text("x")
+    time.sleep(float(sys.argv[2]))
+
+replace_folder(Path(sys.argv[1]), fill)
+"""
+
+
+def begin(*command):
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
+
+
+def wait_for(found, process, seconds=120.0):
+    end = time.monotonic() + seconds
+    while not found():
+        assert process.poll() is None, process.communicate()
+        assert time.monotonic() < end
+        time.sleep(0.001)
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_signal_while_writing_leaves_nothing(tmp_path, name):
+    number = getattr(signal, name)
+    process = begin(sys.executable, "-c", SLOW, str(tmp_path / "deep" / "out"), "60")
+    wait_for(lambda: list(tmp_path.glob("deep/.out-*.part/*")), process)
+    process.send_signal(number)
+    assert process.communicate(timeout=60) == ("", "")
+    assert process.returncode == 128 + number
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_run_that_was_told_to_outlive_its_terminal_goes_on(tmp_path):
+    command = 'trap "" HUP; exec "$0" -c "$1" "$2" 0.5'
+    process = begin("sh", "-c", command, sys.executable, SLOW, str(tmp_path / "out"))
+    wait_for(lambda: list(tmp_path.glob(".out-*.part/*")), process)
+    process.send_signal(signal.SIGHUP)
+    process.communicate(timeout=60)
+    assert process.returncode == 0
+    assert (tmp_path / "out" / "begun.txt").exists()
+
+
+def test_a_signal_while_replacing_keeps_the_old_results(job, tmp_path):
+    command = [*job, "--out", str(tmp_path / "out"), "--quiet"]
+    begin(*command).communicate()
+    before = (tmp_path / "out" / "summary.json").read_bytes()
+    process = begin(*command, "--force")
+    wait_for(lambda: list(tmp_path.glob(".out-*.part/prescription.xlsx")), process)
+    process.send_signal(signal.SIGTERM)
+    assert process.communicate(timeout=60) == ("", "")
+    assert process.returncode == 143
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    assert (tmp_path / "out" / "summary.json").read_bytes() == before
+
+
+STOPPED = """
+import sys
+
+class Stop:
+    def find_spec(self, name, *rest):
+        if name == "click":
+            raise KeyboardInterrupt
+
+sys.meta_path.insert(0, Stop())
+from geoprune.__main__ import main
+main()
+"""
+
+
+def test_an_interrupt_while_the_program_is_loaded_is_quiet():
+    done = subprocess.run([sys.executable, "-c", STOPPED], capture_output=True, text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+
+
+@pytest.mark.parametrize("command", ["rules", "rules --json", "trainings", "buds-to-cut"])
+def test_a_reader_that_has_seen_enough_is_no_fault(command):
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run([*PROGRAM, *command.split()], stdout=writing, stderr=subprocess.PIPE, text=True)
+    os.close(writing)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_results_are_whole_when_nobody_reads_progress(job, tmp_path):
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run([*job, "--out", str(tmp_path / "out")], stdout=writing, stderr=writing)
+    os.close(writing)
+    assert done.returncode == 0
+    assert (tmp_path / "out" / "summary.json").exists()
+
+
+@pytest.mark.skipif(not os.path.exists(FULL), reason="no /dev/full on this system")
+@pytest.mark.parametrize("command", ["rules", "rules --json", "buds-to-cut", "trainings --json", "--help"])
+def test_an_output_that_cannot_be_written_is_told(command):
+    with open(FULL, "w") as full:
+        done = subprocess.run([*PROGRAM, *command.split()], stdout=full, stderr=subprocess.PIPE, text=True)
+    assert done.returncode == 1
+    assert done.stderr == "What is told cannot be written: No space left on device.\n"
+
+
+def test_a_terminal_without_our_letters(job, tmp_path):
+    environment = os.environ | {"PYTHONIOENCODING": "ascii"}
+    command = [*job, "--out", str(tmp_path / "out"), "--lang", "es"]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True)
+    assert (done.returncode, "Traceback" in done.stderr) == (0, False)
+    told = subprocess.run([*command, "--json", "--force"], env=environment, capture_output=True)
+    assert json.loads(told.stdout.decode("utf-8"))["blocks"]["A"]["buds_per_vine"]
+
+
+def test_names_of_files_that_are_no_text(job, tmp_path):
+    # On Linux a name is bytes; what is no UTF-8 reaches a program as half characters
+    odd = os.fsencode(tmp_path) + b"/w\xff\x1b[31m.csv"
+    with open(job[-1], "rb") as source, open(odd, "wb") as target:
+        target.write(source.read())
+    out = tmp_path / "out"
+    command = [*map(os.fsencode, job[:-1]), odd, b"--out", os.fsencode(out)]
+    credit = [b"--credit", b"\xff", b"--background", b"https://h.test/{z}/{x}/{y}.png"]
+    done = subprocess.run([*command, *credit], capture_output=True)
+    assert done.returncode == 0, done.stderr
+    assert b"\x1b" not in done.stderr + done.stdout
+    names = [entry["name"] for entry in json.loads((out / "summary.json").read_text("utf-8"))["inputs"]]
+    assert names == ["v.gpkg", "w[31m.csv"]
