@@ -43,12 +43,16 @@ class Problems(list[Problem]):
     """The problems of several steps, so that all of them are told together."""
 
     def gather(self, step: Callable[Given, Found], *args: Given.args, **kwargs: Given.kwargs) -> Found | None:
-        """Run a step; where it raises `DataError`, keep its problems (each once) and return None."""
+        """Run a step; where it raises `DataError`, keep its problems and return None."""
         try:
             return step(*args, **kwargs)
         except DataError as error:
-            self += [problem for problem in error.problems if problem not in self]
+            self.keep(error.problems)
             return None
+
+    def keep(self, problems: Iterable[Problem]) -> None:
+        """Take in problems, each once."""
+        self += [problem for problem in problems if problem not in self]
 
     def stop(self) -> None:
         """Raise `DataError` with everything found so far, if anything was."""

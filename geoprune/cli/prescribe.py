@@ -273,7 +273,7 @@ def _read(vineyard: Path, given: dict[str, Any], options: PlanOptions) -> tuple[
     if sound and book is not None:
         prepared = found.gather(prepare_blocks, data, beside, options=options, book=book)
     elif book is not None:
-        found += [problem for problem in rule_problems(data.blocks, book, file=vineyard.name) if problem not in found]
+        found.keep(rule_problems(data.blocks, book, file=vineyard.name))
     found.stop()
     return data, beside, prepared or []
 

@@ -181,15 +181,13 @@ def _fit(evidence: Evidence, layers: dict[str, Columns], shape: Shape, prior: Pr
     nodes, fit = make_nodes(learned), cast(FieldFit, learned)
     if len(few.values) < len(evidence.values):
         drift = beside(evidence.levels, evidence.place + evidence.centre)
-        many = len(evidence.values) > EXACT_SAMPLES
-        fit = _by_the_nearest(evidence, drift, shape, learned) if many else average(evidence, drift, prior, shape)
+        if len(evidence.values) > EXACT_SAMPLES:
+            fit = fit_local(**_readings(evidence, drift, shape), learned=learned)
+        else:
+            fit = average(evidence, drift, prior, shape)
     rows = find_row_effect(nodes, nodes.design.residual, few.row, seed=seed + 2)
     seen = few if isinstance(fit, LocalKriging) else evidence
     return Model(shape, fit, seen, structure, tuple(choices), rows, at(evidence.vines + evidence.centre), at)
-
-
-def _by_the_nearest(evidence: Evidence, drift: Floats, shape: Shape, learned: AveragedKriging) -> LocalKriging:
-    return fit_local(learned=learned, **_readings(evidence, drift, shape))
 
 
 def _surface(
