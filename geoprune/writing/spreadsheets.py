@@ -49,12 +49,12 @@ def rounded(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
-    """Write a table as UTF-8 CSV with a byte order mark, decimal points and guarded text."""
+    """Write a table as UTF-8 CSV (the workbook is the one for spreadsheets), decimal points and guarded text."""
     guarded = rounded(table)
     for name in guarded.columns:
         if not pd.api.types.is_numeric_dtype(guarded[name]):
             guarded[name] = guarded[name].map(guard_text)
-    guarded.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+    guarded.to_csv(path, index=False, encoding="utf-8", lineterminator="\r\n")
 
 
 def write_workbook(tables: Mapping[str, pd.DataFrame], prescription: pd.DataFrame, path: Path) -> None:

@@ -123,7 +123,7 @@ def test_sheet_map_and_tables_follow(before, after):
         sheet = re.sub(r"<[^>]+>", " ", (out / FOLDER / "crew_sheet.html").read_text("utf-8"))
         for zone in block["zones"]:
             assert re.search(rf"\b{zone['buds_per_vine']}\b", sheet)
-        csv = pd.read_csv(out / "prescription.csv", encoding="utf-8-sig")
+        csv = pd.read_csv(out / "prescription.csv")
         assert csv["buds_per_vine"].tolist() == numbers
         assert csv["training"].unique().tolist() == [block["settings"]["training"]]
         panels = gpd.read_file(out / "prescription.gpkg", layer="panels")
@@ -154,7 +154,7 @@ def test_past_the_stop_limit_nothing_is_told_anywhere(tmp_path):
     bearing = vines["status"].isin(["bearing", "diseased"])
     assert vines.loc[bearing, "buds_per_vine"].isna().all()
     assert (vines.loc[~bearing, "buds_per_vine"] == 0).all()
-    assert pd.read_csv(out / "prescription.csv", encoding="utf-8-sig")["buds_per_vine"].isna().all()
+    assert pd.read_csv(out / "prescription.csv")["buds_per_vine"].isna().all()
 
 
 def test_injury_that_differs_is_mapped_and_stops_only_where_it_must(tmp_path):
