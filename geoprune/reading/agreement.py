@@ -88,6 +88,8 @@ def _lay_all(vineyard: Vineyard, faults: Faults, file: str) -> dict[str, RowLine
             _remark_short(lines, vineyard, name, faults)
         else:
             faults.remark("assumed", "rows_laid_out", block=name, rows=len(lines.rows), spacing_m=float(spacing_m))
+        if lines.ends_stand:
+            faults.remark("assumed", "rows_end_at_vines", block=name)
     return laid
 
 

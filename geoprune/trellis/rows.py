@@ -27,18 +27,21 @@ class RowLines:
 
     rows : row, order, length_m (of trellis, gaps left out), vines, geometry (first vertex = end of vine 1)
     stretches : row_order, start_m, end_m (along the line), vines, first_vine, pitch_m (distance between vines)
+    ends_stand : samples tell that lines run from the first vine to the last, so that one vine more stands than fits
     """
 
     rows: gpd.GeoDataFrame
     stretches: pd.DataFrame
+    ends_stand: bool = False
 
 
 def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
     """Lay out the rows of one block, numbered in order across it, and count the vines they hold.
 
     A row holds the whole vines that fit at the vine spacing (a tenth of a vine may lack). Where the vines layer lists
-    one vine more than fits, that vine is believed and the row's vines stand a little closer. Gaps of a vine spacing
-    or more between the parts of a row hold no vines.
+    one vine more than fits, that vine is believed and the row's vines stand a little closer. Where a sample names one
+    more, lines were drawn from the first vine to the last: so it is in every row of the block without listed vines. Gaps
+    of a vine spacing or more between the parts of a row hold no vines.
 
     Raises
     ------
@@ -53,7 +56,8 @@ def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
     owner = np.repeat(np.arange(len(lines)), [len(spans) for _, spans in chained])
     start, end = np.array([span for _, spans in chained for span in spans]).T
     vines = np.floor((end - start) / spacing + SLACK).astype(np.int64)
-    vines += _listed_beyond(owner, vines, names, vineyard, block)
+    beyond, ends_stand = _told_beyond(owner, vines, names, vineyard, block)
+    vines += beyond
     if not vines.any():
         raise DataError([Problem("", "rows", f"block '{block}'", "no row is as long as a vine", "Check rows and spacing")])
     order = _order(np.array(names, dtype=object), lines, np.bincount(owner, vines, minlength=len(lines)))
@@ -69,7 +73,7 @@ def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
     stretches["pitch_m"] = np.minimum(spacing, length / held)
     table = {"row": np.array(names, dtype=object)[order], "order": np.arange(len(order))}
     table |= {"length_m": np.bincount(row, length, minlength=len(order)), "vines": total}
-    return RowLines(gpd.GeoDataFrame(table, geometry=lines[order], crs=vineyard.crs), pd.DataFrame(stretches))
+    return RowLines(gpd.GeoDataFrame(table, geometry=lines[order], crs=vineyard.crs), pd.DataFrame(stretches), ends_stand)
 
 
 def _row_parts(vineyard: Vineyard, entry: pd.Series) -> tuple[list[str], list[list[LineString]]]:
@@ -146,22 +150,32 @@ def _merged(parts: list[LineString]) -> list[LineString]:
     return pieces
 
 
-def _listed_beyond(
+def _told_beyond(
     owner: NDArray[np.int64], vines: NDArray[np.int64], names: list[str], vineyard: Vineyard, block: str
-) -> NDArray[np.int64]:
-    """1 for the last stretch of rows in which the vines layer lists one vine beyond those that fit, else 0."""
-    more = np.zeros(len(vines), dtype=np.int64)
-    if vineyard.vines is None:
-        return more
-    told = np.flatnonzero(vineyard.vines["block"] == block)
-    listed = dict.fromkeys(names, 0)
-    for row, vine in zip(vineyard.vines["row"].to_numpy()[told], vineyard.vines["vine"].to_numpy()[told], strict=True):
-        if row in listed:
-            listed[row] = max(listed[row], int(vine))
+) -> tuple[NDArray[np.int64], bool]:
+    """Vines that each stretch holds beyond those that fit, and whether samples tell that lines run from vine to vine.
+
+    The vines layer is believed of its own row, in the last stretch. Where a sample names more than fits, every stretch
+    of the rows without listed vines holds one more.
+    """
     fits = np.bincount(owner, vines, minlength=len(names))
+    listed = _highest(vineyard.vines, names, block)
+    more = np.zeros(len(vines), dtype=np.int64)
     last = np.searchsorted(owner, np.arange(len(names)), side="right") - 1
-    more[last[np.array([listed[name] for name in names]) == fits + 1]] = 1
-    return more
+    more[last[listed == fits + 1]] = 1
+    named = np.where(listed > 0, 0, _highest(vineyard.samples, names, block))
+    ends_stand = bool(((named > fits) & (named <= fits + np.bincount(owner, minlength=len(names)))).any())
+    if ends_stand:
+        more[(listed == 0)[owner] & (vines > 0)] = 1
+    return more, ends_stand
+
+
+def _highest(table: pd.DataFrame | None, names: list[str], block: str) -> NDArray[np.float64]:
+    """The highest vine number that a layer names in each row; 0 where it names none."""
+    if table is None or not len(table):
+        return np.zeros(len(names))
+    own = table.loc[(table["block"] == block) & table["vine"].notna(), ["row", "vine"]]
+    return own.groupby("row")["vine"].max().reindex(names).fillna(0.0).to_numpy(dtype=float)
 
 
 def _order(names: NDArray[np.object_], lines: NDArray[np.object_], vines: NDArray[Any]) -> NDArray[np.int64]:

@@ -222,7 +222,7 @@ def test_rows_in_another_place_than_their_block(tmp_path):
     ("table", "words"),
     [
         (iv.samples(row=99), "line 2: unknown row '99' in block 'A'. Use a row's painted name (1, "),
-        (iv.samples(vine=54), "line 2: row '1' of block 'A' has 53 vines, not 54. Correct the vine number"),
+        (iv.samples(vine=55), "line 2: row '1' of block 'A' has 53 vines, not 55. Correct the vine number"),
         (iv.samples(pruning_weight_kg=-1.0), "line 2: pruning_weight_kg is '-1.0': not possible"),
         (iv.samples(pruning_weight_kg="heavy"), "line 2: pruning_weight_kg 'heavy' is not a number"),
         (iv.samples(pruning_weight_kg=np.nan), "line 2: pruning_weight_kg is empty"),

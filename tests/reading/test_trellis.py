@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -60,6 +62,25 @@ def test_vines_stand_at_the_spacing_from_the_first_vertex():
     np.testing.assert_allclose(trellis.vines.geometry.y, 1.0 + 2.0 * np.arange(20))
     assert trellis.panels["last_vine"].tolist() == [4, 8, 12, 16, 20]
     np.testing.assert_allclose(trellis.panels.length, 8.0)
+
+
+@pytest.mark.parametrize("named", [21, 20, 22])
+def test_a_sample_on_one_vine_more_tells_that_lines_were_drawn_from_vine_to_vine(named):
+    # 21 vines at 2 m span 40 m from the first to the last; lines to the end posts hold 20
+    told = replace(vineyard(straight(3)), samples=samples(("2", named), ("1", 3)))
+    laid = lay_rows(told, "A")
+    assert laid.ends_stand is (named == 21)
+    assert laid.rows["vines"].tolist() == [21 if named == 21 else 20] * 3
+    vines = build_trellis(told, "A").vines
+    first_and_last = vines.loc[vines["row"] == "2"].geometry.y.to_numpy()[[0, -1]]
+    np.testing.assert_allclose(first_and_last, [1.0, 39.0], atol=0.05)  # within half a vine of 0 and 40
+
+
+def test_each_part_of_a_broken_row_drawn_from_vine_to_vine_holds_one_more():
+    broken = MultiLineString([[(0, 0), (0, 10)], [(0, 30), (0, 40)]])
+    laid = lay_rows(replace(vineyard([broken]), samples=samples(("1", 12))), "A")
+    assert laid.stretches["vines"].tolist() == [6, 6]
+    assert laid.stretches["first_vine"].tolist() == [1, 7]
 
 
 def test_the_last_panel_may_be_short():
