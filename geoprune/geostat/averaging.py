@@ -33,7 +33,7 @@ from geoprune.geostat.reml import (
     scan_design,
 )
 from geoprune.geostat.simulation import GroupDraws, simulate_groups, simulate_points
-from geoprune.geostat.threads import run_parts, single_blas
+from geoprune.threads import run_parts, single_blas
 
 KEPT_WEIGHT = 0.999
 ALL_NODES_SAMPLES = 400

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from geoprune.geostat.covariance import Floats, correlation, distances
-from geoprune.geostat.threads import run_parts
+from geoprune.threads import run_parts
 
 CHUNK_DOUBLES = 2**17
 FEWEST_ROWS = 256

@@ -12,7 +12,7 @@ from geoprune.geostat.covariance import Floats, correlation, distances
 from geoprune.geostat.design import Integers
 from geoprune.geostat.forms import chunks
 from geoprune.geostat.pairs import average_correlation
-from geoprune.geostat.threads import run_parts
+from geoprune.threads import run_parts
 
 SMALL_GROUP = 60
 PAIR_DOUBLES = 2**17

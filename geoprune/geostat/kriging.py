@@ -11,7 +11,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from geoprune.geostat.covariance import Anisotropy, Floats, correlation, distances, isotropic
 from geoprune.geostat.forms import Form, mix_points
-from geoprune.geostat.threads import single_blas
+from geoprune.threads import single_blas
 
 TARGETS = ("signal", "new", "exact")
 

@@ -10,7 +10,7 @@ from scipy.optimize import minimize_scalar
 from geoprune.geostat.covariance import Anisotropy, Floats
 from geoprune.geostat.design import Design, make_design
 from geoprune.geostat.reml import decompose, log_constant, profile, range_grid
-from geoprune.geostat.threads import single_blas
+from geoprune.threads import single_blas
 
 SHARE_GRID = np.concatenate([[0.0], np.geomspace(0.001, 0.05, 14), np.linspace(0.075, 1.0, 38)])
 RANGE_STEPS = 60

@@ -21,7 +21,7 @@ from geoprune.geostat.forms import chunks
 from geoprune.geostat.groups import Groups, make_groups, within_averages
 from geoprune.geostat.kriging import check_target, honour
 from geoprune.geostat.simulation import GroupDraws, drift_spread, random_fields
-from geoprune.geostat.threads import run_parts, single_blas
+from geoprune.threads import run_parts, single_blas
 
 EXACT_SAMPLES = 3000
 NEIGHBOURS = 48

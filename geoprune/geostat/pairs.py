@@ -12,7 +12,7 @@ from scipy.fft import irfft2, next_fast_len, rfft2
 from geoprune.geostat.covariance import Floats, correlation, distances
 
 DIRECT_POINTS = 400
-CELLS = 768
+CELLS = 384
 CLASSES = 4096
 
 
@@ -20,7 +20,7 @@ def average_correlation(one: Floats, other: Floats | None, ranges: Floats, model
     """Average correlation (R,) between points (m, 2) and (k, 2), or among (m, 2) when `other` is None.
 
     Among themselves a point with itself counts, correlation 1. Up to 400 points a side every pair is taken; beyond, pairs
-    are counted between cells of 1/768 of the longer side, whose rounding averages out (its effect on the average is of
+    are counted between cells of 1/384 of the longer side, whose rounding averages out (its effect on the average is of
     the second order in the cell over the range).
     """
     if max(len(one), len(one) if other is None else len(other)) <= DIRECT_POINTS:

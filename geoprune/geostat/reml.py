@@ -14,7 +14,7 @@ import numpy as np
 
 from geoprune.geostat.covariance import EFFECTIVE, Anisotropy, Floats, correlation, distances
 from geoprune.geostat.design import Design, make_design
-from geoprune.geostat.threads import run_parts, single_blas
+from geoprune.threads import run_parts, single_blas
 
 DEFAULT_SHARES = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0])
 PERSISTENT_SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)

@@ -21,7 +21,7 @@ from geoprune.geostat.forms import CHUNK_DOUBLES, chunks
 from geoprune.geostat.groups import Groups, within_averages
 from geoprune.geostat.nodes import NodeFamily
 from geoprune.geostat.spectral import frequencies, waves
-from geoprune.geostat.threads import run_parts, single_blas
+from geoprune.threads import run_parts, single_blas
 
 if TYPE_CHECKING:
     from geoprune.geostat.averaging import AveragedKriging

@@ -9,8 +9,8 @@ from geoprune.geostat.covariance import Floats
 from geoprune.geostat.design import Integers
 from geoprune.geostat.forms import CHUNK_DOUBLES
 from geoprune.geostat.simulation import WAVE_POINTS, GroupDraws, coefficients_of, conditional_fields, draw_batches
-from geoprune.geostat.threads import run_parts, single_blas
 from geoprune.geostat.transform import Transform
+from geoprune.threads import run_parts, single_blas
 
 
 @single_blas()

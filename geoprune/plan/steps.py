@@ -49,6 +49,7 @@ from geoprune.rules import (
     load_rules,
 )
 from geoprune.surface import Prior, check_evidence, fit_surface, next_vines, score_covariate
+from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
 from geoprune.zones import GivenLabels, Zoning, draw_zones, judge_zones
 
@@ -142,12 +143,13 @@ def plan_blocks(
     options: PlanOptions,
     progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[BlockPlan, ...]:
-    """Plan blocks that were checked and laid out, in their order; `progress` is called when one is begun."""
-    plans = []
-    for block in prepared:
+    """Plan blocks that were checked and laid out, several at a time; `progress` is called when one is begun."""
+
+    def plan(block: Prepared) -> BlockPlan:
         progress(block.settings.block)
-        plans.append(plan_block(block, beside, options=options))
-    return tuple(plans)
+        return plan_block(block, beside, options=options)
+
+    return tuple(run_parts(plan, prepared))
 
 
 def prepare_blocks(vineyard: Vineyard, beside: Beside, *, options: PlanOptions, book: RuleBook) -> list[Prepared]:

@@ -99,7 +99,7 @@ def zone_table(found: Found) -> gpd.GeoDataFrame:
         "buds_by_rule": found.need.rule.buds(size),
         "buds_per_vine": found.told,
         "buds_total": vines * found.told,
-        **_injury_columns(found),
+        **_injury_columns(found, size),
         **_bull_columns(zone_bull_canes_of(found)),
         "buds_per_m_row": found.told / trellis.vine_spacing_m,
         "buds_per_m_canopy": found.told / trellis.vine_spacing_m / canopies,
@@ -155,11 +155,11 @@ def run_table(found: Found) -> pd.DataFrame:
     return named(found.block, row_list(found.trellis, found.zoning.panel_zone, found.told))
 
 
-def _injury_columns(found: Found) -> dict[str, Floats]:
-    """Injury per zone, and what the rule asks for at both ends of its interval; past the stop limit, at the limit."""
+def _injury_columns(found: Found, size: Floats) -> dict[str, Floats]:
+    """Injury per zone, and what the rule asks for at both ends of its interval for zones of a size (kg); past the stop
+    limit, at the limit."""
     injured, method = found.injured, found.injury.method
     columns = {name: injured[name].to_numpy(float) for name in injured}
-    size, _ = found.surface.zone_means(found.zoning.panel_zone, found.zones)
     for end in ("low", "high"):
         factors = method.factor(np.minimum(columns[f"injury_{end}"], method.stop_above))
         asked = [float(zone_need(found.need, factor)(kg)) for factor, kg in zip(factors, size, strict=True)]

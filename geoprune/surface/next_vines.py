@@ -116,11 +116,16 @@ def design_more(
     parts = [_split(left, nugget, len(targets)) for left, nugget in lefts]
     chosen: list[int] = []
     misfit = [_misfit(weight, [p[2] for p in parts], [p[3] for p in parts], slope)]
+    left, buds = np.empty((len(targets), len(candidates))), MEAN_ABSOLUTE * np.abs(slope) / len(slope)
     for _ in range(min(count, len(candidates))):
         total = np.zeros(len(candidates))
         for w, (cross, own, variance, nugget, _) in zip(weight, parts, strict=True):
-            left = np.maximum(variance[:, None] - np.square(cross) / (own + nugget)[None, :], 0.0)
-            total += w * MEAN_ABSOLUTE * (np.abs(slope) @ np.sqrt(left + nugget)) / len(slope)
+            np.square(cross, out=left)
+            left /= -(own + nugget)
+            left += variance[:, None]
+            np.maximum(left, 0.0, out=left)
+            left += nugget
+            total += w * (buds @ np.sqrt(left, out=left))
         total[chosen] = np.inf
         best = int(total.argmin())
         chosen.append(best)

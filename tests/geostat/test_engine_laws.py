@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from geoprune.geostat import MODELS, Kriging, LocalKriging, fit_averaged, fit_local, null_ratios, reml_surface
 from geoprune.geostat.design import make_design
 from geoprune.geostat.forms import CHUNK_DOUBLES
-from geoprune.geostat.threads import run_parts
+from geoprune.threads import run_parts
 
 CASES = settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 
@@ -161,7 +161,7 @@ def test_chunks_and_threads_change_nothing(monkeypatch):
 
 
 def test_parts_keep_their_order_and_restore_blas():
-    from geoprune.geostat.threads import _controller
+    from geoprune.threads import _controller
 
     before = [info["num_threads"] for info in _controller().info()]
     assert run_parts(lambda k: k * k, list(range(50)), threads=2) == [k * k for k in range(50)]

@@ -54,5 +54,8 @@ def run_parts(work: Callable[[Item], Result], items: Sequence[Item], *, threads:
     with single_blas():
         if threads <= 1:
             return [work(item) for item in items]
-        with ThreadPoolExecutor(threads) as pool:
+        pool = ThreadPoolExecutor(threads)
+        try:
             return list(pool.map(work, items))
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)  # a run that is told to stop waits for no one
