@@ -19,6 +19,10 @@ from geoprune.trellis.rows import RowLines, lay_rows
 
 #: Rows this much nearer or farther than the block's row spacing are said (design choice).
 SPACING_TOLERANCE = 0.2
+#: Rows within this share of the row spacing of each other lie on the same ground (design choice).
+SAME_GROUND = 0.2
+#: So much of the shorter row may lie so: rows run together at a point of the block (design choice).
+RUN_TOGETHER = 0.25
 #: A block's median weight of prunings per vine lies within (common practice, no source).
 USUAL_KG = (0.05, 4.0)
 
@@ -84,6 +88,7 @@ def _lay_all(vineyard: Vineyard, faults: Faults, file: str) -> dict[str, RowLine
             continue
         laid[name] = lines
         if name in drawn:
+            _check_ground(lines, float(spacing_m), name, faults.at(file, "rows"))
             _check_spacing(lines, float(spacing_m), name, faults)
             _remark_short(lines, vineyard, name, faults)
         else:
@@ -97,6 +102,33 @@ def _ends_of(table: pd.DataFrame, ends: dict[tuple[str, str], int]) -> NDArray[n
     """Vines in the row that each line of a table names; NaN where there is no such row."""
     keys = zip(table["block"], table["row"], strict=True)
     return np.array([ends.get(key, np.nan) for key in keys], dtype=float)
+
+
+def _check_ground(lines: RowLines, spacing_m: float, name: str, faults: Faults) -> None:
+    """Note rows that lie on each other, cross, or are folded back on themselves: their vines would be counted twice."""
+    names, drawn = lines.rows["row"].to_numpy(), np.asarray(lines.rows.geometry.values)
+    near_m = SAME_GROUND * spacing_m
+    length = shapely.length(drawn)
+    strips = shapely.buffer(drawn, near_m, cap_style="flat")
+    folded = shapely.area(strips) < (1.0 - RUN_TOGETHER / 2.0) * 2.0 * near_m * length
+    found = [(f"block '{name}'", f"row '{row}' runs back over its own ground") for row in names[folded]]
+    tree = shapely.STRtree(drawn)
+    one, other = tree.query(drawn, predicate="dwithin", distance=near_m)
+    one, other = one[one < other], other[one < other]
+    shared = shapely.length(shapely.intersection(drawn[one], strips[other])) / np.minimum(length[one], length[other])
+    same = shared > RUN_TOGETHER
+    cross = ~same & _cross_inside(drawn[one], drawn[other], spacing_m)
+    for there, what in ((same, "lie on the same ground"), (cross, "cross")):
+        pairs = zip(names[one[there]], names[other[there]], strict=True)
+        found += [(f"block '{name}'", f"rows '{a}' and '{b}' {what}") for a, b in pairs]
+    faults.add_each(found, "Draw each row once, along its own vines")
+
+
+def _cross_inside(one: NDArray[np.object_], other: NDArray[np.object_], margin_m: float) -> NDArray[np.bool_]:
+    """Whether lines cross farther than a margin from their ends: lines drawn by hand may overshoot there."""
+    at = shapely.intersection(one, other)
+    ends = shapely.union(shapely.boundary(one), shapely.boundary(other))
+    return np.asarray(shapely.crosses(one, other) & (shapely.distance(at, ends) > margin_m))
 
 
 def _check_spacing(lines: RowLines, spacing_m: float, name: str, faults: Faults) -> None:

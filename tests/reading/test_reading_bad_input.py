@@ -215,6 +215,41 @@ def test_rows_in_another_place_than_their_block(tmp_path):
     assert "layer rows: the rows lie 50 km from the blocks. Check the coordinates and their CRS" in found[0]
 
 
+def bent(*places):
+    """The rows of the block with the first of them drawn through places (east, north), in m from the block's corner."""
+    table = iv.rows()
+    table.loc[0, "geometry"] = LineString([(iv.WEST + east, iv.SOUTH + north) for east, north in places])
+    return table
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        (
+            bent((5 + iv.ROW_M, 2), (5 + iv.ROW_M, 98)),
+            "block 'A': rows '1' and '2' lie on the same ground. Draw each row once",
+        ),
+        (bent((5 + 0.9 * iv.ROW_M, 20), (5 + 0.9 * iv.ROW_M, 80)), "rows '1' and '2' lie on the same ground"),
+        (bent((5, 2), (5 + 2.5 * iv.ROW_M, 98)), "rows '1' and '2' cross"),
+        (bent((5, 2), (5, 98), (5, 30)), "block 'A': row '1' runs back over its own ground"),
+    ],
+)
+def test_rows_on_each_other(tmp_path, table, words):
+    assert any(words in problem for problem in problems(*iv.write(tmp_path, rows=table)))
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        bent((5, 2), (5.3 + iv.ROW_M, 98)),  # drawn a little over the end of its neighbour
+        bent((5, 2), (5, 70), (5 + 0.95 * iv.ROW_M, 98)),  # running up to its neighbour where the block narrows
+    ],
+)
+def test_rows_may_run_up_to_each_other_at_an_end(tmp_path, table):
+    vineyard, weights = iv.write(tmp_path, rows=table)
+    read_vineyard(vineyard, samples=weights)
+
+
 # Samples
 
 
