@@ -230,7 +230,7 @@ def bent(*places):
             "block 'A': rows '1' and '2' lie on the same ground. Draw each row once",
         ),
         (bent((5 + 0.9 * iv.ROW_M, 20), (5 + 0.9 * iv.ROW_M, 80)), "rows '1' and '2' lie on the same ground"),
-        (bent((5, 2), (5 + 2.5 * iv.ROW_M, 98)), "rows '1' and '2' cross"),
+        (bent((5, 2), (5 + 2.5 * iv.ROW_M, 98)), "rows '2' and '1' cross"),
         (bent((5, 2), (5, 98), (5, 30)), "block 'A': row '1' runs back over its own ground"),
     ],
 )
@@ -241,7 +241,7 @@ def test_rows_on_each_other(tmp_path, table, words):
 @pytest.mark.parametrize(
     "table",
     [
-        bent((5, 2), (5.3 + iv.ROW_M, 98)),  # drawn a little over the end of its neighbour
+        bent((5, 2), (5, 80), (5.3 + iv.ROW_M, 98)),  # drawn a little over the end of its neighbour
         bent((5, 2), (5, 70), (5 + 0.95 * iv.ROW_M, 98)),  # running up to its neighbour where the block narrows
     ],
 )
