@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geoprune.sizes import SizeDraws
-from geoprune.zones.options import Floats, Labels, Need
+from geoprune.zones.options import Floats, Labels, Need, within_limits
 
 POINTS = 31
 
@@ -21,25 +21,15 @@ def loss_quantile(over_weight: float) -> float:
     return 1.0 / (1.0 + over_weight)
 
 
-def candidate_counts(
-    needed: Floats,
-    counted: Labels,
-    *,
-    bud_step: int,
-    over_weight: float,
-    floor: float | None = None,
-    cap: float | None = None,
-) -> Labels:
+def candidate_counts(needed: Floats, counted: Labels, need: Need, *, bud_step: int, over_weight: float) -> Labels:
     """Bud counts worth a thought: steps between the best counts of the panels with least and with greatest need.
 
-    The expected loss is convex in the count, so no zone is best told anything outside that span. A step beyond the
-    floor or the cap becomes the whole number next to it that keeps it.
+    The expected loss is convex in the count, so no zone is best told anything outside that span.
     """
     best = np.quantile(needed[counted > 0], loss_quantile(over_weight), axis=1)
     low = max(1, int(np.floor(best.min() / bud_step)))
     high = max(low, int(np.ceil(best.max() / bud_step)))
-    least, most = np.ceil(floor or 1.0), np.inf if cap is None else max(np.floor(cap), 1.0)
-    return np.unique(np.clip(bud_step * np.arange(low, high + 1), min(least, most), most)).astype(np.int64)
+    return np.unique(within_limits(bud_step * np.arange(low, high + 1), need)).astype(np.int64)
 
 
 def expected_loss(
@@ -50,7 +40,7 @@ def expected_loss(
     Parameters
     ----------
     draws : SizeDraws of P panels
-    need : kg (P, n) -> buds (P, n); its `floor` and `cap`, where it has them, hold the counts too
+    need : kg (P, n) -> buds (P, n)
     counted : (P,) vines of each panel that get a bud count; at least one in all
 
     Returns
@@ -59,8 +49,7 @@ def expected_loss(
     loss : (P, B) in buds, summed over the panel's counted vines
     """
     needed = need(draws.vine_points(POINTS))
-    floor, cap = getattr(need, "floor", None), getattr(need, "cap", None)
-    counts = candidate_counts(needed, counted, bud_step=bud_step, over_weight=over_weight, floor=floor, cap=cap)
+    counts = candidate_counts(needed, counted, need, bud_step=bud_step, over_weight=over_weight)
     loss, alike = np.empty((len(counted), len(counts))), np.full(POINTS, 1.0 / POINTS)
     for b, told in enumerate(counts):
         loss[:, b] = asymmetric_loss(float(told), needed, over_weight) @ alike

@@ -9,7 +9,7 @@ import numpy as np
 
 from geoprune.sizes import SizeDraws
 from geoprune.zones.loss import asymmetric_loss, loss_quantile
-from geoprune.zones.options import Floats, Labels, Need, ZoneOptions
+from geoprune.zones.options import Floats, Labels, Need, ZoneOptions, within_limits
 
 #: "Told more than this many buds off": one step too many or too few is what a pruner's own eye makes good.
 FAR_OFF_BUDS = 5.0
@@ -59,7 +59,7 @@ def measure_misfits(
     draws = thin(draws, len(counted))
     for weights, size, sd in zip(draws.vines(POINTS), draws.panel_mean, draws.vine_sd, strict=True):
         needed = need(weights)
-        best = best_counts(needed, bud_step=options.bud_step, over_weight=options.over_weight)
+        best = best_counts(needed, need, bud_step=options.bud_step, over_weight=options.over_weight)
         perfect.append(_misses(best, needed, share))
         figures.append(
             [(*_misses(told[:, k], needed, share), _explained(size, sd, share, group[:, k])) for k in range(told.shape[1])]
@@ -68,10 +68,11 @@ def measure_misfits(
     return Misfits(misfit, far_off, explained, *np.array(perfect).T)
 
 
-def best_counts(needed: Floats, *, bud_step: int, over_weight: float) -> Floats:
-    """Best count, in steps and never less than one step, for each panel with equally likely needs (P, n): (P,)."""
+def best_counts(needed: Floats, need: Need, *, bud_step: int, over_weight: float) -> Floats:
+    """Best count, in steps within the need's limits and never less than one step, for each panel with equally likely
+    needs (P, n): (P,)."""
     middle = np.quantile(needed, loss_quantile(over_weight), axis=1)
-    sides = [np.maximum(end(middle / bud_step), 1) * bud_step for end in (np.floor, np.ceil)]
+    sides = [within_limits(np.maximum(end(middle / bud_step), 1) * bud_step, need) for end in (np.floor, np.ceil)]
     costs = [asymmetric_loss(told[:, None], needed, over_weight).mean(axis=1) for told in sides]
     return np.where(costs[0] <= costs[1], *sides)
 

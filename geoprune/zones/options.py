@@ -14,6 +14,7 @@ from geoprune.errors import Message
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
+#: Vine size (kg) to buds. It may carry `floor` and `cap`, as `rules.BudNeed` does: then counts told keep them.
 Need = Callable[[Floats], Floats]
 
 
@@ -96,6 +97,13 @@ LEAST: dict[str, float] = {
     "min_saving_buds": 0,
     "min_step_buds": 0,
 }
+
+
+def within_limits(counts: Floats | Labels, need: Need) -> Floats:
+    """Counts held to 1 and the need's floor and cap: one beyond becomes the whole number next to it that keeps them."""
+    floor, cap = getattr(need, "floor", None), getattr(need, "cap", None)
+    least, most = np.ceil(floor or 1.0), np.inf if cap is None else max(np.floor(cap), 1.0)
+    return np.clip(np.asarray(counts, dtype=float), min(max(least, 1.0), most), most)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,7 @@
 """Merit, its intervals, the curve, the chosen number and the reasons."""
 
 import tomllib
+from dataclasses import dataclass
 from importlib.resources import files
 
 import numpy as np
@@ -160,9 +161,35 @@ def test_the_best_count_is_the_quantile_of_the_asymmetric_loss():
     told = np.arange(5.0, 100.0, 0.05)
     loss = [float(asymmetric_loss(t, needed, 1.25).mean()) for t in told]
     assert told[int(np.argmin(loss))] == pytest.approx(np.quantile(needed, loss_quantile(1.25)), abs=0.1)
-    best = best_counts(needed, bud_step=5, over_weight=1.25)[0]
+    best = best_counts(needed, need, bud_step=5, over_weight=1.25)[0]
     fives = told[np.isclose(told % 5, 0) | np.isclose(told % 5, 5)]
     assert best == pytest.approx(min(fives, key=lambda t: float(asymmetric_loss(t, needed, 1.25).mean())))
+
+
+@dataclass(frozen=True)
+class Held:
+    """A need with a floor and a cap."""
+
+    floor: float | None = None
+    cap: float | None = None
+
+    def __call__(self, weight_kg):
+        return np.clip(need(weight_kg), self.floor, self.cap)
+
+
+@pytest.mark.parametrize(
+    ("floor", "cap", "least", "most"), [(None, 34.0, 21, 34), (30.5, None, 31, 49), (30.0, 34.4, 30, 34)]
+)
+def test_counts_keep_floor_and_cap_though_the_step_does_not_divide_them(floor, cap, least, most):
+    # halves that need 20 and 48 buds, told in sevens
+    trellis, _ = lay_block([6] * 6)
+    size = np.where(np.arange(36) % 6 < 3, 0.5, 1.2)
+    held = Held(floor, cap)
+    zoning = draw_zones(trellis, draws_of(size, doubt_kg=0.01, vine_sd_kg=0.02), held, options=ZoneOptions(bud_step=7))
+    assert zoning.buds.tolist() == [least, most]
+    known = best_counts(held(np.array([[0.5] * 9, [1.2] * 9])), held, bud_step=7, over_weight=1.25)
+    assert known.tolist() == [least, most]
+    assert zoning.merit["perfect_misfit"]["value"] <= zoning.merit["zones_misfit"]["value"] + 1e-9
 
 
 def test_no_vine_to_count_is_an_error():
