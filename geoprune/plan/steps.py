@@ -48,7 +48,7 @@ from geoprune.rules import (
     fit_recipe,
     load_rules,
 )
-from geoprune.surface import Prior, check_evidence, fit_surface, next_vines, score_covariate
+from geoprune.surface import Checked, Prior, check_evidence, fit_surface, next_vines, score_covariate
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
 from geoprune.zones import GivenLabels, Zoning, draw_zones, judge_zones
@@ -84,7 +84,7 @@ class Prepared:
     samples: gpd.GeoDataFrame
     injury: Injury
     need: BudNeed
-    covariates: tuple[Covariate, ...]
+    checked: Checked
     labels: GivenLabels | None
     remarks: tuple[Remark, ...]
 
@@ -200,7 +200,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         block.samples,
         block=name,
         seed=options.seed,
-        covariates=block.covariates,
+        checked=block.checked,
         prior=Prior(earlier=tuple(dict(one) for one in beside.earlier)),
         outline=block.polygon,
     )
@@ -278,9 +278,8 @@ def _prepare(
     if here is not None and len(here):
         layers += [layer] if (layer := found.gather(score_covariate, trellis, here, file="scores")) is not None else []
     samples = found.gather(place_samples, weighed, trellis)
-    if samples is not None:
-        found.gather(check_evidence, trellis, samples, block=name, covariates=layers)
-    if rule is None or samples is None or given is None:
+    checked = None if samples is None else found.gather(check_evidence, trellis, samples, block=name, covariates=layers)
+    if rule is None or samples is None or checked is None or given is None:
         return None
     settings = _settings(entry, rule, trellis)
     checks = vineyard.bud_checks
@@ -300,7 +299,7 @@ def _prepare(
         *(*read, *variety_remarks(book, settings), *left_out_remarks(samples, trellis, block=name)),
         *given_remarks,
     )
-    return Prepared(settings, polygon, vineyard.crs, rule, trellis, samples, injury, need, tuple(layers), labels, remarks)
+    return Prepared(settings, polygon, vineyard.crs, rule, trellis, samples, injury, need, checked, labels, remarks)
 
 
 def _settings(entry: pd.Series, rule: Rule, trellis: Trellis) -> BlockSettings:

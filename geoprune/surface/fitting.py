@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 import geopandas as gpd
 import numpy as np
@@ -67,14 +67,22 @@ class Model:
         return [choice.name for choice in self.choices if choice.kept]
 
 
+class Checked(NamedTuple):
+    """What a block's surface is fitted to: its samples as arrays, and its covariates by name."""
+
+    evidence: Evidence
+    layers: dict[str, Columns]
+
+
 def check_evidence(
     trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "", covariates: Sequence[Covariate] = ()
-) -> tuple[Evidence, dict[str, Columns]]:
+) -> Checked:
     """What samples and layers tell of a block, checked before anything is estimated; see `fit_surface`."""
     evidence = gather(trellis, samples, block=block)
     needed = evidence.member >= 0
     needed[evidence.vine_id] = True
-    return evidence, look_up(covariates, evidence.vines + evidence.centre, trellis.vines.crs, needed, block=block)
+    layers = look_up(covariates, evidence.vines + evidence.centre, trellis.vines.crs, needed, block=block)
+    return Checked(evidence, layers)
 
 
 def fit_surface(
@@ -88,6 +96,7 @@ def fit_surface(
     covariates: Sequence[Covariate] = (),
     prior: Prior | None = None,
     outline: shapely.Geometry | None = None,
+    checked: Checked | None = None,
 ) -> Surface:
     """Estimate vine size from placed samples.
 
@@ -104,19 +113,20 @@ def fit_surface(
     covariates : layers read by `geoprune.covariates.read_covariate`, or `score_covariate`
     prior : beliefs about range and nugget share; by default weak ones
     outline : the block's polygon, for the grid
+    checked : what `check_evidence` gave for these samples and covariates, where it was asked before
 
     Raises
     ------
     DataError
         With fewer than 5 usable samples, impossible weights, or a covariate that does not cover the block.
     """
-    evidence, layers = check_evidence(trellis, samples, block=block, covariates=covariates)
+    evidence, layers = checked or check_evidence(trellis, samples, block=block, covariates=covariates)
     if len(evidence.values) < FEWEST_FOR_MAP or np.ptp(evidence.values) <= 1e-9 * np.abs(evidence.values).max():
         return _flat(trellis, samples, evidence, draws=draws, seed=seed, outline=outline)
     shape = choose_shape(evidence, bearing_deg=row_bearing(trellis))
     model = _fit(evidence, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
     surface = _surface(trellis, samples, evidence, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
-    if any(covariate.around and covariate.name in model.kept for covariate in covariates):
+    if any(layers[name].covariate.around for name in model.kept):
         surface = replace(surface, remarks=(*surface.remarks, Message("surface.scores_around")))
     return surface
 
