@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
+from scipy.spatial.distance import cdist
 
 from geoprune.geostat import AveragedKriging, LocalKriging, correlation
 from geoprune.geostat.covariance import distances
@@ -37,7 +38,8 @@ def next_vines(surface: Surface, trellis: Trellis, need: Need, *, count: int = 1
     The misfit is that of the rule's number for a panel's estimated size against the rule's number for a vine that stands
     there: slope x sqrt(2/pi) x sqrt(variance of the panel's estimate + vine-to-vine variance), in buds per vine. A
     weight lowers the variance by kriging, whatever it reads; what it would teach about range and nugget is not counted.
-    Where there is no map nothing is proposed.
+    Where there is no map, for want of weights, each vine is the one farthest from all weighed and chosen; its gain is
+    not known.
 
     Parameters
     ----------
@@ -45,23 +47,37 @@ def next_vines(surface: Surface, trellis: Trellis, need: Need, *, count: int = 1
     need : kg (P, k) -> buds
     count : vines proposed
     """
-    empty = trellis.vines.iloc[:0][["row", "vine", "geometry"]].assign(stop=0, gain_buds=0.0)
-    if surface.kriging is None:
-        return NextVines(empty[["stop", "row", "vine", "gain_buds", "geometry"]], ())
     vines = surface.support.points
     able = np.flatnonzero((surface.groups >= 0) & ~np.isin(np.arange(len(vines)), surface.weighed))
     candidates = spread_out(vines, able, CANDIDATES)
+    if surface.kriging is None:
+        pick = candidates[farthest(vines[candidates], vines[surface.weighed], count)]
+        return NextVines(_stops(trellis, pick, np.full(len(pick), np.nan)), ())
     targets = spread_out(vines, np.flatnonzero(surface.groups >= 0), TARGETS)
     size = surface.panels["vine_size_kg"].to_numpy()
     slope = (_slope(need, size) * surface.support.shape.stretch(np.nan_to_num(size)))[surface.groups[targets]]
     chosen, misfit = design_more(surface, candidates, targets, slope, max(count, *MORE))
     gain = -np.diff(misfit)
-    pick = candidates[chosen[:count]]
-    table = trellis.vines.iloc[pick][["row", "vine", "geometry"]].assign(gain_buds=gain[:count])
+    told = tuple({"vines": k, "misfit_buds": float(misfit[k])} for k in (0, *MORE) if k < len(misfit))
+    return NextVines(_stops(trellis, candidates[chosen[:count]], gain[:count]), told)
+
+
+def _stops(trellis: Trellis, pick: Integers, gain: Floats) -> gpd.GeoDataFrame:
+    """The vines chosen as a table in walking order."""
+    table = trellis.vines.iloc[pick][["row", "vine", "geometry"]].assign(gain_buds=gain)
     table = table.iloc[walking_order(trellis, pick)].reset_index(drop=True)
     table.insert(0, "stop", np.arange(1, len(table) + 1))
-    told = tuple({"vines": k, "misfit_buds": float(misfit[k])} for k in (0, *MORE) if k < len(misfit))
-    return NextVines(table[["stop", "row", "vine", "gain_buds", "geometry"]], told)
+    return table[["stop", "row", "vine", "gain_buds", "geometry"]]
+
+
+def farthest(points: Floats, taken: Floats, count: int) -> Integers:
+    """Positions of up to `count` points, each the one farthest from those taken and chosen before it."""
+    distance = cdist(points, taken).min(axis=1, initial=np.inf)
+    chosen: list[int] = []
+    for _ in range(min(count, len(points))):
+        chosen.append(int(distance.argmax()))
+        distance = np.minimum(distance, np.hypot(*(points - points[chosen[-1]]).T))
+    return np.array(chosen, dtype=np.int64)
 
 
 def spread_out(points: Floats, able: Integers, most: int) -> Integers:

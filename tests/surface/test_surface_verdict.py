@@ -12,7 +12,7 @@ from geoprune.errors import DataError
 from geoprune.surface import fit_surface, next_vines
 from geoprune.surface.evidence import gather
 from geoprune.surface.fitting import nodes_of
-from geoprune.surface.next_vines import walking_order
+from geoprune.surface.next_vines import farthest, walking_order
 from geoprune.surface.prior import Prior
 from geoprune.surface.row_effect import find_row_effect
 from geoprune.surface.shape import choose_scale
@@ -207,7 +207,16 @@ def test_all_weights_equal_make_no_map():
     assert surface.block_mean_kg == pytest.approx(0.8)
     assert [m.key for m in surface.remarks] == ["surface.all_equal"]
     assert np.nanmax(surface.grid["vine_size_kg"]) == pytest.approx(0.8)
-    assert next_vines(surface, made.trellis, rule).vines.empty
+    proposed = next_vines(surface, made.trellis, rule).vines
+    assert len(proposed) == 10
+    assert proposed["gain_buds"].isna().all()
+    assert proposed["stop"].tolist() == list(range(1, 11))
+
+
+def test_without_a_map_the_vines_farthest_from_all_weighed_are_proposed():
+    line = np.column_stack([np.arange(11.0), np.zeros(11)])
+    assert farthest(line, line[:1], 3).tolist() == [10, 5, 2]  # 2 and 7 are as far: the first of them
+    assert sorted(farthest(line[:2], line[:1], 5).tolist()) == [0, 1]
 
 
 def test_too_few_samples():
