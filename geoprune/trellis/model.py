@@ -9,11 +9,15 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
+from geoprune.errors import DataError, Problem
 from geoprune.layers import COUNTED, Vineyard
 from geoprune.trellis.rows import RowLines, lay_rows
 
 PANEL_M = 7.3  # 24 ft, common practice, no source
+#: Vines nearer than this stand on one place.
+ONE_PLACE_M = 0.01
 
 
 @dataclass(frozen=True)
@@ -40,7 +44,7 @@ def build_trellis(vineyard: Vineyard, block: str) -> Trellis:
     Raises
     ------
     DataError
-        When there is neither a rows layer nor a row bearing, or no row holds a vine.
+        When there is neither a rows layer nor a row bearing, no row holds a vine, or two vines would stand on one place.
     """
     entry = vineyard.blocks[vineyard.blocks["block"] == block].iloc[0]
     spacing = float(entry["vine_spacing_m"])
@@ -48,6 +52,7 @@ def build_trellis(vineyard: Vineyard, block: str) -> Trellis:
     told = entry["vines_per_panel"]
     per_panel = max(1, round(PANEL_M / spacing)) if pd.isna(told) else int(told)
     vines, posts = _stand_vines(lines, per_panel)
+    _check_apart(vines, block)
     vines["status"] = _status(vines, vineyard, block)
     vines["counted"] = vines["status"].isin(COUNTED)
     panels = _panels(lines.rows, vines, posts)
@@ -85,6 +90,15 @@ def _stand_vines(lines: RowLines, per_panel: int) -> tuple[gpd.GeoDataFrame, pd.
         crs=lines.rows.crs,
     )
     return vines, pd.DataFrame({"before_m": along - pitch / 2, "after_m": along + pitch / 2})
+
+
+def _check_apart(vines: gpd.GeoDataFrame, block: str) -> None:
+    """Refuse vines that stand on one place: no ground is nearest to one of them alone."""
+    pairs = cKDTree(shapely.get_coordinates(vines.geometry.values)).query_pairs(ONE_PLACE_M, output_type="ndarray")
+    if len(pairs):
+        one, other = (f"vine {vines['vine'].iloc[i]} of row '{vines['row'].iloc[i]}'" for i in pairs[0])
+        what = f"{one} and {other} would stand on one place"
+        raise DataError([Problem("", "rows", f"block '{block}'", what, "Draw each row where it stands, and once")])
 
 
 def _status(vines: gpd.GeoDataFrame, vineyard: Vineyard, block: str) -> NDArray[np.object_]:

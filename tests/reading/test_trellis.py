@@ -110,6 +110,13 @@ def test_a_vine_more_in_the_vines_layer_is_believed():
     assert build_trellis(vineyard(straight(1, 39.0), vines=[("1", 21, "dead")]), "A").rows["vines"].tolist() == [19]
 
 
+def test_two_vines_on_one_place_are_refused():
+    # end to end with a vine in common: too little for rows on each other, yet no ground is nearest to either alone
+    rows = [LineString([(0, 0), (0, 40)]), LineString([(0, 38), (0, 80)])]
+    with pytest.raises(DataError, match=r"vine 20 of row '1' and vine 1 of row '2' would stand on one place"):
+        build_trellis(vineyard(rows), "A")
+
+
 def test_vines_follow_a_curved_row():
     angle = np.linspace(0, np.pi, 400)
     arc = LineString(50 * np.column_stack([np.cos(angle), np.sin(angle)]))
