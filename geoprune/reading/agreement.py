@@ -14,8 +14,8 @@ from geoprune.errors import Problems
 from geoprune.layers import COUNTED, FEWEST_SAMPLES, Vineyard
 from geoprune.reading.faults import Faults
 from geoprune.text import few
-from geoprune.trellis.placing import distance_to_rows, place_problems
-from geoprune.trellis.rows import RowLines, lay_rows
+from geoprune.trellis.placing import distance_to_rows, place_problems, reach_m
+from geoprune.trellis.rows import RowLines, lay_rows, vine_places
 
 #: Rows this much nearer or farther than the block's row spacing are said (design choice).
 SPACING_TOLERANCE = 0.2
@@ -23,6 +23,8 @@ SPACING_TOLERANCE = 0.2
 SAME_GROUND = 0.2
 #: So much of the shorter row may lie so: rows run together at a point of the block (design choice).
 RUN_TOGETHER = 0.25
+#: A place farther than this from the vine named with it is another one (design choice: several times a phone's error).
+ANOTHER_PLACE_M = 15.0
 #: A block's median weight of prunings per vine lies within (common practice, no source).
 USUAL_KG = (0.05, 4.0)
 
@@ -46,12 +48,14 @@ def check_agreement(vineyard: Vineyard, faults: Faults, *, file: str, samples_fi
     if vineyard.vines is not None:
         check_vine_numbers(vineyard.vines[vineyard.vines["block"].isin(laid)], ends, faults.at(file, "vines"))
         _check_bearing(vineyard.vines, ends, faults.at(file, "vines"))
+        _remark_another_place(vineyard.vines, laid, "vines_elsewhere", faults)
     samples = vineyard.samples[vineyard.samples["block"].isin(laid)].reset_index(drop=True)
     known = {block: few(lines.rows["row"]) for block, lines in laid.items()}
     problems = place_problems(samples, _ends_of(samples, ends), file=samples_file, known=known)
     faults.problems.extend(problems)
     wrong = samples["source_place"].isin([problem.row for problem in problems]).to_numpy()
     _check_enough(vineyard, samples, laid, wrong, faults.at(samples_file, "samples"))
+    _remark_another_place(samples, laid, "samples_elsewhere", faults)
     _remark_unusual(samples, faults)
 
 
@@ -207,20 +211,38 @@ def _check_enough(
 
 
 def _out_of_use(vineyard: Vineyard, samples: gpd.GeoDataFrame, laid: dict[str, RowLines]) -> NDArray[np.bool_]:
-    """Which samples cannot be used: on a vine that does not bear, or farther than half a row from any."""
-    named = ((samples["row"] != "") & samples["vine"].notna()).to_numpy()
+    """Which samples cannot be used: on a vine that does not bear, or too far from the row named or from any."""
+    row = samples["row"].to_numpy()
+    exact = (row != "") & samples["vine"].notna().to_numpy()
     lost = np.zeros(len(samples), dtype=bool)
     if vineyard.vines is not None:
         idle = vineyard.vines.loc[~vineyard.vines["status"].isin(COUNTED), ["block", "row", "vine"]]
         keys = pd.MultiIndex.from_frame(samples[["block", "row", "vine"]])
-        lost = named & keys.isin(pd.MultiIndex.from_frame(idle.astype({"vine": float})))
+        lost = exact & keys.isin(pd.MultiIndex.from_frame(idle.astype({"vine": float})))
     points = np.asarray(samples.geometry.values)
-    located = ~named & ~shapely.is_missing(points)
+    located = ~exact & ~shapely.is_missing(points)
     spacing = dict(zip(vineyard.blocks["block"], vineyard.blocks["row_spacing_m"], strict=True))
     for name in samples["block"][located].unique():
         here = np.flatnonzero(located & (samples["block"] == name).to_numpy())
-        lost[here] = distance_to_rows(points[here], laid[name].rows) > spacing[name] / 2
+        lost[here] = distance_to_rows(points[here], row[here], laid[name].rows) > reach_m(row[here] != "", spacing[name])
     return lost
+
+
+def _remark_another_place(told: gpd.GeoDataFrame, laid: dict[str, RowLines], key: str, faults: Faults) -> None:
+    """Say which lines name a vine by row and number and give a place far from it: row and number are believed."""
+    for name, here in told[told.geometry.notna()].groupby("block"):
+        if name not in laid:
+            continue
+        places = vine_places(laid[name], here["row"], here["vine"])
+        away = shapely.distance(np.asarray(here.geometry.values), places)
+        far = away > ANOTHER_PLACE_M
+        if far.any():
+            fields = {
+                "count": int(far.sum()),
+                "places": few(here["source_place"][far]),
+                "farthest_m": float(away[far].max()),
+            }
+            faults.remark("warning", key, block=name, **fields)
 
 
 def _remark_unusual(samples: gpd.GeoDataFrame, faults: Faults) -> None:

@@ -17,14 +17,17 @@ from geoprune.trellis.model import Trellis
 
 #: No one can have weighed the prunings of these.
 GONE = ("missing", "dead")
+#: A phone errs by so much among vines (an assumption): so far beyond half a row spacing a named row is still believed.
+PHONE_M = 3.0
 
 
 def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = "") -> gpd.GeoDataFrame:
     """Place each sample of one block at its vine.
 
-    Row + vine is exact. A coordinate goes to the nearest vine that is not missing or dead; farther than half a row
-    spacing from every row it is left out. `vines_weighed` > 1: the weight stands in the middle of that many standing
-    neighbours along the row, the vine named in their middle (of an even number, the one before the middle).
+    Row + vine is exact. A coordinate goes to the nearest vine that is not missing or dead, of the row named if one is;
+    too far (`reach_m`) from that row, or from every row, it is left out. `vines_weighed` > 1: the weight stands in the
+    middle of that many standing neighbours along the row, the vine named in their middle (of an even number, the one
+    before the middle).
 
     Parameters
     ----------
@@ -40,7 +43,7 @@ def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = ""
     GeoDataFrame
         The samples with row and vine filled in, `vine_id` (position in trellis.vines), first_vine, last_vine (of the
         group weighed), offset_m (from the place given to the vine; 0 for row + vine), row_distance_m (from
-        the place given to the nearest row; NaN for row + vine), used, why_not; geometry is
+        the place given to the row named, else to the nearest; NaN for row + vine), used, why_not; geometry is
         where the weight stands.
 
     Raises
@@ -58,8 +61,11 @@ def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = ""
     status = vines["status"].to_numpy()[vine_id]
     counted = vines["counted"].to_numpy()[vine_id]
     why = np.where(counted, "", np.array([f"the vine is {word}" for word in status], dtype=object)).astype(object)
-    far = row_distance > trellis.row_spacing_m / 2
-    why = np.where(far, [f"{distance:.1f} m from the nearest row" for distance in row_distance], why)
+    named = (placed["row"] != "").to_numpy()
+    far = row_distance > reach_m(named, trellis.row_spacing_m)
+    whose = np.where(named, "the row named", "the nearest row")
+    why = np.where(far, [f"{d:.1f} m from {row}" for d, row in zip(row_distance, whose, strict=True)], why)
+    placed["row_named"], placed["too_far"] = named, far
     placed["vine_id"], placed["offset_m"], placed["row_distance_m"] = vine_id, offset, row_distance
     placed["why_not"] = why
     placed["used"] = placed["why_not"] == ""
@@ -70,7 +76,7 @@ def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = ""
 def place_problems(
     samples: gpd.GeoDataFrame, ends: NDArray[np.float64], *, file: str = "", known: str | Mapping[str, str] = ""
 ) -> list[Problem]:
-    """What is wrong with the rows and vine numbers of samples: unknown row, beyond the row's end.
+    """What is wrong with the rows and vine numbers of samples: unknown row, row without vines, beyond the row's end.
 
     Parameters
     ----------
@@ -83,15 +89,19 @@ def place_problems(
         Rows that are there, for messages; by block when samples are of several.
     """
     vine = samples["vine"].to_numpy(dtype=float)
-    named = (samples["row"] != "").to_numpy() & ~np.isnan(vine)
+    named = (samples["row"] != "").to_numpy()
+    there = np.where(np.isnan(vine), ends > 0, (vine >= 1) & (vine <= ends))
     problems = []
-    for i in np.flatnonzero(named & ~((vine >= 1) & (vine <= ends))):
+    for i in np.flatnonzero(named & ~there):
         sample = samples.iloc[i]
         where = sample.get("source_place", f"row {sample['source_row']}")
         if np.isnan(ends[i]):
             names = known if isinstance(known, str) else known[sample["block"]]
             what = f"unknown row '{sample['row']}' in block '{sample['block']}'"
             problems.append(Problem(file, "samples", where, what, f"Use a row's painted name ({names})"))
+        elif np.isnan(vine[i]):
+            what = f"row '{sample['row']}' of block '{sample['block']}' is too short for a vine"
+            problems.append(Problem(file, "samples", where, what, "Correct the row, or its line"))
         else:
             what = f"row '{sample['row']}' of block '{sample['block']}' has {ends[i]:g} vines, not {vine[i]:g}"
             problems.append(Problem(file, "samples", where, what, "Correct the vine number"))
@@ -103,8 +113,12 @@ def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str =
     told = []
     for sample in placed[~placed["used"]].itertuples():
         line = int(sample.source_row)
-        if sample.row_distance_m > trellis.row_spacing_m / 2:
-            message = Message("reading.left_out_far", {"line": line, "distance_m": float(sample.row_distance_m)})
+        away = float(sample.row_distance_m)
+        if sample.too_far and sample.row_named:
+            fields = {"line": line, "row": sample.row, "distance_m": away, "phone_m": PHONE_M}
+            message = Message("reading.left_out_far_from_row", fields)
+        elif sample.too_far:
+            message = Message("reading.left_out_far", {"line": line, "distance_m": away})
         else:
             fields = {"line": line, "row": sample.row, "vine": int(sample.vine)}
             message = Message("reading.left_out_not_bearing", fields)
@@ -117,29 +131,39 @@ def _find_vines(
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
     """Position in trellis.vines, distance from the place given to it, and to the nearest row (NaN for row + vine)."""
     vines = trellis.vines
-    named = ((placed["row"] != "") & placed["vine"].notna()).to_numpy()
+    exact = ((placed["row"] != "") & placed["vine"].notna()).to_numpy()
     number = pd.Series(np.arange(len(vines)), pd.MultiIndex.from_arrays([vines["row"], vines["vine"]]))
     vine_id = np.zeros(len(placed), dtype=np.int64)
     offset, row_distance = np.zeros(len(placed)), np.full(len(placed), np.nan)
-    keys = pd.MultiIndex.from_arrays([placed.loc[named, "row"], placed.loc[named, "vine"].astype(int)])
-    vine_id[named] = number.reindex(keys).to_numpy()
-    given = placed.geometry.values[~named]
-    if len(given):
-        standing = np.flatnonzero(~vines["status"].isin(GONE).to_numpy())
-        standing = standing if len(standing) else np.arange(len(vines))
+    keys = pd.MultiIndex.from_arrays([placed.loc[exact, "row"], placed.loc[exact, "vine"].astype(int)])
+    vine_id[exact] = number.reindex(keys).to_numpy()
+    points = np.asarray(placed.geometry.values)
+    for name, here in pd.Series(np.flatnonzero(~exact)).groupby(placed["row"].to_numpy()[~exact]):
+        of_row = np.flatnonzero((vines["row"] == name).to_numpy()) if name else np.arange(len(vines))
+        standing = of_row[~vines["status"].isin(GONE).to_numpy()[of_row]]
+        standing = standing if len(standing) else of_row
         tree = cKDTree(shapely.get_coordinates(vines.geometry.values[standing]))
-        offset[~named], nearest = tree.query(shapely.get_coordinates(given))
-        vine_id[~named] = standing[nearest]
-        row_distance[~named] = distance_to_rows(given, trellis.rows)
+        offset[here], nearest = tree.query(shapely.get_coordinates(points[here]))
+        vine_id[here] = standing[nearest]
+    row_distance[~exact] = distance_to_rows(points[~exact], placed["row"].to_numpy()[~exact], trellis.rows)
     return vine_id, offset, row_distance
 
 
-def distance_to_rows(points: NDArray[np.object_], rows: gpd.GeoDataFrame) -> NDArray[np.float64]:
-    """Distance (m) of each point from the nearest row."""
-    (index, _), distance = rows.sindex.nearest(np.asarray(points), return_all=False, return_distance=True)
+def distance_to_rows(points: NDArray[np.object_], named: NDArray[np.object_], rows: gpd.GeoDataFrame) -> NDArray[np.float64]:
+    """Distance (m) of each point from the row named, from the nearest row where none is; NaN where there is no such row."""
+    lines = np.asarray(rows.geometry.values)
+    order = pd.Series(np.arange(len(lines)), rows["row"].to_numpy()).reindex(named).to_numpy(dtype=float, copy=True)
+    (index, nearest), _ = rows.sindex.nearest(np.asarray(points), return_all=False, return_distance=True)
+    order[index] = np.where(named[index] == "", nearest, order[index])
     found = np.full(len(points), np.nan)
-    found[index] = distance
+    there = ~np.isnan(order)
+    found[there] = shapely.distance(points[there], lines[order[there].astype(int)])
     return found
+
+
+def reach_m(named: NDArray[np.bool_], row_spacing_m: float) -> NDArray[np.float64]:
+    """How far (m) from its row a coordinate may lie: half a row spacing, where the row is named a phone's error more."""
+    return np.where(named, row_spacing_m / 2 + PHONE_M, row_spacing_m / 2)
 
 
 def _stand_groups(placed: gpd.GeoDataFrame, trellis: Trellis) -> gpd.GeoDataFrame:

@@ -76,6 +76,22 @@ def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
     return RowLines(gpd.GeoDataFrame(table, geometry=lines[order], crs=vineyard.crs), pd.DataFrame(stretches), ends_stand)
 
 
+def vine_places(lines: RowLines, rows: pd.Series, vines: pd.Series) -> NDArray[np.object_]:
+    """Where vines named by row and number stand; None where there is no such vine."""
+    stretches, counted = lines.stretches, lines.rows["vines"].to_numpy()
+    order = pd.Series(np.arange(len(counted)), lines.rows["row"].to_numpy()).reindex(rows).to_numpy(dtype=float)
+    number = vines.to_numpy(dtype=float)
+    known = np.flatnonzero(~np.isnan(order) & (number >= 1))
+    known = known[number[known] <= counted[order[known].astype(int)]]
+    row, number = order[known].astype(int), number[known]
+    begins = stretches["row_order"] + stretches["first_vine"] / (counted.max() + 2)
+    stretch = stretches.iloc[np.searchsorted(begins, row + (number + 0.5) / (counted.max() + 2)) - 1]
+    along = stretch["start_m"] + (number - stretch["first_vine"] + 0.5) * stretch["pitch_m"]
+    places = np.full(len(rows), None, dtype=object)
+    places[known] = shapely.line_interpolate_point(lines.rows.geometry.to_numpy()[row], along.to_numpy())
+    return places
+
+
 def _row_parts(vineyard: Vineyard, entry: pd.Series) -> tuple[list[str], list[list[LineString]]]:
     if vineyard.rows is not None:
         given = np.flatnonzero(vineyard.rows["block"] == entry["block"])

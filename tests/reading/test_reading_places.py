@@ -142,3 +142,31 @@ def test_exchanged_axes_where_few_vines_grow_are_said(tmp_path):
     kind, block, fields = remarks(path, weights)["reading.unusual_latitude"]
     assert (kind, block) == ("warning", "")
     assert 10 < fields["latitude"] < 11
+
+
+@pytest.mark.parametrize("far", [0, 3])
+def test_positions_far_from_the_vine_named_are_said(tmp_path, far):
+    points = iv.located(crs=32617).geometry
+    table = iv.samples().assign(easting=points.x, northing=points.y + 5.0)
+    table.loc[table.index[:far], "easting"] += 30.0
+    path, weights = iv.write(tmp_path, table)
+    found = {r.message.key: r for r in read_vineyard(path, samples=weights, crs="EPSG:32617").remarks}
+    if not far:
+        assert "reading.samples_elsewhere" not in found
+        return
+    remark = found["reading.samples_elsewhere"]
+    assert (remark.kind, remark.block) == ("warning", "A")
+    fields = {"count": 3, "places": "line 2, line 3, line 4", "farthest_m": pytest.approx(np.hypot(30, 5), abs=0.1)}
+    assert remark.message.fields == fields
+
+
+def test_rows_drawn_from_the_wrong_end_show_in_the_vines_layer(tmp_path):
+    rows = iv.rows()
+    turned = rows.set_geometry(rows.geometry.reverse())
+    points = [iv.vine_point(row, vine) for row in (1, 2) for vine in (1, 2, 50)]
+    vines = gpd.GeoDataFrame({"block": "A", "row": [1, 1, 1, 2, 2, 2], "vine": [1, 2, 50] * 2}, geometry=points, crs=iv.CRS)
+    for layer, count in ((rows, 0), (turned, 6)):
+        (tmp_path / str(count)).mkdir()
+        found = remarks(*iv.write(tmp_path / str(count), rows=layer, vines=vines))
+        assert ("reading.vines_elsewhere" in found) == (count > 0)
+    assert found["reading.vines_elsewhere"][2]["count"] == 6

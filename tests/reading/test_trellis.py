@@ -18,6 +18,7 @@ from geoprune import DataError, build_trellis, place_samples
 from geoprune.layers import Vineyard
 from geoprune.trellis import lay_rows, left_out_remarks, panel_footprints
 from geoprune.trellis.model import cut_lines
+from geoprune.trellis.rows import vine_places
 
 UTM = CRS.from_epsg(32617)
 
@@ -294,6 +295,35 @@ def test_a_sample_farther_than_half_a_row_is_left_out_and_said():
     (remark,) = left_out_remarks(placed, trellis, block="A")
     assert (remark.kind, remark.message.key, remark.block) == ("dropped", "reading.left_out_far", "A")
     assert remark.message.fields == {"line": 3, "distance_m": pytest.approx(1.6)}
+
+
+def test_the_row_named_is_kept_where_a_coordinate_errs():
+    trellis = build_trellis(vineyard(straight(), vines=[("1", 7, "missing")]), "A")
+    # 2.6 m east of row 1 and 0.4 m from row 2: a phone's error; 4.6 m is more than 1.5 + 3 m
+    told = samples(Point(2.6, 12.8), Point(2.6, 9.2), Point(4.6, 9.2), Point(2.6, 9.2))
+    placed = place_samples(told.assign(row=["1", "1", "1", ""]), trellis)
+    assert placed["row"].tolist() == ["1", "1", "1", "2"]
+    assert placed["vine"].tolist() == [6, 5, 5, 5]
+    assert placed["row_distance_m"].tolist() == pytest.approx([2.6, 2.6, 4.6, 0.4])
+    assert placed["why_not"].tolist() == ["", "", "4.6 m from the row named", ""]
+    (remark,) = left_out_remarks(placed, trellis, block="A")
+    assert (remark.kind, remark.message.key) == ("dropped", "reading.left_out_far_from_row")
+    assert remark.message.fields == {"line": 4, "row": "1", "distance_m": pytest.approx(4.6), "phone_m": 3.0}
+
+
+def test_a_named_row_that_is_not_there_is_told_beside_a_coordinate():
+    with pytest.raises(DataError, match="unknown row '9'"):
+        place_samples(samples(Point(0, 9)).assign(row="9"), build_trellis(vineyard(straight()), "A"))
+
+
+def test_places_of_named_vines_are_those_of_the_trellis():
+    broken = [MultiLineString([[(3 * k, 0), (3 * k, 17)], [(3 * k, 25), (3 * k + 2, 60)]]) for k in range(3)]
+    block = vineyard(broken)
+    vines = build_trellis(block, "A").vines
+    places = vine_places(lay_rows(block, "A"), vines["row"], vines["vine"])
+    assert shapely.distance(places, vines.geometry.to_numpy()).max() < 1e-9
+    nowhere = vine_places(lay_rows(block, "A"), pd.Series(["9", "1", "1", "1"]), pd.Series([1.0, 99.0, 0.0, np.nan]))
+    assert nowhere.tolist() == [None] * 4
 
 
 def test_no_one_weighed_a_missing_vine():
