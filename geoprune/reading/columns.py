@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -22,6 +23,9 @@ from geoprune.units import SUFFIXES
 LARGEST_WHOLE = 1e15
 #: Texts that mean "not measured" in optional number columns.
 BLANKS = frozenset({"", "na", "n/a", "nan", "none", "null", "-", "--", "?"})
+#: A number with a decimal comma, and with one comma or point that may part thousands as well.
+DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 
 #: What a Shapefile's ten-letter names stand for: cut long names that keep their meaning, and short ones of ours.
 SHORT_NAMES = {
@@ -70,14 +74,17 @@ class RawTable:
 
 
 def name_text(value: Any) -> str:
-    """A cell as text on one line, nothing hidden: 3, 3.0 and '3' are one name; dates as year-month-day; "" when empty."""
+    """A cell as text on one line, nothing hidden: 3, 3.0 and '3' are one name; dates as year-month-day; "" when empty.
+
+    Letters with marks are told in one way (Unicode normal form C), however they were typed.
+    """
     if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return ""
     if isinstance(value, (float, np.floating)) and float(value).is_integer() and abs(float(value)) < LARGEST_WHOLE:
         return str(int(value))
     if isinstance(value, (datetime, date)):
         return value.isoformat().removesuffix("T00:00:00")
-    text = one_line(value)
+    text = unicodedata.normalize("NFC", one_line(value))
     return text[:-2] if re.fullmatch(r"[+-]?\d+\.0", text) else text
 
 
@@ -89,7 +96,7 @@ def matched(told: pd.Series, names: Iterable[str]) -> pd.Series:
 
 def clean_name(name: object) -> str:
     """Column names without case, outer spaces and the choice between space, hyphen and underscore."""
-    return re.sub(r"[\s\-]+", "_", str(name).strip().casefold())
+    return re.sub(r"[\s\-]+", "_", unicodedata.normalize("NFC", str(name)).strip().casefold())
 
 
 def clean_names(table: pd.DataFrame, faults: Faults, *, short_names: bool = False) -> pd.DataFrame:
@@ -206,10 +213,12 @@ class Columns:
         """
         if name not in self.table:
             return pd.Series(np.nan, index=self.table.index)
-        values, bad = _numbers(self.table[name], self.raw.decimal_comma)
+        unclear = self._unclear(name)
+        values, bad = _numbers(self.table[name].mask(unclear), self.raw.decimal_comma)
+        self._tell(name, unclear, "may have a decimal mark or one for thousands", "Write it without a mark for thousands")
         self._tell(name, bad, "is not a number", f"Give {name} as a plain number")
         if required:
-            self._tell(name, np.isnan(values) & ~bad, "is empty", f"Give {name} as a number")
+            self._tell(name, np.isnan(values) & ~bad & ~unclear, "is empty", f"Give {name} as a number")
         if whole:
             self._tell(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
         values = values * factor
@@ -220,6 +229,17 @@ class Columns:
             self._tell(name, outside, f"is not possible ({low:g} to {high:g}{unit})", "Correct the number or its unit")
             values = np.where(outside, np.nan, values)
         return pd.Series(values, index=self.table.index)
+
+    def _unclear(self, name: str) -> NDArray[np.bool_]:
+        """Where a text such as 1,234 (or 1.234 beside decimal commas) may mean a thousand, and no other value settles it."""
+        column = self.table[name]
+        if not self.raw.decimal_comma or column.dtype != object:
+            return np.zeros(len(column), dtype=bool)
+        texts = column.where(column.map(lambda value: isinstance(value, str)), "").map(name_text)
+        unclear = texts.str.fullmatch(MAYBE_THOUSANDS).to_numpy(dtype=bool)
+        comma = texts.str.contains(",").to_numpy(dtype=bool)
+        settled = (texts.str.fullmatch(DECIMAL_COMMA).to_numpy(dtype=bool) & ~unclear).any()
+        return unclear & (~comma if settled else comma)
 
     def quantity(self, stem: str, kind: str, limits: tuple[float, float] | None, *, required: str = "optional") -> pd.Series:
         """A quantity in SI, from the one column whose ending names its unit; NaN where empty.
@@ -293,7 +313,7 @@ def _numbers(column: pd.Series, decimal_comma: bool) -> tuple[NDArray[np.float64
         return np.where(np.isfinite(values), values, np.nan), np.isinf(values)
     texts = column.map(name_text)
     blank = texts.str.casefold().isin(BLANKS).to_numpy()
-    plain = texts.where(~texts.str.fullmatch(r"[+-]?\d*,\d+"), texts.str.replace(",", ".")) if decimal_comma else texts
+    plain = texts.where(~texts.str.fullmatch(DECIMAL_COMMA), texts.str.replace(",", ".")) if decimal_comma else texts
     shaped = plain.str.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?").to_numpy(dtype=bool)
     values = pd.to_numeric(plain.where(shaped & ~blank), errors="coerce").to_numpy(dtype=np.float64)
     return np.where(np.isfinite(values), values, np.nan), ~blank & ~np.isfinite(values)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import unicodedata
 import zipfile
 
 import geopandas as gpd
@@ -210,6 +211,41 @@ def test_a_comma_in_a_number_of_a_comma_separated_file_is_not_guessed(tmp_path):
     path, weights = iv.write(tmp_path, 'row,vine,pruning_weight_kg\n1,1,"1,250"\n' + "2,2,1.0\n" * 6)
     with pytest.raises(ValueError, match="line 2: pruning_weight_kg '1,250' is not a number"):
         read_vineyard(path, samples=weights)
+
+
+@pytest.mark.parametrize(
+    ("weights_g", "unclear"),
+    [
+        (["9,234", "980", "750"], ["9,234"]),  # a thousand, or one and a bit
+        (["9,234", "980,5", "750"], []),  # another value has a decimal comma
+        (["9.234", "980,5", "750"], ["9.234"]),  # a point beside a decimal comma may part thousands
+        (["1234,567", "980", "750"], []),
+    ],
+)
+def test_a_mark_that_may_part_thousands_is_not_guessed(tmp_path, weights_g, unclear):
+    lines = [f"{n + 1};2;{weight}" for n, weight in enumerate([*weights_g, "800", "900", "700"])]
+    path, weights = iv.write(tmp_path, "row;vine;pruning_weight_g\n" + "\n".join(lines) + "\n")
+    if not unclear:
+        first = read_vineyard(path, samples=weights).samples["pruning_weight_kg"].iloc[0]
+        assert first == pytest.approx(float(weights_g[0].replace(",", ".")) / 1000)
+        return
+    words = f"line 2: pruning_weight_g '{unclear[0]}' may have a decimal mark or one for thousands"
+    with pytest.raises(ValueError, match=words) as caught:
+        read_vineyard(path, samples=weights)
+    assert len(caught.value.problems) == 1
+
+
+def test_names_typed_with_marks_apart_are_the_same_names(tmp_path):
+    # Unicode Standard Annex 15: canonically equivalent texts have one normal form C
+    whole, apart = "Peña", unicodedata.normalize("NFD", "Peña")
+    assert whole != apart
+    blocks, rows = iv.blocks(block=whole), iv.rows(block=apart)
+    rows.loc[0, "row"] = unicodedata.normalize("NFD", "1 niño")
+    table = iv.samples(12).assign(block=apart, row=["1 NIÑO", *range(2, 13)])
+    path, weights = iv.write(tmp_path, table, blocks=blocks, rows=rows)
+    vineyard = read_vineyard(path, samples=weights)
+    assert set(vineyard.samples["block"]) == set(vineyard.rows["block"]) == {whole}
+    assert vineyard.samples["row"].iloc[0] == vineyard.rows["row"].iloc[0] == "1 niño"
 
 
 def test_xlsx(tmp_path):
