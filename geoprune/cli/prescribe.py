@@ -243,6 +243,8 @@ def _plan(vineyard: Path, given: dict[str, Any]) -> EstatePlan:
 
 def _read(vineyard: Path, given: dict[str, Any], options: PlanOptions) -> tuple[Vineyard, Beside, list[Prepared]]:
     """Read every file, hold them against each other, and tell the problems of all together."""
+    from dataclasses import replace
+
     from geoprune.covariates import read_covariate
     from geoprune.plan import Beside, prepare_blocks, rule_problems
     from geoprune.reading import Faults, read_earlier, read_harvest, read_scores, read_vineyard
@@ -263,12 +265,13 @@ def _read(vineyard: Path, given: dict[str, Any], options: PlanOptions) -> tuple[
     layers = [found.gather(read_covariate, *named, around=around) for named in given["covariates"]]
     beside = Beside(
         crops=crops or (),
-        harvest=read("harvest", read_harvest, data.blocks["block"].tolist()),
+        harvest=read("harvest", read_harvest, data, faults),
         covariates=tuple(layer for layer in layers if layer is not None),
         given_zones=read("zones_from", _given_zones, data, given),
         scores=read("scores", read_scores, data),
         earlier=tuple(read("earlier", read_earlier, data.sources) or ()),
     )
+    data = replace(data, remarks=tuple(faults.remarks))
     prepared = None
     if sound and book is not None:
         prepared = found.gather(prepare_blocks, data, beside, options=options, book=book)

@@ -2,35 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from geoprune.layers import Vineyard
 from geoprune.reading.columns import Columns, RawTable, clean_names
 from geoprune.reading.faults import Faults
 from geoprune.reading.samples import SEASON
 from geoprune.reading.tables import read_table
 
-#: Total of a block or zone: the largest block read (500 ha) at 100 t/ha, more than any vineyard bears (design choice).
-MOST_YIELD_KG = 50_000_000.0
+#: A line's total: from a kilogram to the largest block read (500 ha) at the most a hectare bears (design choices).
+YIELD_KG = (1.0, 50_000_000.0)
+#: No vineyard bears more, and a block that bore less was hardly harvested (t/ha; common practice, no source).
+MOST_T_HA, FEW_T_HA = 100.0, 0.2
+#: Yields of earlier years were of other vines (design choice).
+EARLIEST_SEASON = 1980.0
 ZONE = (1.0, 99.0)
 
 
-def read_harvest(path: Path, blocks: Sequence[str]) -> pd.DataFrame:
-    """Read yields from a CSV or XLSX file and check them (see `check_harvest`).
+def read_harvest(path: Path, vineyard: Vineyard, faults: Faults | None = None) -> pd.DataFrame:
+    """Read yields from a CSV or XLSX file and check them (see `check_harvest`) against the vineyard's blocks and weights.
 
     Raises
     ------
     DataError
         If the file cannot be read as a table, or with every problem of its rows.
     """
-    faults = Faults(path.name, "harvest")
-    raw = read_table(path, faults)
-    faults.problems.stop()
+    own = Faults(path.name, "harvest")
+    raw = read_table(path, own)
+    own.problems.stop()
     assert raw is not None
-    return _checked(raw, blocks, faults)
+    blocks = vineyard.blocks[vineyard.blocks.geometry.notna()]
+    area_ha = dict(zip(blocks["block"], blocks.geometry.area / 10_000, strict=True))
+    samples = vineyard.samples
+    pruned = samples.groupby("block")["season"].max().dropna().to_dict() if "season" in samples else {}
+    found = _checked(raw, vineyard.blocks["block"].tolist(), own, area_ha=area_ha, pruned=pruned)
+    if faults is not None:
+        faults.remarks.extend(remark for remark in own.remarks if remark not in faults.remarks)
+    return found
 
 
 def check_harvest(table: pd.DataFrame, blocks: Sequence[str], *, file: str = "") -> pd.DataFrame:
@@ -53,14 +65,22 @@ def check_harvest(table: pd.DataFrame, blocks: Sequence[str], *, file: str = "")
     Raises
     ------
     DataError
-        With every problem: unit missing or doubled, unknown or repeated block, impossible yield.
+        With every problem: unit missing or doubled, unknown or repeated block, impossible yield, a line without season
+        beside others with one.
     """
     faults = Faults(file, "harvest")
     cleaned = clean_names(table.reset_index(drop=True), faults)
     return _checked(RawTable(file, "harvest", cleaned, np.arange(2, len(table) + 2), "line"), blocks, faults)
 
 
-def _checked(raw: RawTable, blocks: Sequence[str], faults: Faults) -> pd.DataFrame:
+def _checked(
+    raw: RawTable,
+    blocks: Sequence[str],
+    faults: Faults,
+    *,
+    area_ha: Mapping[str, float] | None = None,
+    pruned: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
     columns = Columns(raw, faults)
     if not len(raw.table):
         columns.faults.add("there are no yields", "Give a line per block, or leave the file out")
@@ -68,10 +88,54 @@ def _checked(raw: RawTable, blocks: Sequence[str], faults: Faults) -> pd.DataFra
         {
             "block": columns.block(blocks),
             "zone": columns.number("zone", ZONE, whole=True),
-            "season": columns.number("season", SEASON, whole=True),
-            "yield_kg": columns.quantity("yield", "yield", (0.0, MOST_YIELD_KG), required="every row"),
+            "season": columns.number("season", (EARLIEST_SEASON, SEASON[1]), whole=True),
+            "yield_kg": columns.quantity("yield", "yield", YIELD_KG, required="every row"),
         }
     )
     columns.tell_twice(clean, ["block", "zone", "season"], needed=["block"], mend="Keep one line per block, zone and season")
+    _check_seasons(clean, columns, pruned or {})
+    _check_hectares(clean, columns, area_ha or {})
     faults.problems.stop()
+    clean = _of_last_crop(clean, pruned or {}, faults)
     return clean.astype({"zone": "Int64", "season": "Int64"})
+
+
+def _check_seasons(clean: pd.DataFrame, columns: Columns, pruned: Mapping[str, float]) -> None:
+    """Note lines without a season beside others of the same block and zone, and crops later than the pruning."""
+    told = clean["season"].notna()
+    beside = told.groupby([clean["block"], clean["zone"].fillna(0.0)]).transform("any")
+    without = np.flatnonzero((~told & beside).to_numpy())
+    found = [(columns.raw.place(i), f"no season beside other lines of block '{clean['block'].iloc[i]}'") for i in without]
+    columns.faults.add_each(found, "Give the season in every line, so that the newest is known")
+    weighed = clean["block"].map(pruned)
+    found = [
+        (columns.raw.place(i), f"season {clean['season'].iloc[i]:g} is later than the pruning of {weighed.iloc[i]:g}")
+        for i in np.flatnonzero((clean["season"] > weighed).to_numpy())
+    ]
+    columns.faults.add_each(found, "Give the year of the harvest; season in the weights is the year of the pruning")
+
+
+def _check_hectares(clean: pd.DataFrame, columns: Columns, area_ha: Mapping[str, float]) -> None:
+    """Hold the yields of each block and season, zones together, against its hectares."""
+    area = clean["block"].map(area_ha)
+    apart = clean["zone"].notna()
+    together = clean["yield_kg"].groupby([clean["block"], clean["season"].fillna(0.0), apart]).transform("sum")
+    t_ha = (together / 1000 / area).to_numpy(dtype=float)
+    found = [
+        (columns.raw.place(i), f"{t_ha[i]:,.0f} t/ha in block '{clean['block'].iloc[i]}' ({area.iloc[i]:.2f} ha)")
+        for i in np.flatnonzero(t_ha > MOST_T_HA)
+    ]
+    columns.faults.add_each(found, f"No vineyard bears over {MOST_T_HA:g} t/ha: correct the yield, its unit or the outline")
+    for i in np.flatnonzero((t_ha < FEW_T_HA) & ~apart.to_numpy()):
+        fields = {"line": int(columns.raw.numbers[i]), "yield_t_ha": float(t_ha[i])}
+        columns.faults.remark("warning", "yield_low", block=clean["block"].iloc[i], **fields)
+
+
+def _of_last_crop(clean: pd.DataFrame, pruned: Mapping[str, float], faults: Faults) -> pd.DataFrame:
+    """The yields without those of crops before the last one that the pruned wood bore; a block left without is said."""
+    weighed = clean["block"].map(pruned)
+    old = clean["season"] < weighed - 1
+    for block in sorted(set(clean["block"][old]) - set(clean["block"][~old])):
+        newest = clean.loc[clean["block"] == block, "season"].max()
+        faults.remark("dropped", "yield_old", block=block, season=int(newest), pruned=int(pruned[block]))
+    return clean[~old].reset_index(drop=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
@@ -23,7 +24,9 @@ from geoprune.text import few
 #: More prunings than this no vine gives (design choice; 6.8 kg were weighed in one California block), and fewer are less
 #: than one short cane: such a vine has none (design choice).
 MOST_KG, LEAST_KG = 12.0, 0.002
-CANES, VINES_WEIGHED, SEASON = (0.0, 500.0), (1.0, 50.0), (1900.0, 2100.0)
+CANES, VINES_WEIGHED = (0.0, 500.0), (1.0, 50.0)
+#: Years of a pruning: one of this December may be called next year's.
+SEASON = (1900.0, date.today().year + 1.0)
 CANE_DIAMETER_MM, INTERNODE_MM = (1.0, 40.0), (5.0, 400.0)
 
 

@@ -22,4 +22,4 @@ def block_yield_kg(harvest: pd.DataFrame, block: str) -> float:
 
 
 def _newest_kg(lines: pd.DataFrame) -> float:
-    return float(lines.sort_values("season")["yield_kg"].iloc[-1]) if len(lines) else np.nan
+    return float(lines.sort_values("season", na_position="first")["yield_kg"].iloc[-1]) if len(lines) else np.nan
