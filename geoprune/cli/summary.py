@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from geoprune.cli.console import print_table
 from geoprune.errors import Message
+from geoprune.plan import estate_stop_message, stop_message
 from geoprune.text import one_line
 from geoprune.units import NINETY
 from geoprune.words import say
@@ -30,6 +31,10 @@ HEADS = ("zone", "tape", "vines_are", "buds", "leave", "vines", "size", "diagnos
 def print_summary(console: Console, estate: EstatePlan, out: Path, *, language: str, units: str) -> None:
     """Print each block's verdict, numbers and reasons, the caution, and where the results are."""
     tell = partial(say, language=language, units=units)
+    stop = estate_stop_message(estate.blocks)
+    if stop is not None:
+        console.print(one_line(tell(stop)), style="bold reverse")
+        console.print()
     for plan in estate.blocks:
         _print_block(console, plan, tell, change_cost=estate.options.zones.change_cost)
     for key in ("cautions.guide", "cautions.local_rules"):
@@ -60,8 +65,9 @@ def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, change_cost: 
 
 def verdict_message(plan: BlockPlan) -> Message:
     """The verdict of a block as a sentence."""
-    if plan.buds_per_vine is None:
-        return Message("terminal.verdict_stop", {"block": plan.name})
+    stop = stop_message(plan)
+    if stop is not None:
+        return Message("terminal.verdict_stop", {"block": plan.name, "stop": stop})
     if plan.verdict == "zone":
         fields = {"block": plan.name, "zones": len(plan.zones), "buds": plan.buds_per_vine}
         return Message("terminal.verdict_zone", fields)
@@ -88,9 +94,9 @@ def _zone_line(line: dict[str, Any], tell: Tell, *, zones: int) -> tuple[str, ..
         str(line["zone"]),
         str(line["zone"]) if zones > 1 else "–",
         tell(Message(f"map.class_{line['class'].replace(' ', '_')}")),
-        "–" if buds != buds else f"{buds:.0f}",
+        tell(Message("map.stop_word")) if buds != buds else f"{buds:.0f}",
         line["recipe"],
         str(line["vines"]),
         tell(Message("terminal.size", size)),
-        tell(Message(f"map.diagnosis_{line['diagnosis'].replace(' ', '_')}")),
+        "" if buds != buds else tell(Message(f"map.diagnosis_{line['diagnosis'].replace(' ', '_')}")),
     )

@@ -15,7 +15,7 @@ from geoprune.maps.ground import plain, plain_count, records, status_codes, zone
 from geoprune.maps.packing import Bundle
 from geoprune.maps.page import check_choices, fill_frame, look_told, plain_figure, safe_links
 from geoprune.maps.shell import build_page
-from geoprune.maps.telling import page_words, tell_remarks
+from geoprune.maps.telling import page_words, tell_estate
 
 SCRIPTS = ("unpack.js", "words.js", "paint.js", "ground.js", "shared.js", "estate.js")
 ZONE_COLUMNS = ("zone", "class", "buds_per_vine", "vine_size_kg", "diagnosis")
@@ -66,7 +66,7 @@ def render_estate(
     lon, lat = bundle.lonlat([bounds[[0, 2]].mean()], [bounds[[1, 3]].mean()])[0]
     told: dict[str, Any] = {"words": page_words(), "look": look_told(), "latitude": float(lat)}
     told |= {"language": language, "units": units, "background": background}
-    told["said"] = tell_remarks(remarks)
+    told["said"] = tell_estate(blocks, remarks)
     told["blocks"] = _block_records(blocks, {name: safe_links(given) for name, given in links.items()})
     told["zones"], told["labels"] = _zones(blocks, bundle)
     _pack_shapes(blocks, outlines, bundle)
@@ -91,7 +91,8 @@ def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -
             {
                 "name": block.name,
                 "verdict": block.verdict,
-                "buds": plain(block.buds_per_vine),
+                "stopped": block.stopped,
+                "stopped_zones": list(block.stopped_zones),
                 "zones": len(block.zones),
                 "numbers": [plain(buds) for buds in block.zones["buds_per_vine"]],
                 "vines": int(block.zones["vines"].sum()),
@@ -147,14 +148,17 @@ def _pack_shapes(blocks: tuple[Any, ...], outlines: list[Any], bundle: Bundle) -
 
 def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> tuple[str, str]:
     words = page_words()[language]
-    zoned = sum(block["verdict"] == "zone" for block in told["blocks"])
-    verdict = words["estate_verdict"].format(zoned=zoned, one=len(told["blocks"]) - zoned)
+    numbered = [block for block in told["blocks"] if not block["stopped"]]
+    zoned = sum(block["verdict"] == "zone" for block in numbered)
+    verdict = words["estate_verdict"].format(zoned=zoned, one=len(numbered) - zoned)
+    said = told["said"][language][units]
     lines = [_plain_line(block, words, language, units) for block in told["blocks"]]
     heads = [words[key] for key in ("block", "buds_per_vine", "vines", "area", "pages")]
     name = words["estate_title"]
     plain_parts = {
+        "stop": said["stop"],
         "verdict": verdict,
-        "remarks": told["said"][language][units],
+        "remarks": said["remarks"],
         "heads": heads,
         "lines": lines,
         "picture": Markup(""),
@@ -163,6 +167,6 @@ def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> t
 
 
 def _plain_line(block: dict[str, Any], words: dict[str, str], language: str, units: str) -> list[Any]:
-    numbers = " · ".join(plain_count(number) for number in block["numbers"])
+    numbers = " · ".join(plain_count(number, words["stop_word"]) for number in block["numbers"])
     links = {words[f"link_{kind}"]: href for kind, href in block["links"].items()}
     return [block["name"], numbers, str(block["vines"]), plain_figure("area_ha", block["area_ha"], language, units), links]

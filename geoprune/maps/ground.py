@@ -137,9 +137,9 @@ def plain(value: Any, digits: int = 5) -> Any:
     return str(value)
 
 
-def plain_count(number: float | None) -> str:
-    """Return a count as text; a dash where there is none."""
-    return "–" if number is None or not np.isfinite(number) else f"{number:.0f}"
+def plain_count(number: float | None, none: str = "–") -> str:
+    """Return a count as text; `none` where there is none."""
+    return none if number is None or not np.isfinite(number) else f"{number:.0f}"
 
 
 def records(table: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, Any]]:

@@ -82,23 +82,19 @@ def frame(
     """Return the HTML before and after a block map's element; every name in it is escaped."""
     words = page_words()[language]
     said = {"buds": plain_count(told["zones"][0]["buds_per_vine"]), "zones": len(told["zones"])}
+    key = "verdict_one" if len(told["zones"]) == 1 else "verdict_zone"
     keys = ("zone", "buds_per_vine", "vines", "area", "vine_size", "recipe")
     return fill_frame(
         kind,
         words,
         name=told["name"],
-        verdict=words[_verdict_key(told["buds"], zones=len(told["zones"]))].format_map(said),
+        stop=told["said"][language][units]["stop"],
+        verdict="" if told["stopped"] else words[key].format_map(said),
         heads=[words[key] for key in keys],
         lines=[_plain_line(zone, words, language, units) for zone in told["zones"]],
         picture=draw_picture(zones, polygon, words=words),
         credit=credit,
     )
-
-
-def _verdict_key(buds: int | None, *, zones: int) -> str:
-    if buds is None:
-        return "verdict_stop"
-    return "verdict_one" if zones == 1 else "verdict_zone"
 
 
 def fill_frame(kind: str, words: dict[str, str], *, name: str, credit: str, **plain: Any) -> tuple[str, str]:
@@ -113,7 +109,7 @@ def _plain_line(zone: dict[str, Any], words: dict[str, str], language: str, unit
     kind = words.get("class_" + str(zone["class"]).replace(" ", "_"), str(zone["class"]))
     return [
         f"{zone['zone']} · {kind}",
-        plain_count(zone["buds_per_vine"]),
+        plain_count(zone["buds_per_vine"], words["stop_word"]),
         str(zone["vines"]),
         plain_figure("area_ha", zone["area_ha"], language, units),
         plain_figure("vine_size_kg", zone["vine_size_kg"], language, units),

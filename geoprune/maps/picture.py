@@ -43,8 +43,9 @@ def draw_picture(zones: gpd.GeoDataFrame, polygon: shapely.Geometry, *, words: M
         return (easting - west) * scale + 10, (north - northing) * scale + 10
 
     shapes = [zone_shape(geometry, style, turn) for geometry, style in zip(zones.geometry, styles, strict=True)]
+    told = [plain_count(buds, words["stop_word"]) for buds in zones["buds_per_vine"]]
     numbers = [
-        _number(turn(label["easting"], label["northing"]), zones["buds_per_vine"].iloc[label["zone"]])
+        _number(turn(label["easting"], label["northing"]), told[label["zone"]])
         for label in zone_labels(zones)
         if label["part"] == 0
     ]
@@ -76,7 +77,7 @@ def outline(geometry: shapely.Geometry, turn: Callable[[float, float], tuple[flo
     )
 
 
-def _number(place: tuple[float, float], buds: float) -> str:
+def _number(place: tuple[float, float], told: str) -> str:
     text = f'x="{place[0]:.0f}" y="{place[1] + 10:.0f}" text-anchor="middle" font-size="30" font-weight="700"'
     halo = f'fill="{look.INK}" stroke="{look.PAPER}" stroke-width="6" paint-order="stroke"'
-    return f"<text {text} {halo}>{plain_count(buds)}</text>"
+    return f"<text {text} {halo}>{Markup.escape(told)}</text>"

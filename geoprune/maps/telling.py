@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from geoprune.errors import Message, Remark
-from geoprune.plan import BlockPlan
+from geoprune.plan import BlockPlan, estate_stop_message, stop_message
 from geoprune.rules import split_advice
 from geoprune.words import UNITS, say, word_lists
 
@@ -25,11 +25,15 @@ def tell_plan(plan: BlockPlan) -> dict[str, dict[str, dict[str, Any]]]:
     }
 
 
-def tell_remarks(remarks: Iterable[Remark]) -> dict[str, dict[str, list[str]]]:
-    """Return language -> units -> the sentences of remarks on the whole vineyard."""
-    told = tuple(remarks)
+def tell_estate(plans: Iterable[BlockPlan], remarks: Iterable[Remark]) -> dict[str, dict[str, dict[str, Any]]]:
+    """Return language -> units -> what is said of the whole vineyard: where to stop, remarks."""
+    stop, told = estate_stop_message(plans), tuple(remarks)
+
+    def sentences(tell: Callable[[Message], str]) -> dict[str, Any]:
+        return {"stop": None if stop is None else tell(stop), "remarks": [tell(remark.message) for remark in told]}
+
     return {
-        language: {units: [say(remark.message, language=language, units=units) for remark in told] for units in UNITS}
+        language: {units: sentences(partial(say, language=language, units=units)) for units in UNITS}
         for language in page_words()
     }
 
@@ -37,7 +41,9 @@ def tell_remarks(remarks: Iterable[Remark]) -> dict[str, dict[str, list[str]]]:
 def _sentences(plan: BlockPlan, tell: Callable[[Message], str]) -> dict[str, Any]:
     shared, alone = split_advice(plan.advice)
     advice = zip(plan.advice, alone, strict=True)
+    stop = stop_message(plan)
     return {
+        "stop": None if stop is None else tell(stop),
         "reasons": [tell(reason) for reason in plan.verdict_reasons],
         "shared": [tell(line) for line in shared],
         "advice": [{"zone": entry.zone, "lines": [tell(line) for line in lines]} for entry, lines in advice],

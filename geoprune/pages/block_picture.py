@@ -81,8 +81,12 @@ def draw_block(plan: BlockPlan, words: Mapping[str, str], *, width: float, heigh
     styles = [look.zone_style(int(zone), zones=len(plan.zones)) for zone in plan.zones["zone"]]
     defs = f"<defs>{''.join(zone_pattern(style) for style in sorted(set(styles)))}</defs>"
     shapes = [zone_shape(geometry, style, paper.turn) for geometry, style in zip(plan.zones.geometry, styles, strict=True)]
-    parts = [defs, *shapes, *_row_lines(plan, paper), *_names(names), *_plates(plan, paper), *_start(start, words["start"])]
-    parts += [_edge(plan, paper), *north_arrow((width - NORTH / 2 - 2, 6), words["north_letter"])]
+    parts = [defs, *shapes, *_row_lines(plan, paper), *_names(names), *_plates(plan, paper, words)]
+    parts += [
+        *_start(start, words["start"]),
+        _edge(plan, paper),
+        *north_arrow((width - NORTH / 2 - 2, 6), words["north_letter"]),
+    ]
     return picture(parts, width=width, height=height, title=words["picture"])
 
 
@@ -186,17 +190,17 @@ def _clear_of(
     return boxes[0]
 
 
-def _plates(plan: BlockPlan, paper: Paper) -> Iterator[str]:
+def _plates(plan: BlockPlan, paper: Paper, words: Mapping[str, str]) -> Iterator[str]:
     """The number of each zone's larger parts, with its bands of tape, on white."""
     taped = len(plan.zones) > 1
     for label in reversed(zone_labels(plan.zones)):
         room = label["radius_m"] * paper.scale
         if room < 5 and label["part"]:
             continue
-        size = float(np.clip(room * 1.05, 10, 34))
         zone = plan.zones.iloc[label["zone"]]
-        text = plain_count(zone["buds_per_vine"])
-        wide = size * (0.54 * len(text) + 0.3) + (size * 0.55 if taped else 0)
+        text = plain_count(zone["buds_per_vine"], words["stop_word"])
+        size = float(np.clip(room * 1.05, 10, 34)) * (1.0 if text.isdecimal() else 0.6)
+        wide = size * ((0.54 if text.isdecimal() else 0.72) * len(text) + 0.3) + (size * 0.55 if taped else 0)
         x, y = paper.turn(label["easting"], label["northing"])
         yield box((x - wide / 2, y - size * 0.55), (wide, size * 1.1), fill="#ffffff", stroke=look.INK, stroke_width=0.8)
         shift = size * 0.24 if taped else 0

@@ -19,7 +19,7 @@ from geoprune.maps.picture import zone_pattern
 from geoprune.pages.drawing import box, picture, tape
 from geoprune.pages.text import clean, shorten
 from geoprune.pages.vine import draw_vine
-from geoprune.plan import BlockPlan
+from geoprune.plan import BlockPlan, stop_message
 from geoprune.rules import Recipe, ZoneAdvice, bud_notes, caution_notes
 from geoprune.words import say, with_marks, word_lists
 
@@ -56,7 +56,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
     def tell(message: Message) -> str:
         return clean(say(message, language, units))
 
-    stop = plan.buds_per_vine is None
+    stop, first = plan.stopped, stop_message(plan)
     vines = int(plan.zones["vines"].sum())
     facts = {"vines": whole(vines, language), "rows": whole(len(plan.rows), language)}
     return {
@@ -68,6 +68,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "kind": [shorten(plan.settings.variety), tell(training_word(plan.settings.training))],
         "facts": words["facts"].format_map(facts),
         "stop": stop,
+        "first": "" if stop or first is None else tell(first),
         "taped": len(plan.zones) > 1,
         "verdict": _verdict(plan, words),
         "zones": [] if stop else _zones(plan, words, tell, language),
@@ -106,15 +107,15 @@ def swatch(zone: int, *, zones: int, title: str) -> Markup:
 
 
 def _verdict(plan: BlockPlan, words: Mapping[str, str]) -> str:
-    if plan.buds_per_vine is None:
+    if plan.stopped:
         return words["verdict_stop"]
     key = "verdict_zone" if len(plan.zones) > 1 else "verdict_one"
     return words[key].format(zones=len(plan.zones))
 
 
 def buds_told(buds: float | None, words: Mapping[str, str]) -> str:
-    """Return a number of buds, or the sign for "ask" where there is none."""
-    return words["no_number"] if buds is None or not np.isfinite(buds) else f"{buds:.0f}"
+    """Return a number of buds, or the word to stop where there is none."""
+    return words["stop_word"] if buds is None or not np.isfinite(buds) else f"{buds:.0f}"
 
 
 def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str) -> list[dict[str, Any]]:
@@ -134,6 +135,7 @@ def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str)
                 "where": places,
                 "vines": words["zone_vines"].format(vines=whole(zone["vines"], language)),
                 "buds": buds_told(zone["buds_per_vine"], words),
+                "stop": not np.isfinite(zone["buds_per_vine"]),
                 "sign": swatch(number, zones=count, title=bands if count > 1 else kind),
                 **_wood(zone, advice.get(number), tell, language),
             }

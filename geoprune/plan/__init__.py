@@ -3,6 +3,7 @@
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
 from geoprune.plan.steps import Beside, make_plan, plan_blocks, prepare_blocks, rule_problems
+from geoprune.plan.telling import estate_stop_message, stop_message
 
 __all__ = [
     "Beside",
@@ -11,8 +12,10 @@ __all__ = [
     "EstatePlan",
     "GivenZones",
     "PlanOptions",
+    "estate_stop_message",
     "make_plan",
     "plan_blocks",
     "prepare_blocks",
     "rule_problems",
+    "stop_message",
 ]

@@ -132,6 +132,16 @@ class BlockPlan:
     crop: Crop | None = None
     notes: tuple[Message, ...] = ()
 
+    @property
+    def stopped_zones(self) -> tuple[int, ...]:
+        """Zones without a number: winter bud injury allows none, and a person must look first."""
+        return tuple(int(zone) for zone in self.zones.loc[self.zones["buds_per_vine"].isna(), "zone"])
+
+    @property
+    def stopped(self) -> bool:
+        """Whether no vine of the block has a number."""
+        return self.buds_per_vine is None or len(self.stopped_zones) == len(self.zones)
+
 
 @dataclass(frozen=True, eq=False)
 class EstatePlan:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from functools import reduce
 from typing import Any
 
 import geopandas as gpd
@@ -10,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoprune.errors import Message, Remark
-from geoprune.plan.shape import BlockSettings, PlanOptions
+from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
 from geoprune.plan.tables import Found, zone_need
 from geoprune.rules import (
     AdviceOptions,
@@ -108,7 +109,8 @@ def block_notes(
 ) -> tuple[Message, ...]:
     """What is told of the block as a whole: bud injury, crop and target, last crop, hours, missing vines.
 
-    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again.
+    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again; that parts
+    have no number is told first (`stop_message`).
     """
     said = [] if crop is None else _crop_messages(crop)
     vines = found.trellis.vines
@@ -118,8 +120,10 @@ def block_notes(
         cost_per_hour=options.cost_per_hour,
     )
     gone = int(vines["status"].isin(["missing", "dead"]).sum())
-    injured = found.injury.messages if found.injury.buds_cut else ()
-    injured = injured[2:] if found.injury.stop else injured
+    injured: Iterable[Message] = ()
+    if found.injury.buds_cut:
+        injured = found.injury.messages[2 if found.injury.stop else 0 :]
+    injured = [message for message in injured if message.key != "injury.stop_in_parts"]
     said += _last_crop(harvest, zones, found.block, options)
     return (*injured, *said, hours.message, *loss_notes(missing_share(gone, len(vines))))
 
@@ -143,6 +147,36 @@ def _crop_messages(crop: Crop) -> list[Message]:
         fields = {"target_t_ha": crop.target_t_ha, "percent": 100 * crop.chance_of_target}
         said.append(Message("plan.block_target", fields))
     return said
+
+
+def stop_message(plan: BlockPlan) -> Message | None:
+    """What is read before all else: the block, some of its zones, or parts of them have no number."""
+    if plan.stopped:
+        return Message("map.verdict_stop")
+    if plan.stopped_zones:
+        return Message("map.stop_zones", {"zones": _listed(plan.stopped_zones)})
+    said = () if plan.injury is None else plan.injury.messages
+    return next((message for message in said if message.key == "injury.stop_in_parts"), None)
+
+
+def estate_stop_message(plans: Iterable[BlockPlan]) -> Message | None:
+    """The same of a whole vineyard: which blocks and zones have no number."""
+    places: list[Message | str] = []
+    for plan in plans:
+        if plan.stopped:
+            places.append(plan.name)
+        elif plan.stopped_zones:
+            places.append(Message("plan.stop_place", {"block": plan.name, "zones": _listed(plan.stopped_zones)}))
+        elif stop_message(plan) is not None:
+            places.append(Message("plan.stop_parts", {"block": plan.name}))
+    if not places:
+        return None
+    listed = reduce(lambda first, following: Message("plan.stop_places", {"first": first, "next": following}), places)
+    return Message("plan.stop_estate", {"places": listed})
+
+
+def _listed(zones: Iterable[int]) -> str:
+    return ", ".join(str(zone) for zone in zones)
 
 
 def variety_remarks(book: RuleBook, settings: BlockSettings) -> tuple[Remark, ...]:

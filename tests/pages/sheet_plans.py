@@ -60,3 +60,14 @@ def with_diagnostics(plan: BlockPlan) -> BlockPlan:
         ],
     }
     return replace(plan, diagnostics=diagnostics)
+
+
+def partly_stopped_plan(**choices: Any) -> BlockPlan:
+    """Return a plan of a block whose zone 1 has no number."""
+    plan = sheet_plan(**choices)
+
+    def without(table: Any) -> Any:
+        return table.assign(buds_per_vine=table["buds_per_vine"].where(table["zone"] != 1))
+
+    advice = tuple(replace(entry, recipe=None) if entry.zone == 1 else entry for entry in plan.advice)
+    return replace(plan, zones=without(plan.zones), runs=without(plan.runs), panels=without(plan.panels), advice=advice)

@@ -49,7 +49,7 @@ def pages_of(data: bytes, tmp_path: Path) -> list[str]:
 def listed(pages: list[str], language: str) -> pd.DataFrame:
     """Read the row list back from the text of the pages: a row's name stands beside one of its lines."""
     end = word_lists()[language]["sheet"]["end_post"]
-    line = re.compile(rf"({end}|\d+)\s*→\s*({end}|\d+)\s+(\d+)\s*–\s*(\d+)\s+(\d|–)\s+(\d+|\?)\s+(\d+)\s*$")
+    line = re.compile(rf"({end}|\d+)\s*→\s*({end}|\d+)\s+(\d+)\s*–\s*(\d+)\s+(\d|–)\s+(\d+|STOP|ALTO)\s+(\d+)\s*$")
     found = []
     for number, page in enumerate(pages):
         for text in page.splitlines():
@@ -203,13 +203,13 @@ def test_past_the_stop_limit_the_sheet_says_ask_and_gives_no_number(tmp_path: Pa
 
 
 @poppler
-def test_a_zone_past_the_stop_limit_alone_is_a_question(tmp_path: Path) -> None:
+def test_a_zone_past_the_stop_limit_alone_says_stop(tmp_path: Path) -> None:
     plan = sheet_plan(rows=12, vines=40)
     runs = plan.runs.assign(buds_per_vine=plan.runs["buds_per_vine"].where(plan.runs["zone"] != 1).astype(float))
     zones = plan.zones.assign(buds_per_vine=plan.zones["buds_per_vine"].where(plan.zones["zone"] != 1).astype(float))
     part = replace(plan, runs=runs, zones=zones)
     found = listed(pages_of(crew_sheet_pdf(part, made=MADE), tmp_path), "en")
-    assert set(found.loc[found["bands"] == "1", "buds"]) == {"?"}
+    assert set(found.loc[found["bands"] == "1", "buds"]) == {"STOP"}
     assert "?" not in set(found.loc[found["bands"] != "1", "buds"])
 
 

@@ -350,7 +350,7 @@ function paintNumbers(view, look) {
       x,
       y,
       size: label.part ? Math.round(size * 0.7) : size,
-      big: number(zone.buds_per_vine),
+      big: budCount(zone.buds_per_vine),
       small: label.part || room < size * 1.6 ? "" : word("class", zone.class),
       bands: told.zones.length > 1 ? zone.zone : 0,
       must: !label.part,

@@ -18,10 +18,11 @@ function showPage() {
 
 function showAnswer() {
   const one = told.zones.length === 1;
-  put("verdict", told.buds === null ? say("verdict_stop") : one
-    ? say("verdict_one", { buds: number(told.zones[0] ? told.zones[0].buds_per_vine : told.buds) })
-    : say("verdict_zone", { zones: number(told.zones.length) }));
-  const lines = [...told.said[speech.language][speech.units].reasons];
+  const said = told.said[speech.language][speech.units];
+  const verdict = one ? say("verdict_one", { buds: number(told.zones[0].buds_per_vine) })
+    : say("verdict_zone", { zones: number(told.zones.length) });
+  put("verdict", stopLine(said.stop), told.stopped ? null : verdict);
+  const lines = [...said.reasons];
   if (told.replant.length) lines.push(replantLine());
   if (!one && told.buds !== null) lines.push(say("one_instead", { buds: number(told.buds) }));
   put("why", ...lines.map((text) => make("p", { text })));
@@ -37,7 +38,8 @@ function zoneEntry(zone, i) {
   const one = told.zones.length === 1;
   const swatch = zoneSwatch(styleOf(zone.zone), 44, 58);
   const parts = placeWords(zone.part);
-  const where = [word("diagnosis", zone.diagnosis), one ? "" : parts];
+  const stopped = !known(zone.buds_per_vine);
+  const where = [stopped ? "" : word("diagnosis", zone.diagnosis), one ? "" : parts];
   const tape = one ? null : tapeMarks(zone.zone);
   const counts = say("zone_counts", { vines: number(zone.vines), area: area(zone.area_ha) });
   const size = say("zone_size", { size: weight(zone.vine_size_kg), range: interval(zone.vine_size_kg, zone.vine_size_se_kg) });
@@ -49,7 +51,8 @@ function zoneEntry(zone, i) {
     make("p", { class: "quiet", text: counts }),
   );
   const numeral = make("p", { class: "numeral" },
-    make("b", { text: number(zone.buds_per_vine) }), make("span", { text: say("buds_per_vine") }));
+    make("b", { class: stopped ? "stop" : null, text: budCount(zone.buds_per_vine) }),
+    stopped ? null : make("span", { text: say("buds_per_vine") }));
   const show = make("button", {
     type: "button", text: say("show"), "aria-label": say("show_zone", { zone: zone.zone }),
     onclick: () => ground.show(boundsOf(shape.zones[i] || shape.block)),
@@ -246,7 +249,7 @@ function panelCard(i) {
   const [first, last] = [columns.panel_first[i], columns.panel_last[i]];
   return make("section", { "data-card": "panel" },
     make("h3", { text: say("card_panel", { row: told.rows[columns.panel_row[i]], panel: columns.panel_number[i] }) }),
-    make("p", { class: "numeral" }, make("b", { text: number(columns.panel_buds[i] || null) }), make("span", { text: say("buds_per_vine") })),
+    make("p", { class: "numeral" }, make("b", { text: budCount(columns.panel_buds[i] || null) }), make("span", { text: say("buds_per_vine") })),
     facts(
       [say("vines"), say("card_vines", { first, last, counted: number(columns.panel_vines[i]) })],
       [say("not_bearing"), statusWords(columns.panel_row[i], first, last)],
@@ -295,7 +298,7 @@ function sampleCard(i) {
 
 function rowCard(row) {
   const lines = runsOf(row).map((run) => [
-    `${run.first}–${run.last}`, number(run.buds), run.zone, number(run.vines)]);
+    `${run.first}–${run.last}`, budCount(run.buds), run.zone, number(run.vines)]);
   return make("section", { "data-card": "row" },
     make("h3", { text: say("card_row", { row: told.rows[row] }) }),
     table(say("row_list"), [say("vines"), say("buds_per_vine"), say("zone"), say("counted")], lines));
@@ -344,7 +347,7 @@ function zoneTable() {
   const head = ["zone", "buds_per_vine", "buds_total", "vines", "area", "vine_size", "range", "size_per_length", "bull_share",
     "injury_share", "recipe"];
   return table(say("table_zones"), head.map((key) => say(key)), told.zones.map((zone) => [
-    `${zone.zone} · ${word("class", zone.class)}`, number(zone.buds_per_vine), number(zone.buds_total), number(zone.vines),
+    `${zone.zone} · ${word("class", zone.class)}`, budCount(zone.buds_per_vine), number(zone.buds_total), number(zone.vines),
     area(zone.area_ha), weight(zone.vine_size_kg), interval(zone.vine_size_kg, zone.vine_size_se_kg),
     weightPerLength(zone.vine_size_kg_m), shareRange(zone, "bull_cane"), shareRange(zone, "injury"), recipeWords(zone)]));
 }
@@ -361,7 +364,7 @@ function rowTable() {
     runsOf(row).forEach((run, i) => {
       const go = make("button", { type: "button", class: "link", text: name, "aria-label": say("show_row", { row: name }),
         onclick: () => findRow(name) });
-      out.push([i ? name : go, `${run.first}–${run.last}`, number(run.buds), run.zone, number(run.vines)]);
+      out.push([i ? name : go, `${run.first}–${run.last}`, budCount(run.buds), run.zone, number(run.vines)]);
     });
   });
   return table(say("table_rows"), ["row", "vines", "buds_per_vine", "zone", "counted"].map((key) => say(key)), out);

@@ -107,7 +107,7 @@ function zonePlates(view, look, taken, block) {
   for (const label of shape.labels.filter((entry) => entry.block === block)) {
     const zone = told.zones[label.zone];
     plate(view, look, taken, {
-      x: view.across(label.place[0]), y: view.down(label.place[1]), size: 26, big: number(zone.buds_per_vine),
+      x: view.across(label.place[0]), y: view.down(label.place[1]), size: 26, big: budCount(zone.buds_per_vine),
       small: word("class", zone.class), bands: told.blocks[block].zones > 1 ? zone.zone : 0, must: true });
   }
 }
@@ -116,7 +116,7 @@ function blockPlate(view, look, taken, block, i, wide) {
   const [west, north, east, south] = shape.boxes[i];
   const size = wide > 70 ? 19 : 14;
   const name = block.name.length > 16 ? `${block.name.slice(0, 15)}…` : block.name;
-  const big = block.numbers.map((n) => number(n)).join(" · ");
+  const big = block.numbers.map(budCount).join(" · ");
   const narrow = big.length * size * 0.42 > 0.6 * wide;
   plate(view, look, taken, {
     x: view.across((west + east) / 2), y: narrow ? view.down(south) + size : view.down((north + south) / 2), size, big,
@@ -131,9 +131,11 @@ function showPage() {
   const vineCount = told.blocks.reduce((sum, block) => sum + block.vines, 0);
   const land = told.blocks.reduce((sum, block) => sum + (block.area_ha || 0), 0);
   put("facts", say("estate_facts", { blocks: number(told.blocks.length), vines: number(vineCount), area: area(land) }));
-  const zoned = told.blocks.filter((block) => block.verdict === "zone").length;
-  put("verdict", say("estate_verdict", { zoned: number(zoned), one: number(told.blocks.length - zoned) }));
-  put("why", ...told.said[speech.language][speech.units].map((text) => make("p", { text })), ...extremes());
+  const said = told.said[speech.language][speech.units];
+  const numbered = told.blocks.filter((block) => !block.stopped);
+  const zoned = numbered.filter((block) => block.verdict === "zone").length;
+  put("verdict", stopLine(said.stop), say("estate_verdict", { zoned: number(zoned), one: number(numbered.length - zoned) }));
+  put("why", ...said.remarks.map((text) => make("p", { text })), ...extremes());
   put("zones", blockTable());
   showSearch();
   showLayers();
@@ -147,7 +149,7 @@ function showPage() {
 // The zones that are called weak or rank, the farthest ones first.
 function extremes() {
   const list = (diagnosis, sign) => {
-    const found = told.zones.filter((zone) => zone.diagnosis === diagnosis)
+    const found = told.zones.filter((zone) => zone.diagnosis === diagnosis && known(zone.buds_per_vine))
       .sort((a, b) => sign * (a.vine_size_kg - b.vine_size_kg)).slice(0, 5);
     return [...new Set(found.map((zone) => zone.block))].map((block) => {
       const numbers = found.filter((zone) => zone.block === block).map((zone) => number(zone.buds_per_vine));
@@ -166,11 +168,12 @@ function blockTable() {
     make("div", {},
       make("button", { type: "button", class: "link", text: block.name, onclick: () => choose(i, true) }),
       make("p", { class: "quiet", text: blockWords(block, i) }), linkList(block.links, block.name)),
-    make("b", { class: "big", text: block.numbers.map((n) => number(n)).join(" · ") })]));
+    make("b", { class: "big", text: block.numbers.map(budCount).join(" · ") })]));
 }
 
 function blockWords(block, i) {
-  const called = [...new Set(shape.zonesOf[i].map((z) => word("diagnosis", told.zones[z].diagnosis || "unknown")))].filter(Boolean);
+  const numbered = shape.zonesOf[i].map((z) => told.zones[z]).filter((zone) => known(zone.buds_per_vine));
+  const called = [...new Set(numbered.map((zone) => word("diagnosis", zone.diagnosis || "unknown")))].filter(Boolean);
   const counts = say("zone_counts", { vines: number(block.vines), area: area(block.area_ha) });
   return [...called, counts].join(" · ");
 }
@@ -191,11 +194,13 @@ function showCard() {
   const zones = shape.zonesOf[chosen.block].map((index) => {
     const zone = told.zones[index];
     const name = block.zones === 1 ? word("class", zone.class) : `${zone.zone} · ${word("class", zone.class)}`;
-    return make("p", { class: "numeral" }, make("b", { text: number(zone.buds_per_vine) }),
+    return make("p", { class: "numeral" }, make("b", { text: budCount(zone.buds_per_vine) }),
       make("span", { text: `${name}, ${weight(zone.vine_size_kg)}` }));
   });
-  const verdict = block.buds === null ? say("verdict_stop") : block.zones === 1 ? say("verdict_one", { buds: block.numbers[0] }) : say("verdict_zone", { zones: block.zones });
-  card.replaceChildren(shut, make("h3", { text: block.name }), make("p", { text: verdict }), ...zones, linkList(block.links, block.name));
+  const stop = block.stopped ? say("verdict_stop")
+    : block.stopped_zones.length ? say("stop_zones", { zones: block.stopped_zones.join(", ") }) : null;
+  const verdict = block.stopped ? null : block.zones === 1 ? say("verdict_one", { buds: block.numbers[0] }) : say("verdict_zone", { zones: block.zones });
+  card.replaceChildren(shut, make("h3", { text: block.name }), stop && make("p", { class: "stop", text: stop }), verdict && make("p", { text: verdict }), ...zones, linkList(block.links, block.name));
 }
 
 function showSearch() {

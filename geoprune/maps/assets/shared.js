@@ -52,6 +52,9 @@ function cross(path, x, y, size) {
   path.lineTo(x + size, y - size);
 }
 
+// Where nobody may prune yet; read before all else.
+const stopLine = (text) => (text ? make("span", { class: "stop", text }) : null);
+
 // Ways to a block's other pages.
 function linkList(links, name) {
   const kinds = ["map", "sheet", "pdf", "card", "report"].filter((kind) => links[kind]);

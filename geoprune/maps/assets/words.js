@@ -22,6 +22,9 @@ function number(value, digits = 0) {
   return value.toLocaleString(say("number_locale"), shape);
 }
 
+// A number of buds, or the word to stop where winter leaves none.
+const budCount = (value) => (value === null || value === undefined || Number.isNaN(value) ? say("stop_word") : number(value));
+
 const us = () => speech.units === "us";
 const known = (value) => value !== null && value !== undefined && Number.isFinite(value);
 
