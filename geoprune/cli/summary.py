@@ -68,10 +68,8 @@ def verdict_message(plan: BlockPlan) -> Message:
     stop = stop_message(plan)
     if stop is not None:
         return Message("terminal.verdict_stop", {"block": plan.name, "stop": stop})
-    if plan.verdict == "zone":
-        fields = {"block": plan.name, "zones": len(plan.zones), "buds": plan.buds_per_vine}
-        return Message("terminal.verdict_zone", fields)
-    return Message("terminal.verdict_one", {"block": plan.name, "buds": plan.buds_per_vine})
+    fields = {"block": plan.name, "zones": len(plan.zones), "buds": plan.buds_per_vine}
+    return Message(f"terminal.verdict_{plan.headline}", fields)
 
 
 def calmer(runs: pd.DataFrame, zones: pd.DataFrame, *, change_cost: float) -> tuple[Message, ...]:

@@ -114,7 +114,7 @@ def tell_block(plan: BlockPlan, ground: Ground, bundle: Bundle) -> dict[str, Any
         "said": tell_plan(plan),
         "verdict": plan.verdict,
         "buds": None if plan.stopped_zones or plan.stopped else plain(plan.buds_per_vine),
-        "stopped": plan.stopped,
+        "headline": plan.headline,
         "loo_rmse_kg": plain(float(plan.loo_rmse_kg)),
         "mean_rmse_kg": plain(float(plan.mean_rmse_kg)),
         "merit": {name: _merit(plan.merit, f"{key}_misfit") for name, key in _MERITS.items()},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -90,8 +91,7 @@ def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -
         told.append(
             {
                 "name": block.name,
-                "verdict": block.verdict,
-                "stopped": block.stopped,
+                "headline": block.headline,
                 "stopped_zones": list(block.stopped_zones),
                 "zones": len(block.zones),
                 "numbers": [plain(buds) for buds in block.zones["buds_per_vine"]],
@@ -148,9 +148,10 @@ def _pack_shapes(blocks: tuple[Any, ...], outlines: list[Any], bundle: Bundle) -
 
 def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> tuple[str, str]:
     words = page_words()[language]
-    numbered = [block for block in told["blocks"] if not block["stopped"]]
-    zoned = sum(block["verdict"] == "zone" for block in numbered)
-    verdict = words["estate_verdict"].format(zoned=zoned, one=len(numbered) - zoned)
+    headlines = Counter(block["headline"] for block in told["blocks"])
+    verdict = words["estate_verdict"].format(zoned=headlines["zone"], one=headlines["one"])
+    if headlines["now"]:
+        verdict += " " + words["estate_verdict_now"].format(now=headlines["now"])
     said = told["said"][language][units]
     lines = [_plain_line(block, words, language, units) for block in told["blocks"]]
     heads = [words[key] for key in ("block", "buds_per_vine", "vines", "area", "pages")]

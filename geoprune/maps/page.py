@@ -82,14 +82,13 @@ def frame(
     """Return the HTML before and after a block map's element; every name in it is escaped."""
     words = page_words()[language]
     said = {"buds": plain_count(told["zones"][0]["buds_per_vine"]), "zones": len(told["zones"])}
-    key = "verdict_one" if len(told["zones"]) == 1 else "verdict_zone"
     keys = ("zone", "buds_per_vine", "vines", "area", "vine_size", "recipe")
     return fill_frame(
         kind,
         words,
         name=told["name"],
         stop=told["said"][language][units]["stop"],
-        verdict="" if told["stopped"] else words[key].format_map(said),
+        verdict="" if told["headline"] == "stop" else words[f"verdict_{told['headline']}"].format_map(said),
         heads=[words[key] for key in keys],
         lines=[_plain_line(zone, words, language, units) for zone in told["zones"]],
         picture=draw_picture(zones, polygon, words=words),

@@ -99,9 +99,7 @@ def report_content(plan: BlockPlan, reader: Reader, *, made: date, provenance: P
         "block": shorten(plan.name),
         "made": told_day(made, word_lists()[reader.language]["sheet"]),
         "kind": [*names, tell(training_word(settings.training)), *_grid(plan, reader)],
-        "verdict": words["verdict_" + ("stop" if plan.stopped else plan.verdict)].format(
-            zones=len(plan.zones), buds=plan.buds_per_vine
-        ),
+        "verdict": words[f"verdict_{plan.headline}"].format(zones=len(plan.zones), buds=plan.buds_per_vine),
         "first": tell(stop) if (stop := stop_message(plan)) is not None and not plan.stopped else "",
         "reasons": [tell(reason) for reason in plan.verdict_reasons],
         "notes": [tell(note) for note in plan.notes],

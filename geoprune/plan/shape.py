@@ -65,6 +65,10 @@ class BlockSettings:
     wood: Mapping[str, float] = field(default_factory=dict)
 
 
+#: The sentence that says a block has too few weights for a map.
+TOO_FEW = "surface.too_few_for_map"
+
+
 @dataclass(frozen=True, eq=False)
 class BlockPlan:
     """All that is told about one block. Tables are in `crs`, first column `block`; sizes in kg per vine.
@@ -141,6 +145,15 @@ class BlockPlan:
     def stopped(self) -> bool:
         """Whether no vine of the block has a number."""
         return self.buds_per_vine is None or len(self.stopped_zones) == len(self.zones)
+
+    @property
+    def headline(self) -> str:
+        """What is to be said first: "stop", "zone", "one" number will do, or one number for "now", with too few weights."""
+        if self.stopped:
+            return "stop"
+        if len(self.zones) > 1:
+            return "zone"
+        return "now" if any(reason.key == TOO_FEW for reason in self.verdict_reasons) else "one"
 
 
 @dataclass(frozen=True, eq=False)

@@ -34,6 +34,7 @@ from geoprune.plan.telling import (
     harvest_remarks,
     plan_remarks,
     variety_remarks,
+    verdict_reasons,
     wood_of,
 )
 from geoprune.replant import find_replant_areas
@@ -221,7 +222,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         polygon=block.polygon,
         crs=block.crs,
         verdict=zoning.verdict,
-        verdict_reasons=injury.messages[:2] if injury.stop else zoning.reasons,
+        verdict_reasons=verdict_reasons(found, given=labels is not None),
         buds_per_vine=None if injury.stop else int(zoning.one_number),
         vine_size_kg=surface.block_mean_kg,
         vine_size_se_kg=surface.block_mean_se_kg,

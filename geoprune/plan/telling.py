@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoprune.errors import Message, Remark
-from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
+from geoprune.plan.shape import TOO_FEW, BlockPlan, BlockSettings, PlanOptions
 from geoprune.plan.tables import Found, zone_need
 from geoprune.rules import (
     AdviceOptions,
@@ -201,7 +201,6 @@ def harvest_remarks(harvest: pd.DataFrame | None, block: str, zones: int) -> tup
 
 #: What kind of remark a sentence of the surface is; the others ask to be minded.
 KINDS = {
-    "surface.too_few_for_map": "assumed",
     "surface.all_equal": "assumed",
     "surface.season_assumed": "assumed",
     "surface.season_alone": "dropped",
@@ -219,9 +218,17 @@ KINDS = {
 }
 
 
+def verdict_reasons(found: Found, *, given: bool) -> tuple[Message, ...]:
+    """Why the block is zoned or not; `given` where its zones were drawn by others."""
+    if found.injury.stop:
+        return found.injury.messages[:2]
+    few = tuple(message for message in found.surface.remarks if message.key == TOO_FEW)
+    return (*few, *found.zoning.reasons) if given else few or found.zoning.reasons
+
+
 def plan_remarks(found: Found, advice: Sequence[ZoneAdvice], *, step: int) -> tuple[Remark, ...]:
     """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
-    told = [(KINDS.get(message.key, "warning"), message) for message in found.surface.remarks]
+    told = [(KINDS.get(message.key, "warning"), message) for message in found.surface.remarks if message.key != TOO_FEW]
     told += _room_remarks(advice, step)
     told += [("assumed", message) for message in _given_names(found)]
     if not found.injury.buds_cut:

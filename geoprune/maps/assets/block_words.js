@@ -19,9 +19,9 @@ function showPage() {
 function showAnswer() {
   const one = told.zones.length === 1;
   const said = told.said[speech.language][speech.units];
-  const verdict = one ? say("verdict_one", { buds: number(told.zones[0].buds_per_vine) })
-    : say("verdict_zone", { zones: number(told.zones.length) });
-  put("verdict", stopLine(said.stop), told.stopped ? null : verdict);
+  const verdict = say(`verdict_${told.headline}`,
+    { zones: number(told.zones.length), buds: number(told.zones[0].buds_per_vine) });
+  put("verdict", stopLine(said.stop), told.headline === "stop" ? null : verdict);
   const lines = [...said.reasons];
   if (told.replant.length) lines.push(replantLine());
   if (!one && told.buds !== null) lines.push(say("one_instead", { buds: number(told.buds) }));

@@ -132,9 +132,9 @@ function showPage() {
   const land = told.blocks.reduce((sum, block) => sum + (block.area_ha || 0), 0);
   put("facts", say("estate_facts", { blocks: number(told.blocks.length), vines: number(vineCount), area: area(land) }));
   const said = told.said[speech.language][speech.units];
-  const numbered = told.blocks.filter((block) => !block.stopped);
-  const zoned = numbered.filter((block) => block.verdict === "zone").length;
-  put("verdict", stopLine(said.stop), say("estate_verdict", { zoned: number(zoned), one: number(numbered.length - zoned) }));
+  const count = (headline) => told.blocks.filter((block) => block.headline === headline).length;
+  put("verdict", stopLine(said.stop), say("estate_verdict", { zoned: number(count("zone")), one: number(count("one")) }),
+    count("now") ? ` ${say("estate_verdict_now", { now: number(count("now")) })}` : null);
   put("why", ...said.remarks.map((text) => make("p", { text })), ...extremes());
   put("zones", blockTable());
   showSearch();
@@ -197,9 +197,10 @@ function showCard() {
     return make("p", { class: "numeral" }, make("b", { text: budCount(zone.buds_per_vine) }),
       make("span", { text: `${name}, ${weight(zone.vine_size_kg)}` }));
   });
-  const stop = block.stopped ? say("verdict_stop")
+  const stop = block.headline === "stop" ? say("verdict_stop")
     : block.stopped_zones.length ? say("stop_zones", { zones: block.stopped_zones.join(", ") }) : null;
-  const verdict = block.stopped ? null : block.zones === 1 ? say("verdict_one", { buds: block.numbers[0] }) : say("verdict_zone", { zones: block.zones });
+  const verdict = block.headline === "stop" ? null
+    : say(`verdict_${block.headline}`, { buds: block.numbers[0], zones: block.zones });
   card.replaceChildren(shut, make("h3", { text: block.name }), stop && make("p", { class: "stop", text: stop }), verdict && make("p", { text: verdict }), ...zones, linkList(block.links, block.name));
 }
 
