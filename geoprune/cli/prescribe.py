@@ -285,8 +285,9 @@ def _given_zones(path: Path, data: Vineyard, given: dict[str, Any]) -> GivenZone
     from geoprune.plan import GivenZones
     from geoprune.reading import clean_name, read_given_zones
 
-    layer, column = read_given_zones(path, data, layer=given["zones_layer"]), given["zones_column"]
-    return GivenZones(layer, None if column is None else clean_name(column), path.name)
+    column = None if given["zones_column"] is None else clean_name(given["zones_column"])
+    layer = read_given_zones(path, data, layer=given["zones_layer"], column=column)
+    return GivenZones(layer, column, path.name)
 
 
 def _further_sources(given: dict[str, Any]) -> list[Source]:

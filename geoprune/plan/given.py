@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import geopandas as gpd
+import numpy as np
+import shapely
 from pyproj import CRS
 from shapely import MultiPolygon
 
@@ -14,6 +16,8 @@ from geoprune.zones import GivenLabels, labels_from_layer
 
 #: More zones than this have no patterns, words or tape of their own.
 MOST_GIVEN_ZONES = 4
+#: Polygons that hold less of a block are its neighbours', drawn a little over the border (design choice).
+LEAST_COVERED = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,7 +33,10 @@ class GivenZones:
         if "block" in self.layer.columns:
             return bool((self.layer["block"].astype(str) == block).any())
         here = self.layer if self.layer.crs is None else self.layer.to_crs(crs)
-        return bool(here.intersects(polygon).any())
+        touching = np.asarray(here.geometry[here.intersects(polygon)].values)
+        areal = np.isin(shapely.get_type_id(touching), [3, 6])
+        held = shapely.intersection(shapely.make_valid(touching[areal]), polygon)
+        return not areal.all() or shapely.area(shapely.union_all(held)) > LEAST_COVERED * polygon.area
 
 
 def find_given(

@@ -5,20 +5,25 @@ from __future__ import annotations
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+from shapely import force_2d
 
 from geoprune.layers import Vineyard
 from geoprune.reading.columns import clean_names, matched, name_text
 from geoprune.reading.faults import Faults
 from geoprune.reading.parts import rows_as_drawn
-from geoprune.reading.vector_files import open_layers
+from geoprune.reading.places import without_place
+from geoprune.reading.vector_files import open_layers, usable_crs
 from geoprune.text import few
 
 #: Layers of our own results that can be given back, first choice first.
 OWN_LAYERS = ("panels", "zones")
 
 
-def read_given_zones(path: Path, vineyard: Vineyard, *, layer: str | None = None) -> gpd.GeoDataFrame:
+def read_given_zones(
+    path: Path, vineyard: Vineyard, *, layer: str | None = None, column: str | None = None
+) -> gpd.GeoDataFrame:
     """Read a layer of zones.
 
     Parameters
@@ -29,6 +34,8 @@ def read_given_zones(path: Path, vineyard: Vineyard, *, layer: str | None = None
         Whose names of blocks and rows the layer's are matched with.
     layer : str, optional
         Its layer; by default the only one, else `panels`, else `zones`.
+    column : str, optional
+        The column of the zones' names, which must then be there.
 
     Returns
     -------
@@ -38,8 +45,8 @@ def read_given_zones(path: Path, vineyard: Vineyard, *, layer: str | None = None
     Raises
     ------
     DataError
-        If the file cannot be opened, it is not clear which layer is meant, two columns have one name, or no line is of a
-        block that there is.
+        If the file cannot be opened, it is not clear which layer is meant, the layer is empty or has no such column, two
+        columns have one name, a place is none on the earth, or no line is of a block that there is.
     """
     faults = Faults(path.name)
 
@@ -54,14 +61,24 @@ def read_given_zones(path: Path, vineyard: Vineyard, *, layer: str | None = None
     opened = open_layers(path, faults, choose=choose)
     faults.problems.stop()
     ((name, (table, cut)),) = opened.items()
-    return _named(table, vineyard, faults.at(path.name, name), short_names=cut)
+    return _named(table, vineyard, faults.at(path.name, name), column=column, short_names=cut)
 
 
-def _named(table: gpd.GeoDataFrame, vineyard: Vineyard, faults: Faults, *, short_names: bool) -> gpd.GeoDataFrame:
+def _named(
+    table: gpd.GeoDataFrame, vineyard: Vineyard, faults: Faults, *, column: str | None, short_names: bool
+) -> gpd.GeoDataFrame:
     """The layer with clean column names, and its blocks and rows as the vineyard writes them."""
     if not isinstance(table, gpd.GeoDataFrame):
         table = gpd.GeoDataFrame(table.assign(geometry=None), geometry="geometry")
     plain = clean_names(pd.DataFrame(table.drop(columns=table.geometry.name)), faults, short_names=short_names)
+    if not len(plain):
+        faults.add("the layer is empty", "Draw at least one zone, or leave the file out")
+    if column is not None and column not in plain:
+        faults.add(f"there is no column '{column}' with names of zones", f"Name one of its columns: {few(map(str, plain))}")
+    shapes = table.geometry.to_numpy()
+    broken = np.flatnonzero(without_place(shapes))
+    found = [(f"feature {i + 1}", "a coordinate is no number or nowhere on the earth") for i in broken]
+    faults.add_each(found, "Draw it again")
     if "block" in plain and len(vineyard.blocks):
         names = vineyard.blocks["block"].tolist()
         told = plain["block"].map(name_text)
@@ -74,4 +91,4 @@ def _named(table: gpd.GeoDataFrame, vineyard: Vineyard, faults: Faults, *, short
         plain["row"] = plain["row"].map(name_text)
         plain = rows_as_drawn(plain, vineyard.rows) if "block" in plain else plain
     faults.problems.stop()
-    return gpd.GeoDataFrame(plain, geometry=table.geometry.to_numpy(), crs=table.crs)
+    return gpd.GeoDataFrame(plain, geometry=force_2d(shapes), crs=usable_crs(table.crs))

@@ -6,6 +6,7 @@ import geopandas as gpd
 import invented_vineyard as iv
 import pandas as pd
 import pytest
+from shapely import Polygon
 
 from geoprune import DataError, read_vineyard
 from geoprune.layers import Vineyard
@@ -145,6 +146,10 @@ def test_given_zones_are_named_as_the_vineyard_is(tmp_path, vineyard):
     ("table", "words"),
     [
         (zones(**{"Zone ": ["1"]}), "z.gpkg, layer zones: column zone stands twice"),
+        (
+            zones().set_geometry([Polygon([(0, 0), (1e308, 1), (1, 1)])]).set_crs(iv.CRS),
+            "feature 1: a coordinate is no number",
+        ),
         (zones(block=["Z"]), "no zone is of a known block (found: Z). Name blocks as A"),
     ],
 )

@@ -82,9 +82,13 @@ def test_a_boundary_moved_in_a_gis_makes_counts_merit_and_sheets_anew(tmp_path):
     ("layer", "options", "said"),
     [
         (halves(), ("--zones-layer", "other"), "there is no layer 'other'"),
-        (halves(), ("--zones-column", "name"), "no column 'name'"),
+        (halves(), ("--zones-column", "name"), "no column 'name' with names of zones. Name one of its columns: zone"),
+        (halves(), ("--zones-column", "geometry"), "no column 'geometry' with names of zones"),
+        (halves().iloc[:0], (), "z.gpkg, layer mine: the layer is empty. Draw at least one zone"),
         (halves(block="B"), (), "no zone is of a known block (found: B)"),
         (halves().assign(geometry=halves().translate(5000)), (), None),
+        (halves().assign(geometry=halves().translate(70)), (), None),  # only an edge in common
+        (halves().assign(geometry=halves().translate(69.0)), (), None),  # a neighbour's, drawn 1 m over the border
     ],
 )
 def test_zones_that_do_not_fit(tmp_path, layer, options, said):
