@@ -9,10 +9,12 @@ import re
 import shutil
 import signal
 import tempfile
+import threading
 import unicodedata
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from geoprune.errors import OutputError
 
@@ -21,6 +23,8 @@ RESERVED = frozenset(["con", "prn", "aux", "nul", *(f"com{n}" for n in range(10)
 #: Files that other programs leave in a folder, and endings of those they leave beside a file of ours, when they only look.
 LITTER = frozenset([".ds_store", "thumbs.db", "desktop.ini"])
 LITTER_ENDINGS = (".aux.xml", "-shm", "-wal")
+#: Signals that end a run.
+ENDING = ("SIGINT", "SIGTERM", "SIGHUP")
 
 
 def block_folders(names: Iterable[str]) -> dict[str, str]:
@@ -83,8 +87,9 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
     made = [folder for folder in out.absolute().parents if not folder.exists()]
     work: Path | None = None
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=f".{out.name[:40]}-", suffix=".part", dir=out.parent))
+        with undisturbed():
+            out.parent.mkdir(parents=True, exist_ok=True)
+            work = Path(tempfile.mkdtemp(prefix=f".{out.name[:40]}-", suffix=".part", dir=out.parent))
         work.chmod(0o777 & ~current_umask())
         fill(work)
         sync_tree(work)
@@ -113,15 +118,28 @@ def plain_target(out: Path) -> Path:
 
 @contextmanager
 def undisturbed() -> Iterator[None]:
-    """Hold back signals that end the program while something must not be left half done."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
+    """Put off signals that end the program while something must not be left half done; they are heeded at the end.
+
+    Their handlers are exchanged: whichever thread a signal reaches, Python runs its handler in the main one.
+    """
+    came: list[int] = []
+    before: dict[int, Any] = {}
+
+    def put_off(number: int, frame: object) -> None:
+        came.append(number)
+
+    numbers = [getattr(signal, name) for name in ENDING if hasattr(signal, name)]
     try:
+        for number in numbers if threading.current_thread() is threading.main_thread() else ():
+            if signal.getsignal(number) not in (signal.SIG_IGN, None):
+                before[number] = signal.getsignal(number)
+                signal.signal(number, put_off)
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        for number in came[:1]:
+            signal.raise_signal(number)
 
 
 def check_target(out: Path, *, force: bool) -> None:

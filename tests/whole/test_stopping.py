@@ -83,6 +83,51 @@ def test_a_signal_while_replacing_keeps_the_old_results(job, tmp_path):
     assert (tmp_path / "out" / "summary.json").read_bytes() == before
 
 
+#: Replaces a folder with another thread running, and is told to stop in the midst of making, renaming and removing.
+DISTURBED = """
+import os, signal, sys, tempfile, threading, time
+from geoprune.__main__ import heed_signals
+heed_signals()
+from pathlib import Path
+from geoprune.writing import folder
+
+threading.Thread(target=time.sleep, args=(60,), daemon=True).start()
+
+def disturb(owner, name):
+    real = getattr(owner, name)
+
+    def told_to_stop(*arguments, **options):
+        done = real(*arguments, **options)
+        os.kill(os.getpid(), getattr(signal, sys.argv[2]))
+        time.sleep(0.05)
+        return done
+
+    setattr(owner, name, told_to_stop)
+
+def fill(made):
+    (made / "summary.json").write_text('{"program": "geoprune", "digests": {}}')
+    (made / "deep").mkdir()
+
+owner = {"os": os, "tempfile": tempfile, "shutil": folder.shutil}
+disturb(owner[sys.argv[3]], sys.argv[4])
+folder.replace_folder(Path(sys.argv[1]), fill, force=True)
+"""
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize("step", ["tempfile mkdtemp", "os rename", "shutil rmtree"])
+def test_a_signal_in_the_midst_of_replacing_leaves_one_whole_folder(tmp_path, name, step):
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "summary.json").write_text('{"program": "geoprune", "digests": {"a.txt": "0"}}')
+    done = subprocess.run(
+        [sys.executable, "-c", DISTURBED, str(out), name, *step.split()], capture_output=True, text=True, timeout=60
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (128 + getattr(signal, name), "", "")
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    assert (out / "deep").exists() == (step != "tempfile mkdtemp")
+
+
 STOPPED = """
 import sys
 
