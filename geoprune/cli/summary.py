@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from geoprune.cli.console import print_table
 from geoprune.errors import Message
-from geoprune.plan import estate_stop_message, stop_message
+from geoprune.plan import estate_stop_message, stop_message, young_messages
 from geoprune.text import one_line
 from geoprune.units import NINETY
 from geoprune.words import say
@@ -58,7 +58,12 @@ def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, change_cost: 
     lines = [_zone_line(line, tell, zones=len(plan.zones)) for line in plan.zones.to_dict("records")]
     heads = [tell(Message(f"terminal.head_{head}")) for head in HEADS]
     print_table(console, heads, lines, numbers=(0, 1, 3, 5, 6))
-    for reason in (*plan.verdict_reasons, *plan.notes, *calmer(plan.runs, plan.zones, change_cost=change_cost)):
+    for reason in (
+        *young_messages(plan),
+        *plan.verdict_reasons,
+        *plan.notes,
+        *calmer(plan.runs, plan.zones, change_cost=change_cost),
+    ):
         console.print(f"  {one_line(tell(reason))}")
     console.print()
 

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from geoprune.errors import Message, Remark
-from geoprune.plan import BlockPlan, estate_stop_message, stop_message
+from geoprune.plan import BlockPlan, estate_stop_message, stop_message, young_messages
 from geoprune.rules import split_advice
 from geoprune.words import UNITS, say, word_lists
 
@@ -44,7 +44,7 @@ def _sentences(plan: BlockPlan, tell: Callable[[Message], str]) -> dict[str, Any
     stop = stop_message(plan)
     return {
         "stop": None if stop is None else tell(stop),
-        "reasons": [tell(reason) for reason in plan.verdict_reasons],
+        "reasons": [tell(reason) for reason in (*young_messages(plan), *plan.verdict_reasons)],
         "shared": [tell(line) for line in shared],
         "advice": [{"zone": entry.zone, "lines": [tell(line) for line in lines]} for entry, lines in advice],
         "notes": [tell(note) for note in plan.notes],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from datetime import date
-from itertools import groupby
+from itertools import groupby, pairwise
 from operator import attrgetter, itemgetter
 from typing import Any
 
@@ -19,16 +19,22 @@ from geoprune.maps.picture import zone_pattern
 from geoprune.pages.drawing import box, picture, tape
 from geoprune.pages.text import clean, shorten
 from geoprune.pages.vine import draw_vine
-from geoprune.plan import BlockPlan, stop_message
-from geoprune.rules import Recipe, ZoneAdvice, bud_notes, caution_notes
+from geoprune.plan import BlockPlan, stop_message, young_messages
+from geoprune.rules import RENEW_BELOW_KG, Recipe, ZoneAdvice, bud_notes, caution_notes
 from geoprune.words import say, with_marks, word_lists
 
 #: Lines of one row kept together on a page at most; a row with more goes on under its name again.
 MOST_LINES = 14
 #: Longest row name shown.
 LONGEST_ROW = 32
+#: Notes that tell of vines to renew.
+RENEW_NOTES = ("rules.flag_renew", "rules.renew_share")
 #: Notes of a zone's advice that concern the crew; the others are for the report.
-CREW_NOTES = ("rules.flag_low", "rules.flag_renew")
+CREW_NOTES = ("rules.flag_low", *RENEW_NOTES)
+
+#: What the crew treats apart, in the order it is told; and which of it the status of a vine tells.
+KINDS_APART = ("gone", "young", "sick", "renew")
+STATUS_KINDS = {"missing": "gone", "dead": "gone", "young": "young", "diseased": "sick"}
 
 Tell = Callable[[Message], str]
 
@@ -76,6 +82,8 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "cautions": [tell(note) for note in caution_notes()],
         "short_cautions": [word_lists()[language]["card"][key] for key in ("guide", "local")],
         "injury": [tell(note) for note in plan.injury.messages] if stop and plan.injury else [],
+        "young": [] if stop else [tell(note) for note in young_messages(plan)],
+        "renew": "" if stop or not has_vines_to_renew(plan) else words["renew_how"],
         "rows": [] if stop else _rows(plan, words),
     }
 
@@ -136,6 +144,7 @@ def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str)
                 "vines": words["zone_vines"].format(vines=whole(zone["vines"], language)),
                 "buds": buds_told(zone["buds_per_vine"], words),
                 "stop": not np.isfinite(zone["buds_per_vine"]),
+                "renew": _renew_in_short(advice.get(number), words),
                 "sign": swatch(number, zones=count, title=bands if count > 1 else kind),
                 **_wood(zone, advice.get(number), tell, language),
             }
@@ -186,8 +195,62 @@ def short_recipe(recipe: Recipe, language: str) -> str:
     return " · ".join(told)
 
 
+def _renew_in_short(advice: ZoneAdvice | None, words: Mapping[str, str]) -> str:
+    """How many of a zone's vines are renewed, in a few words; "" where none are expected."""
+    notes = {} if advice is None else {note.key: note for note in advice.notes}
+    if "rules.flag_renew" in notes:
+        return words["renew_most"]
+    note = notes.get("rules.renew_share")
+    return "" if note is None else words["renew_some"].format(percent=note.fields["percent"])
+
+
+def has_vines_to_renew(plan: BlockPlan) -> bool:
+    """Whether the crew meets vines that are renewed without a crop."""
+    told = {note.key for entry in plan.advice for note in entry.notes}
+    return not told.isdisjoint(RENEW_NOTES) or any(
+        kind == "renew" for kinds in treated_apart(plan).values() for kind in kinds
+    )
+
+
+def treated_apart(plan: BlockPlan) -> dict[str, dict[str, list[int]]]:
+    """Return row -> kind -> the vines that are not pruned to the number, in order.
+
+    Kinds: "gone" (missing or dead), "young", "sick", and "renew": weighed below the limit, or most likely so by the map.
+    """
+    found: dict[str, dict[str, list[int]]] = {}
+    for row, vine, status in zip(plan.vines["row"], plan.vines["vine"], plan.vines["status"], strict=True):
+        if status in STATUS_KINDS:
+            found.setdefault(row, {}).setdefault(STATUS_KINDS[status], []).append(int(vine))
+    bearing = {
+        (row, int(vine))
+        for row, vine, status in plan.vines[["row", "vine", "status"]].itertuples(index=False)
+        if status not in STATUS_KINDS
+    }
+    for row, vine in sorted(_to_renew(plan) & bearing, key=itemgetter(1)):
+        found.setdefault(row, {}).setdefault("renew", []).append(vine)
+    return {row: {kind: kinds[kind] for kind in KINDS_APART if kind in kinds} for row, kinds in found.items()}
+
+
+def _to_renew(plan: BlockPlan) -> set[tuple[str, int]]:
+    weighed = plan.samples[plan.samples["used"].astype(bool) & (plan.samples["vine_weight_kg"] < RENEW_BELOW_KG)]
+    found = {(row, int(vine)) for row, vine in zip(weighed["row"], weighed["vine"], strict=True) if vine == vine}
+    if "renew_share" in plan.panels:
+        small = plan.panels[plan.panels["renew_share"] > 0.5]
+        for row, first, last in zip(small["row"], small["first_vine"], small["last_vine"], strict=True):
+            found |= {(row, vine) for vine in range(int(first), int(last) + 1)}
+    return found
+
+
+def told_numbers(numbers: Sequence[int]) -> str:
+    """Return rising numbers with neighbours drawn together: "3, 7–9"."""
+    breaks = [i for i, (a, b) in enumerate(pairwise(numbers), start=1) if b != a + 1]
+    runs = [numbers[start:stop] for start, stop in pairwise([0, *breaks, len(numbers)])]
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs)
+
+
 def _rows(plan: BlockPlan, words: Mapping[str, str]) -> list[dict[str, Any]]:
     ways = dict(zip(plan.rows["row"], plan.rows.geometry, strict=True))
+    apart = treated_apart(plan)
     told: list[dict[str, Any]] = []
     for name, group in groupby(plan.runs.to_dict("records"), key=itemgetter("row")):
         runs = list(group)
@@ -196,7 +259,10 @@ def _rows(plan: BlockPlan, words: Mapping[str, str]) -> list[dict[str, Any]]:
         for start in range(0, len(made), MOST_LINES):
             part = made[start : start + MOST_LINES]
             shown = way if start == 0 else words["continued"]
-            told.append({"row": shorten(str(name), LONGEST_ROW), "way": shown, "lines": part})
+            told.append({"row": shorten(str(name), LONGEST_ROW), "way": shown, "lines": part, "apart": ""})
+        told[-1]["apart"] = " ".join(
+            words[f"apart_{kind}"].format(vines=told_numbers(vines)) for kind, vines in apart.get(name, {}).items()
+        )
     return told
 
 

@@ -19,7 +19,7 @@ from geoprune.pages.figures import Reader, held_out
 from geoprune.pages.sheet import pages
 from geoprune.pages.text import clean, shorten
 from geoprune.pages.typesetting import PAPERS, check_paper
-from geoprune.plan import BlockPlan, PlanOptions, stop_message
+from geoprune.plan import BlockPlan, PlanOptions, stop_message, young_messages
 from geoprune.rules import ZoneAdvice, find_training, split_advice
 from geoprune.units import NINETY
 from geoprune.words import figure, say, told_phrase, word_lists
@@ -101,7 +101,7 @@ def report_content(plan: BlockPlan, reader: Reader, *, made: date, provenance: P
         "kind": [*names, tell(training_word(settings.training)), *_grid(plan, reader)],
         "verdict": words[f"verdict_{plan.headline}"].format(zones=len(plan.zones), buds=plan.buds_per_vine),
         "first": tell(stop) if (stop := stop_message(plan)) is not None and not plan.stopped else "",
-        "reasons": [tell(reason) for reason in plan.verdict_reasons],
+        "reasons": [tell(reason) for reason in (*young_messages(plan), *plan.verdict_reasons)],
         "notes": [tell(note) for note in plan.notes],
         "facts": _facts(plan, reader, tell),
         "zones": _zone_lines(plan, reader),

@@ -3,7 +3,7 @@
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
 from geoprune.plan.steps import Beside, make_plan, plan_blocks, prepare_blocks, rule_problems
-from geoprune.plan.telling import estate_stop_message, stop_message
+from geoprune.plan.telling import estate_stop_message, stop_message, young_messages
 
 __all__ = [
     "Beside",
@@ -18,4 +18,5 @@ __all__ = [
     "prepare_blocks",
     "rule_problems",
     "stop_message",
+    "young_messages",
 ]

@@ -131,7 +131,9 @@ def panel_table(found: Found) -> gpd.GeoDataFrame:
     panels["buds_total"] = panels["vines"] * panels["buds_per_vine"]
     panels = panels.assign(**{name: found.surface.panels[name].to_numpy() for name in found.surface.panels})
     injury = np.full(len(panels), found.injury.share) if found.injury.panels is None else found.injury.panels.share
-    return named(found.block, panels.assign(injury_share=injury, bull_cane_share=_panel_bull_canes(found)))
+    small = found.need.is_renew(found.surface.draws.vine_points()).mean(axis=1)
+    told = {"injury_share": injury, "bull_cane_share": _panel_bull_canes(found), "renew_share": small}
+    return named(found.block, panels.assign(**told))
 
 
 def vine_table(found: Found) -> gpd.GeoDataFrame:

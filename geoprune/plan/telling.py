@@ -31,6 +31,9 @@ from geoprune.rules import (
     zone_yield_kg,
 )
 
+#: Share of a block's vines marked young from which that is told of the whole block (a design choice).
+MANY_YOUNG = 0.1
+
 
 def advise_zones(
     found: Found,
@@ -173,6 +176,16 @@ def estate_stop_message(plans: Iterable[BlockPlan]) -> Message | None:
         return None
     listed = reduce(lambda first, following: Message("plan.stop_places", {"first": first, "next": following}), places)
     return Message("plan.stop_estate", {"places": listed})
+
+
+def young_messages(plan: BlockPlan) -> tuple[Message, ...]:
+    """What is said of a block whose vines, or many of them, are too young for the rules."""
+    said = () if plan.rule is None else plan.rule.cautions
+    told = [message for message in said if message.key == "rules.young_vines"]
+    young = int((plan.vines["status"] == "young").sum())
+    if young and young >= MANY_YOUNG * len(plan.vines):
+        told.append(Message("plan.many_young", {"young": young, "vines": len(plan.vines)}))
+    return tuple(told)
 
 
 def _listed(zones: Iterable[int]) -> str:

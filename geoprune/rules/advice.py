@@ -280,7 +280,7 @@ def _notes(zone_row: Mapping[str, Any], need: BudNeed, injury: Injury | None, to
     said = [*need.rule.cautions]
     renewed = float(zone_row.get("renew_share", 0.0))
     if renewed >= LEAST_RENEWED and size >= need.renew_below_kg:
-        said.append(Message("rules.renew_share", {"percent": 100 * renewed, "limit_kg": need.renew_below_kg}))
+        said.append(Message("rules.renew_share", {"percent": 100 * renewed, **need.renew_limit}))
     if told is None:
         return (*said, *need.size_flags(size), *_injury_notes(zone_row, injury, count))
     said += need.explain(size) if np.ndim(need.injury_factor) == 0 else need.size_flags(size)

@@ -89,6 +89,11 @@ class BudNeed:
         """Return which vines should be renewed and carry no crop."""
         return np.asarray(weights_kg, dtype=float) < self.renew_below_kg
 
+    @property
+    def renew_limit(self) -> dict[str, float]:
+        """The limit for renewing as sentences take it: in pounds and kilograms side by side."""
+        return {"pounds": self.renew_below_kg / KG_PER_LB, "kilograms": self.renew_below_kg}
+
     def explain(self, weight_kg: float, *, panel: int | None = None) -> tuple[Message, ...]:
         """Tell in steps how a vine of this size comes to its number of buds.
 
@@ -110,7 +115,7 @@ class BudNeed:
     def size_flags(self, weight_kg: float) -> tuple[Message, ...]:
         """The flag a vine of this size carries, if any."""
         if weight_kg < self.renew_below_kg:
-            return (Message("rules.flag_renew", {"limit_kg": self.renew_below_kg}),)
+            return (Message("rules.flag_renew", self.renew_limit),)
         if weight_kg < self.low_size_kg:
             return (Message("rules.flag_low", {"limit_kg": self.low_size_kg}),)
         return ()

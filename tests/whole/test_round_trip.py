@@ -167,7 +167,7 @@ def test_injury_that_differs_is_mapped_and_stops_only_where_it_must(tmp_path):
     assert "mapped" in " ".join(block["notes"])
     for zone in block["zones"]:
         assert (zone["buds_per_vine"] is None) == (zone["injury_share"] > 0.8)
-    assert "In parts of the block more than 80 %" in done.stdout
+    assert "STOP in parts of the block: more than 80 %" in done.stdout
 
 
 METHODS = {
@@ -287,7 +287,11 @@ def test_vines_to_renew_are_told(tmp_path):
     (zone,) = summary(tmp_path)["blocks"]["A"]["zones"]
     assert 0.1 < zone["renew_share"] < 0.6
     said = " ".join(summary(tmp_path)["blocks"]["A"]["advice"][0]["sentences"])
-    assert "may weigh under 0.2 lb: renew them" in said or "may weigh under 0.3 lb: renew them" in said
+    assert "may weigh under 0.25 lb (0.11 kg): renew them" in said
+    panels = gpd.read_file(tmp_path / "out" / "prescription.gpkg", layer="panels")
+    assert np.average(panels["renew_share"], weights=panels["vines"]) == pytest.approx(zone["renew_share"], abs=1e-3)
+    sheet = (tmp_path / "out" / "a" / "crew_sheet.html").read_text("utf-8")
+    assert "Renew, no crop (our design choice" in sheet
 
 
 def test_own_rules_are_used_with_their_source(tmp_path):
