@@ -149,7 +149,8 @@ def vine_table(found: Found) -> gpd.GeoDataFrame:
 def sample_table(found: Found) -> gpd.GeoDataFrame:
     """The samples as given, where they were placed, and what the others say of each."""
     others = {name: found.surface.samples[name].to_numpy() for name in found.surface.samples}
-    return named(found.block, found.samples.drop(columns=["vine_id", "source_place"]).assign(**others))
+    given = found.samples.drop(columns=["vine_id", "source_place", "row_named", "too_far"])
+    return named(found.block, given.assign(**others))
 
 
 def run_table(found: Found) -> pd.DataFrame:
