@@ -14,15 +14,6 @@ STATUSES = ("bearing", "young", "missing", "dead", "diseased")
 COUNTED = ("bearing", "diseased")
 #: With fewer usable samples not even a mean can be trusted (design choice).
 FEWEST_SAMPLES = 5
-TRAININGS = (
-    "top-wire cordon",
-    "low cordon",
-    "flat cane",
-    "arched cane",
-    "four-cane",
-    "divided vertical",
-    "divided horizontal",
-)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from geoprune.cli.options import as_json
 @click.command()
 @as_json
 def trainings(*, as_json: bool) -> None:
-    """List the training systems a block may name, with their wood and sources.
+    """List the training systems a block may name, their other names, their wood and sources.
 
     \b
     Example:
@@ -29,6 +29,9 @@ def trainings(*, as_json: bool) -> None:
     for training in known:
         each = training.buds_per_spur if training.kind == "spur" else training.buds_per_cane
         wood = f"{training.kind}s of {each[0]} to {each[1]} buds"
-        lines.append((training.id, wood, training.renewal_spurs, training.canopies, training.source))
-    heads = ("Training", "Wood", "Renewal spurs", "Canopies", "Source")
-    print_table(open_console(), heads, lines, numbers=(2, 3))
+        lines.append(
+            (training.id, ", ".join(training.also_called), wood, training.renewal_spurs, training.canopies, training.source)
+        )
+    heads = ("Training", "Also called", "Wood", "Renewal spurs", "Canopies", "Source")
+    print_table(open_console(), heads, lines, numbers=(3, 4))
+    click.echo("Names under 'also called' are taken for the training (common practice, no source).")

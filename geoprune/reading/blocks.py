@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -11,10 +9,12 @@ import shapely
 from numpy.typing import NDArray
 
 from geoprune.areas import geodesic_area_ha
-from geoprune.layers import TRAININGS
+from geoprune.errors import DataError, Message
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.faults import Faults
 from geoprune.reading.places import LONLAT, MOST_DEGREES, check_position, without_place, work_crs
+from geoprune.rules import find_training
+from geoprune.rules.rule import fold
 
 #: What can be; beyond it a unit or a comma is wrong (design choices).
 ROW_SPACING_M, VINE_SPACING_M = (0.8, 6.0), (0.3, 5.0)
@@ -82,20 +82,23 @@ def _unique_names(columns: Columns) -> pd.Series:
 
 
 def _training(columns: Columns, names: pd.Series) -> pd.Series:
-    """Training in geoprune's words; case, hyphens and spaces do not matter."""
-    words = {_folded(word): word for word in TRAININGS}
+    """Training in geoprune's words; other names of the trade are taken and said."""
     told = columns.required_text("training")
-    for position, word in enumerate(told.map(_folded)):
-        if word and word not in words:
-            near = get_close_matches(word, words, n=1, cutoff=0.0)
-            hint = f"Did you mean '{words[near[0]]}'? Known: {', '.join(TRAININGS)}"
-            what = f"unknown training '{told.iloc[position]}' of block '{names.iloc[position]}'"
-            columns.faults.add(what, hint, row=columns.raw.place(position))
-    return told.map(lambda word: words.get(_folded(word), ""))
+    return pd.Series([_training_of(columns, i, names) if told[i] else "" for i in told.index], told.index, dtype=object)
 
 
-def _folded(word: str) -> str:
-    return " ".join(word.casefold().replace("-", " ").replace("_", " ").split())
+def _training_of(columns: Columns, position: int, names: pd.Series) -> str:
+    told, block = columns.text("training").iloc[position], names.iloc[position]
+    try:
+        training = find_training(told)
+    except DataError as error:
+        for problem in error.problems:
+            columns.faults.add(f"{problem.what} of block '{block}'", problem.mend, row=columns.raw.place(position))
+        return ""
+    if fold(told) != fold(training.id):
+        ours = Message(f"recipe.training_{training.drawing}")
+        columns.faults.remark("assumed", "training_also_called", block=block, told=told, training=ours)
+    return training.id
 
 
 def _placed(table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults) -> gpd.GeoDataFrame:

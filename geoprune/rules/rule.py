@@ -186,8 +186,8 @@ def _plain(text: str) -> str:
 
 
 def fold(text: str) -> str:
-    """Bring a name to lower case with single spaces and no hyphens, for comparing."""
-    return " ".join(str(text).casefold().replace("-", " ").replace("_", " ").split())
+    """Bring a name to lower case with single spaces, no hyphens and no commas, for comparing."""
+    return " ".join(re.sub("[-_,]", " ", str(text).casefold()).split())
 
 
 def rule_names(rule: Rule) -> set[str]:

@@ -32,6 +32,7 @@ class Training:
     source: str
     tag: str
     also_called: tuple[str, ...] = ()
+    suggested_for: tuple[str, ...] = ()
     cordon_per_spacing: float = 0.0
     spur_spacing_m: float = 0.0
     spur_spacing_range_m: tuple[float, float] = (0.0, 0.0)
@@ -56,23 +57,25 @@ def load_trainings() -> dict[str, Training]:
 
 
 def find_training(name: str) -> Training:
-    """Return the training of that name; case, hyphens and spacing do not matter.
+    """Return the training of that name, or also called so; case, hyphens and spacing do not matter.
 
     Raises
     ------
     DataError
-        If there is none of that name; the nearest is suggested, none is guessed.
+        If there is none of that name; those it may mean, or the nearest, are suggested, none is guessed.
     """
-    by_name = {fold(training.id): training for training in load_trainings().values()}
-    if fold(name) in by_name:
-        return by_name[fold(name)]
-    leads = {fold(other): training.id for training in by_name.values() for other in training.also_called}
-    leads |= {folded: training.id for folded, training in by_name.items()}
-    near = list(dict.fromkeys(leads[hit] for hit in get_close_matches(fold(name), leads, n=3, cutoff=0.6)))
-    nearest = f"Nearest: {', '.join(near)}. " if near else ""
-    known = ", ".join(training.id for training in by_name.values())
-    mend = f"{nearest}Known: {known}"
-    raise DataError([Problem("", "blocks", "", f"there is no training '{name}'", mend)])
+    known = load_trainings()
+    taken = {fold(other): training for training in known.values() for other in (training.id, *training.also_called)}
+    if fold(name) in taken:
+        return taken[fold(name)]
+    leads = {called: [training.id] for called, training in taken.items()}
+    for training in known.values():
+        for other in training.suggested_for:
+            leads.setdefault(fold(other), []).append(training.id)
+    hits = [fold(name)] if fold(name) in leads else get_close_matches(fold(name), leads, n=1, cutoff=0.6)
+    near = list(dict.fromkeys(lead for hit in hits for lead in leads[hit]))
+    asked = f"Did you mean {' or '.join(repr(lead) for lead in near)}? " if near else ""
+    raise DataError([Problem("", "blocks", "", f"unknown training '{name}'", f"{asked}Known: {', '.join(known)}")])
 
 
 def _frozen(entry: dict[str, Any]) -> dict[str, Any]:

@@ -14,7 +14,9 @@ import pytest
 from shapely import LineString, MultiPoint, Point, Polygon, affinity
 
 from geoprune import DataError, read_vineyard
+from geoprune.errors import Message
 from geoprune.reading import Faults
+from geoprune.words import say
 
 
 def problems(vineyard, weights=None, **options) -> list[str]:
@@ -248,6 +250,16 @@ def test_rows_on_each_other(tmp_path, table, words):
 def test_rows_may_run_up_to_each_other_at_an_end(tmp_path, table):
     vineyard, weights = iv.write(tmp_path, rows=table)
     read_vineyard(vineyard, samples=weights)
+
+
+def test_another_name_of_a_training_is_taken_and_said(tmp_path):
+    path, weights = iv.write(tmp_path, blocks=iv.blocks(training="High cordon"))
+    vineyard = read_vineyard(path, samples=weights)
+    assert vineyard.blocks["training"].tolist() == ["top-wire cordon"]
+    (remark,) = (r for r in vineyard.remarks if r.message.key == "reading.training_also_called")
+    told = say(Message("terminal.remark", {"block": "A", "kind": "", "text": remark.message}), "es", "us")
+    assert "High cordon" in told
+    assert say(Message("recipe.training_top_wire_cordon"), "es", "us") in told
 
 
 # Samples
