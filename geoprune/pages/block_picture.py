@@ -124,10 +124,12 @@ def named_rows(places: NDArray[np.float64], names: Sequence[str], *, wide: float
 
 
 def _row_lines(plan: BlockPlan, paper: Paper) -> Iterator[str]:
-    """The rows as thin lines, where they are not too close."""
+    """The rows as thin lines, bent as they are, where they are not too close."""
     ends = _row_ends(plan, paper)
     if len(ends) > 1 and np.median(np.hypot(*np.diff(ends[:, 0], axis=0).T)) >= 4.0:
-        yield group((path(pair, stroke_width=0.35) for pair in ends), opacity=0.45)
+        lines = shapely.simplify(plan.rows.geometry.to_numpy(), 0.3 / paper.scale)
+        places = (np.column_stack(paper.turn(*shapely.get_coordinates(line).T)) for line in lines)
+        yield group((path(line, stroke_width=0.35, class_="row") for line in places), opacity=0.45)
 
 
 def end_names(names: list[str]) -> list[str]:

@@ -84,6 +84,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "injury": [tell(note) for note in plan.injury.messages] if stop and plan.injury else [],
         "young": [] if stop else [tell(note) for note in young_messages(plan)],
         "renew": "" if stop or not has_vines_to_renew(plan) else words["renew_how"],
+        "walk": [] if stop else walk_told(plan, words),
         "rows": [] if stop else _rows(plan, words),
     }
 
@@ -254,16 +255,42 @@ def _rows(plan: BlockPlan, words: Mapping[str, str]) -> list[dict[str, Any]]:
     told: list[dict[str, Any]] = []
     for name, group in groupby(plan.runs.to_dict("records"), key=itemgetter("row")):
         runs = list(group)
-        way = row_way(ways[name], words, forward=runs[0]["from_post"] <= runs[-1]["to_post"])
+        forward = walked_up(runs)
+        way = row_way(ways[name], words, forward=forward)
+        posts = words["posts_rise" if forward else "posts_fall"]
         made = _lines(runs, words, taped=len(plan.zones) > 1)
         for start in range(0, len(made), MOST_LINES):
             part = made[start : start + MOST_LINES]
-            shown = way if start == 0 else words["continued"]
-            told.append({"row": shorten(str(name), LONGEST_ROW), "way": shown, "lines": part, "apart": ""})
+            told.append(
+                {
+                    "row": shorten(str(name), LONGEST_ROW),
+                    "way": way if start == 0 else words["continued"],
+                    "posts": posts if start == 0 else "",
+                    "lines": part,
+                    "apart": "",
+                }
+            )
         told[-1]["apart"] = " ".join(
             words[f"apart_{kind}"].format(vines=told_numbers(vines)) for kind, vines in apart.get(name, {}).items()
         )
     return told
+
+
+def walked_up(runs: Sequence[Mapping[Hashable, Any]]) -> bool:
+    """Whether a row is walked from vine 1 up."""
+    return bool(runs[0]["from_post"] <= runs[-1]["to_post"])
+
+
+def walk_told(plan: BlockPlan, words: Mapping[str, str]) -> list[str]:
+    """Return how the list is walked: which way, from which end posts are counted, and which posts get tape."""
+    ways = dict(zip(plan.rows["row"], plan.rows.geometry, strict=True))
+    groups = {name: list(group) for name, group in groupby(plan.runs.to_dict("records"), key=itemgetter("row"))}
+    first, runs = next(iter(groups.items()))
+    way = row_way(ways[first], words, forward=walked_up(runs))
+    told = [words["walk"].format(row=shorten(str(first), LONGEST_ROW), way=way)]
+    ends = {row_way(ways[name], words, forward=True).split(" ")[0] for name in groups}
+    told.append(words["post_one_end"].format(end=ends.pop()) if len(ends) == 1 else words["post_vine_1"])
+    return [*told, words["missing_keep"], *([words["tape_where"]] if len(plan.zones) > 1 else [])]
 
 
 def _lines(runs: list[dict[Hashable, Any]], words: Mapping[str, str], *, taped: bool) -> list[dict[str, str | int]]:

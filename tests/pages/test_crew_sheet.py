@@ -417,3 +417,47 @@ def test_where_a_zone_lies_is_told_as_people_say_it(parts: list[str], en: str, e
     for language, told in (("en", en), ("es", es)):
         found = place_words(parts, lambda message, language=language: say(message, language, "us"))
         assert sorted(found.split(", ")) == sorted(told.split(", "))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_each_row_says_whether_its_posts_rise_or_fall(language: str) -> None:
+    plan, words = sheet_plan(rows=8, vines=40), word_lists()[language]["sheet"]
+    told = sheet_content(plan, language=language, made=MADE)
+    runs = plan.runs.groupby("row", sort=False)[["from_post", "to_post"]].agg({"from_post": "first", "to_post": "last"})
+    rising = (runs["from_post"] < runs["to_post"]).tolist()
+    assert [group["posts"] for group in told["rows"]] == [words["posts_rise" if up else "posts_fall"] for up in rising]
+    assert set(rising) == {True, False}
+    # the first row's ends, measured here: in which direction of the compass vine 1 stands
+    start, end = (np.array(plan.rows.geometry.iloc[0].coords[at][:2]) for at in (0, -1))
+    letters = words["compass"].split()
+    sector = int(np.round(np.degrees(np.arctan2(*(start - end))) / 45.0)) % 8
+    assert told["walk"][1] == words["post_one_end"].format(end=letters[sector])
+    for page in (crew_sheet_html(plan, language=language),):
+        assert all(sentence in page for sentence in told["walk"])
+    turned = plan.rows.assign(geometry=[line if i % 2 else line.reverse() for i, line in enumerate(plan.rows.geometry)])
+    assert sheet_content(replace(plan, rows=turned), language=language, made=MADE)["walk"][1] == words["post_vine_1"]
+    assert words["tape_where"] not in sheet_content(sheet_plan(verdict="one_number"), language=language, made=MADE)["walk"]
+
+
+def test_the_tape_goes_on_the_first_post_of_each_line() -> None:
+    plan = sheet_plan(rows=8, vines=40)
+    by_stop = plan.runs.set_index("stop")["from_post"]
+    across = plan.panels.set_index(["row", "panel"]).geometry
+    for flag in plan.flags.itertuples():
+        post = by_stop[flag.stop]
+        panel, end = (
+            (across[(flag.row, post + 1)], 0) if (flag.row, post + 1) in across.index else (across[(flag.row, post)], -1)
+        )
+        assert np.hypot(*(np.array(panel.coords[end][:2]) - np.array(flag.geometry.coords[0][:2]))) < 0.5
+
+
+def test_rows_are_drawn_as_they_bend() -> None:
+    plan = sheet_plan(rows=8, vines=40, bend_m=15.0)
+    page = crew_sheet_html(plan)
+    drawn = re.findall(r'<path[^>]*class="row"[^>]*>', page)
+    assert len(drawn) == 8
+    for line in drawn:
+        points = np.array(re.findall(r"-?[0-9.]+", re.search(r' d="([^"]+)"', line)[1]), dtype=float).reshape(-1, 2)
+        way = points[-1] - points[0]
+        off = points - points[0]
+        assert np.abs(off[:, 0] * way[1] - off[:, 1] * way[0]).max() / np.hypot(*way) > 2.0
