@@ -102,11 +102,22 @@ def zone_parts(zones: gpd.GeoDataFrame, polygon: shapely.Geometry) -> list[list[
     """Return where in the block each zone lies: "n", "ne", ... or "middle" for its large pieces, or "scattered".
 
     A piece is large when it holds a fifth of its zone; a zone whose large pieces hold less than half of it, or are
-    more than two, is scattered. "more" follows where other pieces are large enough for a number of their own.
+    more than two, is scattered. Of zones on the same side the farthest out is at its "e_end", the nearest to the middle
+    "e_inner". "more" follows where other pieces are large enough for a number of their own.
     """
     west, south, east, north = polygon.bounds
     reach = max(east - west, north - south)
-    return [_pieces_told(geometry, polygon.centroid, reach) for geometry in zones.geometry]
+    told = [_pieces_told(geometry, polygon.centroid, reach) for geometry in zones.geometry]
+    away = [float(geometry.centroid.distance(polygon.centroid)) for geometry in zones.geometry]
+    for side in {parts[0] for parts in told if _one_side(parts)}:
+        alike = sorted((i for i, parts in enumerate(told) if _one_side(parts) and parts[0] == side), key=away.__getitem__)
+        if len(alike) > 1:
+            told[alike[0]][0], told[alike[-1]][0] = f"{side}_inner", f"{side}_end"
+    return told
+
+
+def _one_side(parts: list[str]) -> bool:
+    return len(parts[0]) < 3 and (len(parts) == 1 or len(parts[1]) > 2)
 
 
 def _pieces_told(geometry: shapely.Geometry, center: shapely.Point, reach: float) -> list[str]:

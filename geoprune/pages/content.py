@@ -156,11 +156,16 @@ def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str)
 def place_words(parts: Sequence[str], tell: Tell) -> str:
     """Return where a zone lies (see `maps.ground.zone_parts`); two sides of the block are told as one."""
     sides = [part for part in parts if len(part) < 3]
-    told = [Message(f"map.part_{part}") for part in parts if part not in sides or len(sides) == 1]
+    told = [_place_word(part) for part in parts if part not in sides or len(sides) == 1]
     if len(sides) == 2:
         first, second = (Message(f"map.side_{side}") for side in sides)
         told.insert(0, Message("map.parts_two", {"first": first, "second": second}))
     return ", ".join(tell(message) for message in told)
+
+
+def _place_word(part: str) -> Message:
+    side, _, where = part.partition("_")
+    return Message(f"map.part_{where}", {"side": Message(f"map.side_{side}")}) if where else Message(f"map.part_{part}")
 
 
 def _wood(zone: Mapping[str, Any], advice: ZoneAdvice | None, tell: Tell, language: str) -> dict[str, Any]:

@@ -364,6 +364,20 @@ def test_it_prints_on_one_page_with_map_and_numbers(
     assert "Find a row" not in text
 
 
+@pytest.mark.parametrize("kind", ["block", "estate"])
+def test_the_printed_scale_bar_lies_on_nothing(open_page: Callable, html: str, estate: str, kind: str) -> None:
+    page = open_page(html if kind == "block" else estate).page
+    page.pdf()
+    colours = page.evaluate(
+        """() => { const c = document.getElementById('paper'); const strip = 3 * 40;
+        const d = c.getContext('2d').getImageData(0, c.height - strip, c.width, strip).data; let n = 0;
+        for (let i = 0; i < d.length; i += 4) {
+          if (d[i + 3] > 200 && Math.max(d[i], d[i + 1], d[i + 2]) - Math.min(d[i], d[i + 1], d[i + 2]) > 30) n += 1; }
+        return n; }"""
+    )
+    assert colours == 0
+
+
 def printed_words(pdf: Path) -> str:
     import shutil
 

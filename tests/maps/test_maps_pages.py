@@ -138,6 +138,15 @@ def test_where_a_zone_lies_is_told_by_compass() -> None:
     assert zone_parts(zones, block) == [["n"], ["s"], ["middle"], ["sw", "ne"], ["scattered"]]
 
 
+def test_two_zones_on_the_same_side_are_told_apart() -> None:
+    import geopandas as gpd
+    import shapely
+
+    block = shapely.box(0, 0, 300, 100)
+    shapes = [shapely.box(0, 0, 150, 100), shapely.box(150, 0, 230, 100), shapely.box(230, 0, 300, 100)]
+    assert zone_parts(gpd.GeoDataFrame(geometry=shapes), block) == [["w"], ["e_inner"], ["e_end"]]
+
+
 def test_both_word_lists_say_everything() -> None:
     words = page_words()
     assert set(words) >= {"en", "es"}

@@ -411,6 +411,12 @@ def test_one_piece_is_told_as_one() -> None:
         (["w", "more"], "west part, and small pieces elsewhere", "parte oeste, y pedazos en otros lugares"),
         (["middle", "ne"], "middle of the block, north-east part", "centro del cuadro, parte noreste"),
         (["scattered"], "in several places", "en varios lugares"),
+        (["e_end"], "east end", "extremo este"),
+        (
+            ["sw_inner", "more"],
+            "south-west of the middle, and small pieces elsewhere",
+            "al suroeste del centro, y pedazos en otros lugares",
+        ),
     ],
 )
 def test_where_a_zone_lies_is_told_as_people_say_it(parts: list[str], en: str, es: str) -> None:

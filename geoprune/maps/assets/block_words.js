@@ -65,7 +65,12 @@ function placeWords(parts) {
   const sides = parts.filter((part) => part.length < 3);
   const [first, second] = sides.map((side) => say(`side_${side}`));
   const both = sides.length === 2 ? [say("parts_two", { first, second })] : sides.map((side) => say(`part_${side}`));
-  return [...both, ...parts.filter((part) => part.length > 2).map((part) => say(`part_${part}`))].join(", ");
+  return [...both, ...parts.filter((part) => part.length > 2).map(placeWord)].join(", ");
+}
+
+function placeWord(part) {
+  const [side, where] = part.split("_");
+  return where ? say(`part_${where}`, { side: say(`side_${side}`) }) : say(`part_${part}`);
 }
 
 const recipeWords = (zone) => (zone.recipe ? zone.recipe.replace(/ x /g, " × ") : "–");

@@ -99,7 +99,7 @@ function paintNumbers(view, look) {
     const [west, north, east, south] = shape.boxes[i];
     const [wide, tall] = [(east - west) * view.scale, (south - north) * view.scale];
     if (Math.min(wide, tall) > 170) zonePlates(view, look, taken, i);
-    else blockPlate(view, look, taken, block, i, wide);
+    else blockPlate(view, look, taken, block, i);
   });
 }
 
@@ -112,16 +112,32 @@ function zonePlates(view, look, taken, block) {
   }
 }
 
-function blockPlate(view, look, taken, block, i, wide) {
-  const [west, north, east, south] = shape.boxes[i];
-  const size = wide > 70 ? 19 : 14;
+// A block's numbers: inside it where they hide little of it, else beside it, clear of other blocks and plates.
+function blockPlate(view, look, taken, block, i) {
+  const [west, north, east, south] = onScreen(view, shape.boxes[i]);
+  const [x, y] = [(west + east) / 2, (north + south) / 2];
   const name = block.name.length > 16 ? `${block.name.slice(0, 15)}…` : block.name;
   const big = block.numbers.map(budCount).join(" · ");
-  const narrow = big.length * size * 0.42 > 0.6 * wide;
-  plate(view, look, taken, {
-    x: view.across((west + east) / 2), y: narrow ? view.down(south) + size : view.down((north + south) / 2), size, big,
-    small: wide > 70 ? name : "", bands: 0, must: false });
+  for (const [size, small] of [[19, name], [14, name], [14, ""]]) {
+    const plate = measurePlate(view, look, { x, y, big, small, bands: 0, size });
+    const [halfWide, halfTall] = [(plate.spot[2] - plate.spot[0]) / 2, (plate.spot[3] - plate.spot[1]) / 2];
+    const places = [[x, south + halfTall + 4], [x, north - halfTall - 4], [east + halfWide + 4, y], [west - halfWide - 4, y]];
+    const most = block.zones === 1 ? 0.48 : 0.3; // a block of one number has nothing to hide
+    if (halfWide < most * (east - west) && halfTall < most * (south - north)) places.unshift([x, y]);
+    for (const [across, down] of places) {
+      const spot = [across - halfWide, down - halfTall, across + halfWide, down + halfTall];
+      const seen = view.sees(spot[0], spot[1]) && view.sees(spot[2], spot[3]);
+      const blocked = shape.boxes.some((box, other) => other !== i && overlap(onScreen(view, box), spot));
+      if (!seen || blocked || taken.some((other) => overlap(other, spot))) continue;
+      taken.push(spot);
+      drawPlate(view, look, { ...plate, x: across, spot });
+      return;
+    }
+  }
 }
+
+const overlap = (one, other) => one[0] < other[2] && one[2] > other[0] && one[1] < other[3] && one[3] > other[1];
+const onScreen = (view, [west, north, east, south]) => [view.across(west), view.down(north), view.across(east), view.down(south)];
 
 function showPage() {
   document.documentElement.lang = speech.language;

@@ -131,14 +131,15 @@ function printable(told, box, paint) {
     const canvas = document.getElementById("paper");
     const [width, longest] = [700, 470];
     const [wide, tall] = [box[2] - box[0], box[3] - box[1]];
-    const height = Math.round(Math.min(longest, Math.max(260, (width * tall) / wide)));
+    const foot = 44; // the scale bar has a strip of its own below the map, and north one at the right
+    const height = foot + Math.round(Math.min(longest - foot, Math.max(260, (width * tall) / wide)));
     const density = 3;
     Object.assign(canvas, { width: width * density, height: height * density });
     const context = canvas.getContext("2d");
     context.setTransform(density, 0, 0, density, 0, 0);
-    const scale = Math.min((width - 40) / wide, (height - 40) / tall);
+    const scale = Math.min((width - 40 - 2 * foot) / wide, (height - foot - 40) / tall);
     const left = (width - scale * wide) / 2 - box[0] * scale;
-    const top = (height - scale * tall) / 2 - box[1] * scale;
+    const top = (height - foot - scale * tall) / 2 - box[1] * scale;
     const view = new View(context, scale, left, top, [0, 0, width, height], density, told.latitude);
     paint(view);
     drawScaleAndNorth(view, told.look, width, height);
