@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from geoprune.cli.console import print_table
 from geoprune.errors import Message
+from geoprune.maps import zone_recipes
 from geoprune.plan import estate_stop_message, stop_message, young_messages
 from geoprune.text import one_line
 from geoprune.units import NINETY
@@ -36,7 +37,7 @@ def print_summary(console: Console, estate: EstatePlan, out: Path, *, language: 
         console.print(one_line(tell(stop)), style="bold reverse")
         console.print()
     for plan in estate.blocks:
-        _print_block(console, plan, tell, change_cost=estate.options.zones.change_cost)
+        _print_block(console, plan, tell, language=language, change_cost=estate.options.zones.change_cost)
     for key in ("cautions.guide", "cautions.local_rules"):
         console.print(tell(Message(key)))
     console.print(tell(Message("terminal.results", {"path": one_line(out / "index.html")})))
@@ -53,9 +54,12 @@ def print_remarks(console: Console, estate: EstatePlan, *, language: str, units:
             console.print(one_line(tell(Message("terminal.remark", told))), style="dim")
 
 
-def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, change_cost: float) -> None:
+def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, language: str, change_cost: float) -> None:
     console.print(one_line(tell(verdict_message(plan))), style="bold")
-    lines = [_zone_line(line, tell, zones=len(plan.zones)) for line in plan.zones.to_dict("records")]
+    recipes = {zone: told.replace("×", "x") for zone, told in zone_recipes(plan, language).items()}
+    lines = [
+        _zone_line(line, tell, recipe=recipes[line["zone"]], zones=len(plan.zones)) for line in plan.zones.to_dict("records")
+    ]
     heads = [tell(Message(f"terminal.head_{head}")) for head in HEADS]
     print_table(console, heads, lines, numbers=(0, 1, 3, 5, 6))
     for reason in (
@@ -90,7 +94,7 @@ def calmer(runs: pd.DataFrame, zones: pd.DataFrame, *, change_cost: float) -> tu
     return (Message("terminal.calmer", fields),)
 
 
-def _zone_line(line: dict[str, Any], tell: Tell, *, zones: int) -> tuple[str, ...]:
+def _zone_line(line: dict[str, Any], tell: Tell, *, recipe: str, zones: int) -> tuple[str, ...]:
     buds = float(line["buds_per_vine"])
     size = {"vine_size_kg": float(line["vine_size_kg"]), "error_kg": NINETY * float(line["vine_size_se_kg"])}
     return (
@@ -98,7 +102,7 @@ def _zone_line(line: dict[str, Any], tell: Tell, *, zones: int) -> tuple[str, ..
         str(line["zone"]) if zones > 1 else "–",
         tell(Message(f"map.class_{line['class'].replace(' ', '_')}")),
         tell(Message("map.stop_word")) if buds != buds else f"{buds:.0f}",
-        line["recipe"],
+        recipe,
         str(line["vines"]),
         tell(Message("terminal.size", size)),
         "" if buds != buds else tell(Message(f"map.diagnosis_{line['diagnosis'].replace(' ', '_')}")),

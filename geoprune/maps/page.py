@@ -81,16 +81,17 @@ def frame(
 ) -> tuple[str, str]:
     """Return the HTML before and after a block map's element; every name in it is escaped."""
     words = page_words()[language]
-    said = {"buds": plain_count(told["zones"][0]["buds_per_vine"]), "zones": len(told["zones"])}
+    said = told["said"][language][units]
+    fields = {"buds": plain_count(told["zones"][0]["buds_per_vine"]), "zones": len(told["zones"])}
     keys = ("zone", "buds_per_vine", "vines", "area", "vine_size", "recipe")
     return fill_frame(
         kind,
         words,
         name=told["name"],
-        stop=told["said"][language][units]["stop"],
-        verdict="" if told["headline"] == "stop" else words[f"verdict_{told['headline']}"].format_map(said),
+        stop=said["stop"],
+        verdict="" if told["headline"] == "stop" else words[f"verdict_{told['headline']}"].format_map(fields),
         heads=[words[key] for key in keys],
-        lines=[_plain_line(zone, words, language, units) for zone in told["zones"]],
+        lines=[_plain_line(zone, words, language, units, said["recipes"]) for zone in told["zones"]],
         picture=draw_picture(zones, polygon, words=words),
         credit=credit,
     )
@@ -104,7 +105,9 @@ def fill_frame(kind: str, words: dict[str, str], *, name: str, credit: str, **pl
     return before, after
 
 
-def _plain_line(zone: dict[str, Any], words: dict[str, str], language: str, units: str) -> list[str]:
+def _plain_line(
+    zone: dict[str, Any], words: dict[str, str], language: str, units: str, recipes: dict[int, str]
+) -> list[str]:
     kind = words.get("class_" + str(zone["class"]).replace(" ", "_"), str(zone["class"]))
     return [
         f"{zone['zone']} · {kind}",
@@ -112,7 +115,7 @@ def _plain_line(zone: dict[str, Any], words: dict[str, str], language: str, unit
         str(zone["vines"]),
         plain_figure("area_ha", zone["area_ha"], language, units),
         plain_figure("vine_size_kg", zone["vine_size_kg"], language, units),
-        zone["recipe"] or "–",
+        recipes[zone["zone"]] or "–",
     ]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from datetime import date
 from itertools import groupby, pairwise
-from operator import attrgetter, itemgetter
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -16,11 +16,12 @@ from geoprune import look
 from geoprune.errors import Message
 from geoprune.maps.ground import zone_parts
 from geoprune.maps.picture import zone_pattern
+from geoprune.maps.telling import short_recipe
 from geoprune.pages.drawing import box, picture, tape
 from geoprune.pages.text import clean, shorten
 from geoprune.pages.vine import draw_vine
 from geoprune.plan import BlockPlan, stop_message, young_messages
-from geoprune.rules import RENEW_BELOW_KG, Recipe, ZoneAdvice, bud_notes, caution_notes
+from geoprune.rules import RENEW_BELOW_KG, ZoneAdvice, bud_notes, caution_notes
 from geoprune.words import say, with_marks, word_lists
 
 #: Lines of one row kept together on a page at most; a row with more goes on under its name again.
@@ -188,17 +189,6 @@ def _wood(zone: Mapping[str, Any], advice: ZoneAdvice | None, tell: Tell, langua
         "notes": notes,
         "vine": draw_vine(recipe, title=sentence),
     }
-
-
-def short_recipe(recipe: Recipe, language: str) -> str:
-    """Return the parts in one line: "canes 1 × 11 + 2 × 10 · renewal 2 × 2"."""
-    words = word_lists()[language]["card"]
-    told = []
-    for kind, group in groupby(recipe.parts, key=attrgetter("kind")):
-        parts = list(group)
-        name = words[f"{kind}_one" if sum(part.count for part in parts) == 1 else kind]
-        told.append(f"{name} {' + '.join(f'{part.count} × {part.buds}' for part in parts)}")
-    return " · ".join(told)
 
 
 def _renew_in_short(advice: ZoneAdvice | None, words: Mapping[str, str]) -> str:

@@ -48,7 +48,7 @@ class Reader:
 
     def unit(self, name: str) -> tuple[float, str]:
         """What to divide an SI value by, and the sign of the reader's unit."""
-        divisor, _, sign = reader_unit(name, self.units)
+        divisor, _, sign = reader_unit(name, self.language, self.units)
         return divisor, sign
 
 

@@ -10,7 +10,6 @@ import numpy as np
 from geoprune.errors import Message
 from geoprune.rules.bands import BULL_DIAMETER_MM, BULL_INTERNODE_MM, Band, find_bands
 from geoprune.rules.need import RENEW_BELOW_KG
-from geoprune.units import M_PER_FT
 
 #: A zone is called rank by its bull canes when the low end of their share lies above this. A design choice: the
 #: source says "many bull canes in a block, or several on one vine" (eXtension Grapes) and gives no number.
@@ -138,20 +137,16 @@ def density_notes(figures: ZoneFigures) -> list[Message]:
     if above:
         key = "balance.crowded" + ("_live" if figures.live_share < 1 else "")
         limit = max(band.high for band in above)
-        fields = _both_units(density=density, alive=density * figures.live_share, limit=limit)
+        fields = {"density_per_m": density, "alive_per_m": density * figures.live_share, "limit_per_m": limit}
         return [Message(key, fields | {"source": "; ".join(band.source for band in above)})]
     if bands and all(place == "below" for place in places):
-        fields = _both_units(density=density, limit=min(band.low for band in bands))
+        fields = {"density_per_m": density, "limit_per_m": min(band.low for band in bands)}
         return [Message("balance.wide", fields | {"source": "; ".join(band.source for band in bands)})]
     return []
 
 
 def _density(band: Band, figures: ZoneFigures) -> float:
     return figures.buds_per_m_row if band.per == "row" else figures.buds_per_m_canopy
-
-
-def _both_units(**per_m: float) -> dict[str, float | str]:
-    return {**per_m, **{f"{name}_ft": value * M_PER_FT for name, value in per_m.items()}}
 
 
 def _verdict(signs: dict[str, str]) -> str:

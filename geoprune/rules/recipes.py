@@ -9,7 +9,6 @@ import numpy as np
 from geoprune.errors import DataError, Message, Problem
 from geoprune.rules.training import Training, find_training
 from geoprune.rules.wood import CANE_FROM, Part, Wood, cane_wood, even_counts, share_out, spur_wood
-from geoprune.units import M_PER_FT
 
 #: Vine spacings outside this range are taken for a slip of the pen, m.
 SPACING_RANGE_M = (0.3, 10.0)
@@ -91,9 +90,8 @@ class Recipe:
     @property
     def messages(self) -> tuple[Message, ...]:
         """The parts, the buds per length of row and of canopy, and the nearest counts with all pieces alike."""
-        lengths = {"row": self.buds_per_m_row, "canopy": self.buds_per_m_canopy}
-        feet = {f"{name}_ft": value * M_PER_FT for name, value in lengths.items()}
-        said = [self.sentence, Message("recipe.per_length", lengths | feet)]
+        lengths = {"row_per_m": self.buds_per_m_row, "canopy_per_m": self.buds_per_m_canopy}
+        said = [self.sentence, Message("recipe.per_length", lengths)]
         counts = [count for count in (self.below, self.above) if count is not None]
         alike = len({part.buds for part in self.parts if part.kind != "renewal"}) == 1
         if not alike and len(counts) == 2:

@@ -25,6 +25,7 @@ _FIELD_UNITS: dict[str, dict[str, tuple[float, int, str]]] = {
     "_t": {"metric": (1.0, 1, "t"), "us": (T_PER_TON, 1, "tons")},
     "_ha": {"metric": (1.0, 2, "ha"), "us": (HA_PER_AC, 2, "ac")},
     "_mm": {"metric": (1.0, 0, "mm"), "us": (MM_PER_IN, 2, "in")},
+    "_per_m": {"metric": (1.0, 1, "per m"), "us": (1.0 / M_PER_FT, 1, "per ft")},
     "_m": {"metric": (1.0, 0, "m"), "us": (M_PER_FT, 0, "ft")},
 }
 
@@ -93,9 +94,10 @@ def with_marks(number: str, language: str) -> str:
     return number.translate({ord("."): marks["decimal_mark"], ord(","): marks["thousands_mark"]})
 
 
-def reader_unit(name: str, units: str) -> tuple[float, int, str]:
-    """Return the reader's unit of a quantity named in SI: what to divide by, digits shown, sign."""
-    return next(told[units] for ending, told in _FIELD_UNITS.items() if name.endswith(ending))
+def reader_unit(name: str, language: str, units: str) -> tuple[float, int, str]:
+    """Return the reader's unit of a quantity named in SI: what to divide by, digits shown, sign in the language."""
+    divisor, digits, sign = next(told[units] for ending, told in _FIELD_UNITS.items() if name.endswith(ending))
+    return divisor, digits, word_lists()[language]["signs"].get(sign.replace("/", "_per_").replace(" ", "_"), sign)
 
 
 def figure(name: str, value: float, language: str, units: str) -> str:
@@ -111,7 +113,7 @@ def figure(name: str, value: float, language: str, units: str) -> str:
     >>> figure("row_length_m", 1000.0, "en", "us")
     '3,281 ft'
     """
-    divisor, digits, sign = reader_unit(name, units)
+    divisor, digits, sign = reader_unit(name, language, units)
     if not math.isfinite(value):
         return "–"
     return f"{with_marks(f'{value / divisor:,.{digits}f}', language)} {sign}"

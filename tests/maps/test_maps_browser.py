@@ -254,6 +254,14 @@ def test_search_finds_a_row_and_lists_its_numbers(open_page: Callable, plan: Any
         for r in runs.itertuples()
     }
     assert {tuple(int(n) for n in re.findall(r"\d+", line)) for line in lines} == want
+    bands = page.locator('[data-card="row"] tbody tr').evaluate_all(
+        "all => all.map(tr => tr.querySelectorAll('.tape i').length)"
+    )
+    assert sorted(bands) == sorted(runs["zone"])
+    start, end = (plan.rows.set_index("row").geometry["17"].coords[at] for at in (0, -1))
+    sector = int(np.round(np.degrees(np.arctan2(end[0] - start[0], end[1] - start[1])) / 45.0)) % 8
+    letters = ["N", "NE", "E", "SE", "S", "SW", "W", "NW"]
+    assert f"{letters[(sector + 4) % 8]} → {letters[sector]}" in page.locator('[data-card="row"]').inner_text()
     page.get_by_label("Find a row").fill("999")
     page.keyboard.press("Enter")
     assert page.locator("#row-found").inner_text() == "There is no row 999 in this block."
@@ -268,6 +276,24 @@ def test_tables_say_what_the_map_draws(open_page: Callable, plan: Any, html: str
     for zone in plan.zones.itertuples():
         assert f"{zone.buds_total:,}" in text
         assert f"{100 * zone.injury_share:.0f} % ({100 * zone.injury_low:.0f}–{100 * zone.injury_high:.0f})" in text
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_table_is_cut_on_a_laptop(open_page: Callable, plan: Any, language: str) -> None:
+    page = open_page(render_block_map(plan, language=language), width=1366, height=768).page
+    for name in ("zones", "rows", "samples", "replant", "next"):
+        open_drawer(page, name)
+    cut = page.evaluate("[...document.querySelectorAll('.wide')].filter((w) => w.scrollWidth > w.clientWidth).length")
+    assert cut == 0
+    heads = page.locator('details[data-drawer="samples"] th[scope="col"]').all_inner_texts()
+    assert sum("(lb)" in head for head in heads) == 2
+    assert not any("lb" in cell for cell in page.locator('details[data-drawer="samples"] td').all_inner_texts()[:200])
+
+
+def test_feet_are_pies_in_spanish(open_page: Callable, plan: Any) -> None:
+    page = open_page(render_block_map(plan, language="es", units="us")).page
+    assert re.search(r"\d pies$", page.locator("#scale").inner_text())
+    assert "lb/pie" in open_drawer(page, "zones").inner_text()
 
 
 def test_keyboard_alone_reaches_everything(open_page: Callable, plan: Any, html: str) -> None:

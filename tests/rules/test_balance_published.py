@@ -218,7 +218,7 @@ def test_dead_buds_are_told_beside_the_density():
     given = ZoneFigures(buds_per_m_row=22.5, buds_per_m_canopy=22.5, live_share=0.75)
     (message,) = density_notes(given)
     assert message.key == "balance.crowded_live"
-    assert message.fields["alive"] == pytest.approx(16.875)
+    assert message.fields["alive_per_m"] == pytest.approx(16.875)
 
 
 def test_bands_are_told_with_their_sources():

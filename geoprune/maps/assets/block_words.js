@@ -46,7 +46,7 @@ function zoneEntry(zone, i) {
   const words = make("div", { class: "words" },
     make("h3", {}, make("span", { text: `${one ? "" : `${zone.zone} · `}${word("class", zone.class)}` }), tape),
     make("p", { class: "where", text: where.filter(Boolean).join(" · ") }),
-    zone.recipe ? make("p", { text: say("recipe_line", { recipe: recipeWords(zone) }) }) : null,
+    recipeWords(zone) !== "–" ? make("p", { text: say("recipe_line", { recipe: recipeWords(zone) }) }) : null,
     make("p", { text: size }),
     make("p", { class: "quiet", text: counts }),
   );
@@ -73,7 +73,19 @@ function placeWord(part) {
   return where ? say(`part_${where}`, { side: say(`side_${side}`) }) : say(`part_${part}`);
 }
 
-const recipeWords = (zone) => (zone.recipe ? zone.recipe.replace(/ x /g, " × ") : "–");
+// What to leave on the vine, canes and spurs by name.
+const recipeWords = (zone) => told.said[speech.language][speech.units].recipes[zone.zone] || "–";
+
+// Which way a row runs from vine 1, as compass letters.
+function rowWay(row) {
+  const line = shape.rows[row];
+  const [east, north] = [line[line.length - 2] - line[0], line[1] - line[line.length - 1]];
+  const sector = (Math.round(Math.atan2(east, north) / (Math.PI / 4)) + 8) % 8;
+  const letters = say("compass").split(" ");
+  return `${letters[(sector + 4) % 8]} → ${letters[sector]}`;
+}
+
+const bandsOf = (zone) => (told.zones.length > 1 ? tapeMarks(zone) : "–");
 
 function showSearch() {
   const field = make("input", {
@@ -260,7 +272,7 @@ function panelCard(i) {
       [say("not_bearing"), statusWords(columns.panel_row[i], first, last)],
       [say("zone"), zone ? `${told.zones.length === 1 ? "" : `${zone.zone} · `}${word("class", zone.class)}` : "–"],
       [say("vine_size"), sized ? say("card_size", { size: weight(kg), range: interval(kg, error) }) : "–"],
-      [say("recipe"), zone && zone.recipe ? recipeWords(zone) : "–"],
+      [say("recipe"), zone ? recipeWords(zone) : "–"],
       [say("bull_share"), share(columns.panel_bull[i])],
       [say("injury_share"), share(columns.panel_injury[i])],
       [say("caution"), columns.panel_far[i] ? say("card_far") : "–"],
@@ -303,10 +315,11 @@ function sampleCard(i) {
 
 function rowCard(row) {
   const lines = runsOf(row).map((run) => [
-    `${run.first}–${run.last}`, budCount(run.buds), run.zone, number(run.vines)]);
+    `${run.first}–${run.last}`, bandsOf(run.zone), budCount(run.buds), run.zone, number(run.vines)]);
   return make("section", { "data-card": "row" },
     make("h3", { text: say("card_row", { row: told.rows[row] }) }),
-    table(say("row_list"), [say("vines"), say("buds_per_vine"), say("zone"), say("counted")], lines));
+    make("p", { class: "quiet", text: say("way_from_1", { way: rowWay(row) }) }),
+    table(say("row_list"), ["vines", "tape_head", "buds_per_vine", "zone", "counted"].map((key) => say(key)), lines));
 }
 
 // Stretches of a row with one number, in the order of the vines.
@@ -349,12 +362,20 @@ function drawer(name, title, fill) {
 }
 
 function zoneTable() {
-  const head = ["zone", "buds_per_vine", "buds_total", "vines", "area", "vine_size", "range", "size_per_length", "bull_share",
-    "injury_share", "recipe"];
-  return table(say("table_zones"), head.map((key) => say(key)), told.zones.map((zone) => [
-    `${zone.zone} · ${word("class", zone.class)}`, budCount(zone.buds_per_vine), number(zone.buds_total), number(zone.vines),
-    area(zone.area_ha), weight(zone.vine_size_kg), interval(zone.vine_size_kg, zone.vine_size_se_kg),
-    weightPerLength(zone.vine_size_kg_m), shareRange(zone, "bull_cane"), shareRange(zone, "injury"), recipeWords(zone)]));
+  const figures = {
+    buds_per_vine: (zone) => budCount(zone.buds_per_vine),
+    buds_total: (zone) => number(zone.buds_total),
+    vines: (zone) => number(zone.vines),
+    area: (zone) => area(zone.area_ha),
+    vine_size: (zone) => weight(zone.vine_size_kg),
+    range: (zone) => interval(zone.vine_size_kg, zone.vine_size_se_kg),
+    size_per_length: (zone) => weightPerLength(zone.vine_size_kg_m),
+    bull_share: (zone) => shareRange(zone, "bull_cane"),
+    injury_share: (zone) => shareRange(zone, "injury"),
+    recipe: recipeWords,
+  };
+  const heads = [say("figure"), ...told.zones.map((zone) => `${zone.zone} · ${word("class", zone.class)}`)];
+  return table(say("table_zones"), heads, Object.entries(figures).map(([key, of]) => [say(key), ...told.zones.map(of)]));
 }
 
 function shareRange(zone, name) {
@@ -369,18 +390,21 @@ function rowTable() {
     runsOf(row).forEach((run, i) => {
       const go = make("button", { type: "button", class: "link", text: name, "aria-label": say("show_row", { row: name }),
         onclick: () => findRow(name) });
-      out.push([i ? name : go, `${run.first}–${run.last}`, budCount(run.buds), run.zone, number(run.vines)]);
+      const named = i ? name : make("span", {}, go, make("span", { class: "quiet way", text: rowWay(row) }));
+      out.push([named, `${run.first}–${run.last}`, bandsOf(run.zone), budCount(run.buds), run.zone, number(run.vines)]);
     });
   });
-  return table(say("table_rows"), ["row", "vines", "buds_per_vine", "zone", "counted"].map((key) => say(key)), out);
+  return table(say("table_rows"), ["row", "vines", "tape_head", "buds_per_vine", "zone", "counted"].map((key) => say(key)), out);
 }
 
 function sampleTable() {
   const { samples } = told;
   const remark = (i) => (!samples.used[i] ? whyNot(i) : samples.outlier[i] ? say("card_odd") : "");
-  return table(say("table_samples"), ["row", "vine", "weighed", "neighbours", "remark", "note"].map((key) => say(key)),
-    samples.row.map((row, i) => [row, samples.vine[i] ?? "–", weight(samples.vine_weight_kg[i], 2),
-      weight(samples.loo_kg[i], 2), remark(i), samples.note[i] || ""]));
+  const unit = us() ? "lb" : "kg";
+  const bare = (kg) => (known(kg) ? number(us() ? kg / LB : kg, 2) : "–");
+  const heads = [say("row"), say("vine"), `${say("weighed")} (${unit})`, `${say("neighbours")} (${unit})`, say("remark"), say("note")];
+  return table(say("table_samples"), heads, samples.row.map((row, i) => [
+    row, samples.vine[i] ?? "–", bare(samples.vine_weight_kg[i]), bare(samples.loo_kg[i]), remark(i), samples.note[i] || ""]));
 }
 
 function replantTable() {

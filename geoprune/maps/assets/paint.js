@@ -214,7 +214,7 @@ function roundLength(longest) {
 function scaleBar(pointsPerMetre, widest) {
   const unit = us() ? FT : 1;
   const length = roundLength(widest / pointsPerMetre / unit);
-  return { points: length * unit * pointsPerMetre, words: `${number(length)} ${us() ? "ft" : "m"}` };
+  return { points: length * unit * pointsPerMetre, words: `${number(length)} ${us() ? sign("ft") : "m"}` };
 }
 
 function drawScaleAndNorth(view, look, width, height) {

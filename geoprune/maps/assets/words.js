@@ -12,7 +12,8 @@ function say(key, fields = {}) {
 // A word of the plan that has a translation, or the word itself.
 function word(kind, text) {
   const key = `${kind}_${String(text).trim().replace(/[^A-Za-z0-9]+/g, "_").toLowerCase()}`;
-  const known = (speech.words[speech.language] || {})[key];
+  const sign = (name) => say(`sign_${name}`);
+const known = (speech.words[speech.language] || {})[key];
   return known === undefined ? String(text) : known;
 }
 
@@ -26,6 +27,7 @@ function number(value, digits = 0) {
 const budCount = (value) => (value === null || value === undefined || Number.isNaN(value) ? say("stop_word") : number(value));
 
 const us = () => speech.units === "us";
+const sign = (name) => say(`sign_${name}`);
 const known = (value) => value !== null && value !== undefined && Number.isFinite(value);
 
 function weight(kg, digits = us() ? 1 : 2) {
@@ -34,15 +36,15 @@ function weight(kg, digits = us() ? 1 : 2) {
 
 function weightPerLength(kgPerM) {
   if (!known(kgPerM)) return "–";
-  return us() ? `${number((kgPerM / LB) * FT, 2)} lb/ft` : `${number(kgPerM, 2)} kg/m`;
+  return us() ? `${number((kgPerM / LB) * FT, 2)} ${sign("lb_per_ft")}` : `${number(kgPerM, 2)} kg/m`;
 }
 
 function lengthOf(metres, digits = 0) {
-  return known(metres) ? `${number(us() ? metres / FT : metres, digits)} ${us() ? "ft" : "m"}` : "–";
+  return known(metres) ? `${number(us() ? metres / FT : metres, digits)} ${us() ? sign("ft") : "m"}` : "–";
 }
 
 function area(hectares) {
-  return known(hectares) ? `${number(us() ? hectares / AC : hectares, 2)} ${us() ? "ac" : "ha"}` : "–";
+  return known(hectares) ? `${number(us() ? hectares / AC : hectares, 2)} ${us() ? sign("ac") : "ha"}` : "–";
 }
 
 function percent(share) {
