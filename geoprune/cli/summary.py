@@ -57,8 +57,10 @@ def print_remarks(console: Console, estate: EstatePlan, *, language: str, units:
 def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, language: str, change_cost: float) -> None:
     console.print(one_line(tell(verdict_message(plan))), style="bold")
     recipes = {zone: told.replace("×", "x") for zone, told in zone_recipes(plan, language).items()}
+    names = {zone: one_line(name) for zone, name in plan.zone_names.items()}
     lines = [
-        _zone_line(line, tell, recipe=recipes[line["zone"]], zones=len(plan.zones)) for line in plan.zones.to_dict("records")
+        _zone_line(line, tell, name=names.get(line["zone"], ""), recipe=recipes[line["zone"]], zones=len(plan.zones))
+        for line in plan.zones.to_dict("records")
     ]
     heads = [tell(Message(f"terminal.head_{head}")) for head in HEADS]
     print_table(console, heads, lines, numbers=(0, 1, 3, 5, 6))
@@ -94,13 +96,13 @@ def calmer(runs: pd.DataFrame, zones: pd.DataFrame, *, change_cost: float) -> tu
     return (Message("terminal.calmer", fields),)
 
 
-def _zone_line(line: dict[str, Any], tell: Tell, *, recipe: str, zones: int) -> tuple[str, ...]:
+def _zone_line(line: dict[str, Any], tell: Tell, *, name: str, recipe: str, zones: int) -> tuple[str, ...]:
     buds = float(line["buds_per_vine"])
     size = {"vine_size_kg": float(line["vine_size_kg"]), "error_kg": NINETY * float(line["vine_size_se_kg"])}
     return (
         str(line["zone"]),
         str(line["zone"]) if zones > 1 else "–",
-        tell(Message(f"map.class_{line['class'].replace(' ', '_')}")),
+        name or tell(Message(f"map.class_{line['class'].replace(' ', '_')}")),
         tell(Message("map.stop_word")) if buds != buds else f"{buds:.0f}",
         recipe,
         str(line["vines"]),

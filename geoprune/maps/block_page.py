@@ -154,7 +154,12 @@ def _zone_records(plan: BlockPlan, ground: Ground) -> list[dict[str, Any]]:
     for line, part in zip(told, zone_parts(plan.zones, ground.polygon), strict=True):
         inside = ground.panel_row[zone_of_panel == line["zone"]]
         ends = (inside.min(), inside.max()) if len(inside) else (0, 0)
-        line |= {"part": part, "first_row": ground.row_names[ends[0]], "last_row": ground.row_names[ends[1]]}
+        line |= {
+            "part": part,
+            "name": plan.zone_names.get(line["zone"]),
+            "first_row": ground.row_names[ends[0]],
+            "last_row": ground.row_names[ends[1]],
+        }
         line["diagnosis"] = line["diagnosis"] or "unknown"
     return told
 

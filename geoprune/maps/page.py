@@ -110,7 +110,7 @@ def _plain_line(
 ) -> list[str]:
     kind = words.get("class_" + str(zone["class"]).replace(" ", "_"), str(zone["class"]))
     return [
-        f"{zone['zone']} · {kind}",
+        f"{zone['zone']} · {zone['name'] or kind}",
         plain_count(zone["buds_per_vine"], words["stop_word"]),
         str(zone["vines"]),
         plain_figure("area_ha", zone["area_ha"], language, units),

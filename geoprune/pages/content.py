@@ -28,6 +28,8 @@ from geoprune.words import say, with_marks, word_lists
 MOST_LINES = 14
 #: Longest row name shown.
 LONGEST_ROW = 32
+#: Longest name of a zone shown.
+LONGEST_ZONE = 28
 #: Notes that tell of vines to renew.
 RENEW_NOTES = ("rules.flag_renew", "rules.renew_share")
 #: Notes of a zone's advice that concern the crew; the others are for the report.
@@ -136,13 +138,14 @@ def _zones(plan: BlockPlan, words: Mapping[str, str], tell: Tell, language: str)
         bands = words["band"] if number == 1 else words["bands"].format(bands=number)
         kind = tell(Message("map.class_" + zone["class"].replace(" ", "_")))
         places = place_words(where, tell) if count > 1 else ""
+        name = plan.zone_names.get(number)
         told.append(
             {
                 "zone": number,
-                "class": kind,
+                "class": kind if name is None else shorten(name, LONGEST_ZONE),
                 "bands": bands if count > 1 else "",
                 "band_count": number if count > 1 else 0,
-                "where": places,
+                "where": places if name is None else f"{kind}, {places}",
                 "vines": words["zone_vines"].format(vines=whole(zone["vines"], language)),
                 "buds": buds_told(zone["buds_per_vine"], words),
                 "stop": not np.isfinite(zone["buds_per_vine"]),

@@ -142,6 +142,14 @@ class BlockPlan:
         return tuple(int(zone) for zone in self.zones.loc[self.zones["buds_per_vine"].isna(), "zone"])
 
     @property
+    def zone_names(self) -> dict[int, str]:
+        """What zones that were given are called there; none that is a mere number."""
+        if "given_as" not in self.zones:
+            return {}
+        named = zip(self.zones["zone"], self.zones["given_as"], strict=True)
+        return {int(zone): str(name) for zone, name in named if not str(name).isdecimal()}
+
+    @property
     def stopped(self) -> bool:
         """Whether no vine of the block has a number."""
         return self.buds_per_vine is None or len(self.stopped_zones) == len(self.zones)

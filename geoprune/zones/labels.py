@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -52,7 +52,8 @@ def labels_from_layer(
     Parameters
     ----------
     layer : panels or polygons, in any declared CRS; with a `block` column only the lines of `block` are used
-    column : of the labels; default for polygons: zone, class, name or label, else each polygon is its own
+    column : of the labels; default for polygons: zone, class, name or label, else the only column of text, else each polygon
+        is its own
     file : named in problems
     block : the block's name
 
@@ -133,13 +134,24 @@ def _from_polygons(trellis: Trellis, layer: gpd.GeoDataFrame, column: str | None
     if problems:
         raise DataError(problems)
     polygons = layer[polygonal].to_crs(trellis.panels.crs).reset_index(drop=True)
-    found = column or next((c for c in NAMES if c in polygons.columns), None)
+    found = column or _name_column(polygons)
     values = polygons[found] if found else pd.Series([str(i + 1) for i in range(len(polygons))])
     named = values.notna().to_numpy()
     if not named.any():
         raise DataError([Problem(file, "", "", f"column '{found}' is empty", "Name another column")])
     codes, names = _codes(values[named], file, "")
-    return _overlay(trellis, shapely.make_valid(np.asarray(polygons.geometry.values)[named]), codes, names, file)
+    labels = _overlay(trellis, shapely.make_valid(np.asarray(polygons.geometry.values)[named]), codes, names, file)
+    if found in (None, "zone") or column is not None:
+        return labels
+    return replace(labels, messages=(Message("zones.named_by", {"column": found}), *labels.messages))
+
+
+def _name_column(polygons: gpd.GeoDataFrame) -> str | None:
+    """The column that names polygons: one called so, else the only column of text beside the block's name."""
+    called = {str(column).lower(): str(column) for column in reversed(polygons.columns)}
+    beside = [column for column in polygons.columns if column not in ("block", polygons.geometry.name)]
+    text = [str(column) for column in beside if polygons[column].map(lambda value: isinstance(value, str)).any()]
+    return next((called[name] for name in NAMES if name in called), text[0] if len(text) == 1 else None)
 
 
 def _overlay(trellis: Trellis, ground: np.ndarray, codes: Labels, names: tuple[str, ...], file: str) -> GivenLabels:

@@ -144,3 +144,25 @@ def test_paper_is_handed_to_the_sheets(tmp_path):
     # ISO 216: A4 is 210 x 297 mm = 595.28 x 841.89 pt; ANSI/ASME Y14.1: Letter is 8.5 x 11 in = 612 x 792 pt
     assert b"841.88" in sizes["a4"] or b"841.89" in sizes["a4"]
     assert b"792" in sizes["letter"]
+
+
+def test_the_only_column_of_text_names_the_zones_everywhere(tmp_path):
+    halves(place=["Gravel bank", "Frost hollow"], area=[1.5, 2.5]).drop(columns="zone").to_file(
+        tmp_path / "z.gpkg", driver="GPKG"
+    )
+    done = run(tmp_path, square(), slope(), "--zones-from", tmp_path / "z.gpkg")
+    assert done.exit_code == 0, done.output
+    assert "named by the column place" in done.stdout
+    assert "Gravel bank" in done.stdout
+    for name in ("map.html", "crew_sheet.html", "crew_card.html"):
+        page = (tmp_path / "out" / "a" / name).read_text("utf-8")
+        assert "Gravel bank" in page, name
+        assert "Frost hollow" in page, name
+
+
+def test_two_columns_of_text_name_nothing(tmp_path):
+    halves(place=["a", "b"], soil=["c", "d"]).drop(columns="zone").to_file(tmp_path / "z.gpkg", driver="GPKG")
+    done = run(tmp_path, square(), slope(), "--zones-from", tmp_path / "z.gpkg")
+    assert done.exit_code == 0, done.output
+    assert "named by" not in done.stdout
+    assert "small vines" in done.stdout

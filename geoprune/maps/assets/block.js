@@ -351,7 +351,7 @@ function paintNumbers(view, look) {
       y,
       size: label.part ? Math.round(size * 0.7) : size,
       big: budCount(zone.buds_per_vine),
-      small: label.part || room < size * 1.6 ? "" : word("class", zone.class),
+      small: label.part || room < size * 1.6 ? "" : shortName(zoneName(zone)),
       bands: told.zones.length > 1 ? zone.zone : 0,
       must: !label.part,
       room,

@@ -39,12 +39,12 @@ function zoneEntry(zone, i) {
   const swatch = zoneSwatch(styleOf(zone.zone), 44, 58);
   const parts = placeWords(zone.part);
   const stopped = !known(zone.buds_per_vine);
-  const where = [stopped ? "" : word("diagnosis", zone.diagnosis), one ? "" : parts];
+  const where = [zone.name ? word("class", zone.class) : "", stopped ? "" : word("diagnosis", zone.diagnosis), one ? "" : parts];
   const tape = one ? null : tapeMarks(zone.zone);
   const counts = say("zone_counts", { vines: number(zone.vines), area: area(zone.area_ha) });
   const size = say("zone_size", { size: weight(zone.vine_size_kg), range: interval(zone.vine_size_kg, zone.vine_size_se_kg) });
   const words = make("div", { class: "words" },
-    make("h3", {}, make("span", { text: `${one ? "" : `${zone.zone} · `}${word("class", zone.class)}` }), tape),
+    make("h3", {}, make("span", { text: `${one ? "" : `${zone.zone} · `}${zoneName(zone)}` }), tape),
     make("p", { class: "where", text: where.filter(Boolean).join(" · ") }),
     recipeWords(zone) !== "–" ? make("p", { text: say("recipe_line", { recipe: recipeWords(zone) }) }) : null,
     make("p", { text: size }),
@@ -72,6 +72,9 @@ function placeWord(part) {
   const [side, where] = part.split("_");
   return where ? say(`part_${where}`, { side: say(`side_${side}`) }) : say(`part_${part}`);
 }
+
+// What a zone is called where zones were given, else its class.
+const zoneName = (zone) => zone.name || word("class", zone.class);
 
 // What to leave on the vine, canes and spurs by name.
 const recipeWords = (zone) => told.said[speech.language][speech.units].recipes[zone.zone] || "–";
@@ -270,7 +273,7 @@ function panelCard(i) {
     facts(
       [say("vines"), say("card_vines", { first, last, counted: number(columns.panel_vines[i]) })],
       [say("not_bearing"), statusWords(columns.panel_row[i], first, last)],
-      [say("zone"), zone ? `${told.zones.length === 1 ? "" : `${zone.zone} · `}${word("class", zone.class)}` : "–"],
+      [say("zone"), zone ? `${told.zones.length === 1 ? "" : `${zone.zone} · `}${zoneName(zone)}` : "–"],
       [say("vine_size"), sized ? say("card_size", { size: weight(kg), range: interval(kg, error) }) : "–"],
       [say("recipe"), zone ? recipeWords(zone) : "–"],
       [say("bull_share"), share(columns.panel_bull[i])],
@@ -374,7 +377,7 @@ function zoneTable() {
     injury_share: (zone) => shareRange(zone, "injury"),
     recipe: recipeWords,
   };
-  const heads = [say("figure"), ...told.zones.map((zone) => `${zone.zone} · ${word("class", zone.class)}`)];
+  const heads = [say("figure"), ...told.zones.map((zone) => `${zone.zone} · ${zoneName(zone)}`)];
   return table(say("table_zones"), heads, Object.entries(figures).map(([key, of]) => [say(key), ...told.zones.map(of)]));
 }
 

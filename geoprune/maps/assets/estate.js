@@ -116,7 +116,7 @@ function zonePlates(view, look, taken, block) {
 function blockPlate(view, look, taken, block, i) {
   const [west, north, east, south] = onScreen(view, shape.boxes[i]);
   const [x, y] = [(west + east) / 2, (north + south) / 2];
-  const name = block.name.length > 16 ? `${block.name.slice(0, 15)}…` : block.name;
+  const name = shortName(block.name);
   const big = block.numbers.map(budCount).join(" · ");
   for (const [size, small] of [[19, name], [14, name], [14, ""]]) {
     const plate = measurePlate(view, look, { x, y, big, small, bands: 0, size });

@@ -55,6 +55,8 @@ function cross(path, x, y, size) {
 // Where nobody may prune yet; read before all else.
 const stopLine = (text) => (text ? make("span", { class: "stop", text }) : null);
 
+const shortName = (name) => (name.length > 16 ? `${name.slice(0, 15)}…` : name);
+
 // Ways to a block's other pages.
 function linkList(links, name) {
   const kinds = ["map", "sheet", "pdf", "card", "report"].filter((kind) => links[kind]);
