@@ -12,6 +12,13 @@ from geoprune.geostat.design import make_design
 RESIDUAL_MODEL = (0.17641559, 0.05712231, 340.3201)
 
 
+def cross_validation(values, predicted, variance):
+    """Mean, root mean square and mean absolute residual, mean and median of its square / variance, correlation."""
+    rest = values - predicted
+    told = [rest.mean(), np.sqrt(np.mean(rest**2)), np.abs(rest).mean()]
+    return [*told, np.mean(rest**2 / variance), np.median(rest**2 / variance), np.corrcoef(values, predicted)[0, 1]]
+
+
 def constant(n):
     return np.ones((n, 1)), np.ones(n)
 
@@ -82,7 +89,10 @@ def test_external_drift():
     assert variance == pytest.approx([0.1775451487, 0.1097586535, 0.1224966832, 0.1108852484, 0.1200202365], abs=2e-7)
     assert kriging.beta == pytest.approx([6.98599072, -2.55184939], abs=1e-8)
     assert np.sqrt(np.diag(kriging.beta_variance)) == pytest.approx([0.1583623, 0.27022835], abs=1e-7)
-    assert np.sqrt(np.mean((values - kriging.leave_one_out()[0]) ** 2)) == pytest.approx(0.377650884756, abs=1e-9)
+    told = cross_validation(values, *kriging.leave_one_out())
+    assert told == pytest.approx(
+        [-0.00312395226, 0.377650884756, 0.270078850829, 1.082122616849, 0.325400243285, 0.851348584680], abs=1e-9
+    )
 
 
 def test_trend_in_raw_coordinates():
@@ -105,12 +115,12 @@ def test_anisotropy():
     )
 
 
-def square(center, side, kind):
-    """4 x 4 Gauss nodes, or k x k midpoints, of a square: points (k^2, 2), weights (k^2,)."""
+def square(center, side, kind, nodes=4):
+    """k x k Gauss nodes, or midpoints, of a square: points (k^2, 2), weights (k^2,)."""
     if kind == "gauss":
-        node, weight = np.polynomial.legendre.leggauss(4)
+        node, weight = np.polynomial.legendre.leggauss(nodes)
     else:
-        node, weight = (np.arange(kind) + 0.5) / kind * 2 - 1, np.full(kind, 2.0 / kind)
+        node, weight = (np.arange(nodes) + 0.5) / nodes * 2 - 1, np.full(nodes, 2.0 / nodes)
     offset = np.stack(np.meshgrid(node, node), axis=-1).reshape(-1, 2) * side / 2.0
     return np.asarray(center) + offset, np.outer(weight, weight).ravel() / 4.0
 
@@ -119,7 +129,7 @@ def square(center, side, kind):
     ("kind", "variance", "close"),
     [
         ("gauss", [0.2493107813, 0.0702171567, 0.0977979601, 0.0731512589, 0.0913760430], 1e-6),
-        (4, [0.2498354974, 0.0706752686, 0.0982938639, 0.0736122658, 0.0918685620], 1e-9),
+        ("midpoints", [0.2498354974, 0.0706752686, 0.0982938639, 0.0736122658, 0.0918685620], 1e-9),
     ],
 )
 def test_blocks_of_40_m(kind, variance, close):
@@ -134,8 +144,8 @@ def test_blocks_of_40_m(kind, variance, close):
 
 def test_a_block_of_40_m_near_its_limit():
     # gstat with 64 x 64 points; also the limit of ours, over which its nugget is spread thin
-    kriging = ordinary()
-    assert kriging.predict_block(*square(GRID[0], 40.0, 64))[1] == pytest.approx(0.2491063203, abs=1e-9)
+    ours = [ordinary().predict_block(*square(cell, 40.0, "midpoints", 64))[1] for cell in GRID]
+    assert ours == pytest.approx([0.2491063203, 0.0700124373, 0.0975933858, 0.0729465442, 0.0911714484], abs=1e-9)
 
 
 def test_blocks_of_raw_zinc():
@@ -153,13 +163,25 @@ def test_blocks_of_raw_zinc():
         near = np.argsort(np.hypot(*(points - center).T), kind="stable")[:40]
         kriging = Kriging(points[near], zinc[near], *constant(40), 1.34e5, 2.42e4, 800.0, "spherical")
         assert kriging.predict_block(*square(center, 40.0, "gauss")) == pytest.approx(answer, rel=1e-6)
+        if center == (181170, 333250):  # the same by gstat's other rule
+            told = kriging.predict_block(*square(center, 40.0, "midpoints"))
+            assert told == pytest.approx((268.7324, 19568.76), rel=1e-6)
+
+
+@pytest.mark.parametrize(("nodes", "variance"), [(4, 19438.15), (8, 19393.42), (16, 19386.64), (32, 19385.70)])
+def test_a_block_of_raw_zinc_converges(nodes, variance):
+    # the first of these blocks with all samples, by an independent sum over ever finer Gauss nodes
+    points, _, _, zinc = meuse()
+    kriging = Kriging(points, zinc, *constant(155), 1.34e5, 2.42e4, 800.0, "spherical")
+    told = kriging.predict_block(*square((181170, 333250), 40.0, "gauss", nodes))[1]
+    assert told == pytest.approx(variance, abs=0.005)
 
 
 def test_the_nugget_is_not_in_the_block_term():
     # limit of a nugget-only field: the mean of any block has the variance of the least-squares mean
     points, values, *_ = meuse()
     kriging = Kriging(points, values, *constant(155), 1e-12, 0.5, 100.0)
-    mean, variance = kriging.predict_block(*square((180000, 332000), 2000.0, 8))
+    mean, variance = kriging.predict_block(*square((180000, 332000), 2000.0, "midpoints", 8))
     assert mean == pytest.approx(values.mean(), abs=1e-9)
     assert variance == pytest.approx(0.5 / 155, rel=1e-9)
 
@@ -170,29 +192,20 @@ def test_leave_one_out_and_five_fold():
     predicted, variance = kriging.leave_one_out()
     assert predicted[:3] == pytest.approx([6.76825637493, 6.76659924412, 6.29657817454], abs=1e-10)
     assert variance[:3] == pytest.approx([0.181087000926, 0.175759308657, 0.182847733910], abs=1e-10)
-    residual = kriging.values - predicted
-    assert residual.mean() == pytest.approx(-0.0000207358490, abs=1e-10)
-    assert np.sqrt(np.mean(residual**2)) == pytest.approx(0.391803506427, abs=1e-10)
-    assert np.abs(residual).mean() == pytest.approx(0.292151531628, abs=1e-10)
-    assert np.mean(residual**2 / variance) == pytest.approx(0.818545556453, abs=1e-10)
-    assert np.median(residual**2 / variance) == pytest.approx(0.220451516472, abs=1e-10)
-    assert np.corrcoef(kriging.values, predicted)[0, 1] == pytest.approx(0.839347776878, abs=1e-10)
-    predicted, variance = kriging.leave_out(np.arange(155) % 5)
-    residual = kriging.values - predicted
-    assert residual.mean() == pytest.approx(-0.00790991774019, abs=1e-10)
-    assert np.sqrt(np.mean(residual**2)) == pytest.approx(0.392052151446, abs=1e-10)
-    assert np.mean(residual**2 / variance) == pytest.approx(0.802000179341, abs=1e-10)
+    assert cross_validation(kriging.values, predicted, variance) == pytest.approx(
+        [-0.0000207358490, 0.391803506427, 0.292151531628, 0.818545556453, 0.220451516472, 0.839347776878], abs=1e-10
+    )
+    mean, error, _, scaled, *_ = cross_validation(kriging.values, *kriging.leave_out(np.arange(155) % 5))
+    assert (mean, error, scaled) == pytest.approx((-0.00790991774019, 0.392052151446, 0.802000179341), abs=1e-10)
 
 
 def test_leave_one_out_of_nearest_samples():
     points, values, *_ = meuse()
     design = make_design(points, values, model="spherical")
     local = LocalKriging(design, np.empty(0), 0.59060780, 0.05066243, 897.0209, neighbours=24)
-    predicted, variance = local.leave_one_out()
-    residual = values - predicted
-    assert residual.mean() == pytest.approx(0.00661917080, abs=1e-9)
-    assert np.sqrt(np.mean(residual**2)) == pytest.approx(0.389050523976, abs=1e-9)
-    assert np.mean(residual**2 / variance) == pytest.approx(0.799895696334, abs=1e-9)
+    assert cross_validation(values, *local.leave_one_out()) == pytest.approx(
+        [0.00661917080, 0.389050523976, 0.286259853109, 0.799895696334, 0.211657094032, 0.841524385031], abs=1e-9
+    )
 
 
 # Isaaks & Srivastava 1989, ch. 12, estimate at (65, 137): the book prints 592.7 and 8.96 for the first (from memory);
@@ -230,6 +243,7 @@ def test_back_transform_and_exceedance():
     back = lognormal_mean(mean, 0.59060780 + 0.05066243, kriging.weights_variance(GRID))
     assert back == pytest.approx([770.637492, 605.843059, 236.041426, 837.162901, 453.094003], abs=1e-5)
     assert np.log(back) - mean == pytest.approx([0.14759400, 0.07003410, 0.08392303, 0.07018546, 0.08098565], abs=1e-8)
+    assert np.exp(mean) == pytest.approx([664.891640, 564.865063, 217.040569, 780.420766, 417.846429], abs=1e-6)
     over = norm.sf((np.log(500.0) - mean) / np.sqrt(variance))
     assert over == pytest.approx([0.69286676, 0.62794312, 0.02082430, 0.88076554, 0.32749553], abs=1e-7)
 
