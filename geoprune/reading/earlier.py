@@ -11,8 +11,11 @@ import numpy as np
 
 from geoprune.errors import DataError, Problem
 from geoprune.layers import Source
+from geoprune.text import few
 
 FAMILY = "exponential"
+#: Ranges (m) that a pattern in a vineyard can have, and the least step between nodes (design choices).
+RANGE_M, LEAST_STEP = (0.01, 1e6), 1e-6
 
 
 def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict[str, Any]]:
@@ -28,25 +31,26 @@ def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict
     Raises
     ------
     DataError
-        With every file that is no such summary, was made from the same weights, is given twice, or has no block with
-        a map.
+        With every file that is no such summary, was made from the same weights, is given twice, or learned nothing that
+        can be used, and why.
     """
     present = {source.sha256 for source in now}
     usable: list[dict[str, Any]] = []
     problems: list[Problem] = []
     seen: set[Any] = set()
     for path in paths:
-        digests, learned = _read(path)
-        sound = [one for one in learned or () if _is_sound(one)]
+        digests, models = _read(path)
+        learned = [model["learned"] for model in models or () if model.get("learned")]
+        sound = [one for one in map(_checked, learned) if one is not None]
         same = digests or json.dumps(learned)
-        if learned is None:
+        if models is None:
             fault = ("it is not a summary of earlier results", "Give the summary.json of an earlier run")
         elif present and present <= digests:
             fault = ("it was made from the same files", "Give results of other blocks, or of earlier winters")
         elif same in seen:
             fault = ("it was made from the same files as another one given", "Give each result once")
         elif not sound:
-            fault = ("no block in it had a map", "Leave it out, or give results of blocks with a map")
+            fault = _why_useless(models, bool(learned))
         else:
             seen.add(same)
             usable += sound
@@ -57,26 +61,42 @@ def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict
     return usable
 
 
-def _read(path: Path) -> tuple[frozenset[str], list[Any] | None]:
-    """Digests of what a summary was made from, and what its blocks learned; None where it is no summary."""
+def _read(path: Path) -> tuple[frozenset[str], list[dict[str, Any]] | None]:
+    """Digests of what a summary was made from, and the models of its blocks; None where it is no summary."""
     try:
         summary = json.loads(path.read_text(encoding="utf-8"))
         digests = frozenset(str(entry["sha256"]) for entry in summary["inputs"])
-        return digests, [block["model"]["learned"] for block in summary["blocks"].values() if block["model"].get("learned")]
+        return digests, [dict(block["model"]) for block in summary["blocks"].values()]
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return frozenset(), None
 
 
-def _is_sound(one: Any) -> bool:
+def _why_useless(models: list[dict[str, Any]], learned: bool) -> tuple[str, str]:
+    """Why nothing of a summary can be used, and what to do."""
+    if learned:
+        return "what its blocks learned is no likelihood over ranges and shares", "Give summary.json as it was written"
+    families = sorted({str(model.get("covariance", "none")).split(",")[0] for model in models} - {"none"})
+    if families:
+        what = f"its patterns were fitted as {few(families)}, whose ranges say nothing of the {FAMILY} kind"
+        return what, "Leave it out: nothing of it can be used"
+    return "no block in it had a map: its weights were too few or all alike", "Leave it out, or give results of other blocks"
+
+
+def _checked(one: Any) -> dict[str, Any] | None:
+    """What a block learned, as plain numbers; None where it is no likelihood over ranges and shares."""
     try:
         ranges, shares = np.array(one["ranges_m"], dtype=float), np.array(one["nugget_shares"], dtype=float)
         likelihood = np.array(one["likelihood"], dtype=float)
-    except (KeyError, TypeError, ValueError, OverflowError, RecursionError):
-        return False
+        known = one.get("model") == FAMILY
+    except (KeyError, TypeError, ValueError, OverflowError, RecursionError, AttributeError):
+        return None
     shaped = ranges.ndim == shares.ndim == 1 and likelihood.shape == (len(ranges), len(shares))
-    if not shaped or one.get("model") != FAMILY or min(likelihood.shape) < 2:
-        return False
-    rising = (np.diff(ranges) > 0).all() and (np.diff(shares) > 0).all() and ranges[0] > 0 and shares[0] >= 0
+    if not known or not shaped or min(likelihood.shape) < 2:
+        return None
+    placed = (ranges >= RANGE_M[0]).all() and (ranges <= RANGE_M[1]).all() and shares[0] >= 0 and shares[-1] <= 1
+    if not placed or not ((np.diff(np.log(ranges)) > LEAST_STEP).all() and (np.diff(shares) > LEAST_STEP).all()):
+        return None
     total = likelihood.sum()
-    told = (likelihood >= 0).all() and np.isfinite(total) and total > 0
-    return bool(rising and shares[-1] <= 1 and np.isfinite(ranges[-1]) and told)
+    if not ((likelihood >= 0).all() and np.isfinite(total) and total > 0):
+        return None
+    return {**one, "ranges_m": ranges.tolist(), "nugget_shares": shares.tolist(), "likelihood": likelihood.tolist()}

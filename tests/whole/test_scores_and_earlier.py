@@ -1,11 +1,14 @@
 """Quick scores and earlier results, from file to file. The data are the invented demo estate's."""
 
 import json
+import subprocess
+import sys
 
 import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from small_jobs import samples, square, write_job
 
 from geoprune.cli import main
 from geoprune.errors import DataError
@@ -92,11 +95,19 @@ def test_the_same_result_does_not_speak_twice(tmp_path):
         ("{}", "not a summary"),
         ("no json", "not a summary"),
         ('{"blocks": {"A": {"model": {"learned": null}}}, "inputs": []}', "no block in it had a map"),
-        ('{"blocks": {"A": {"model": {"learned": {"ranges_m": [2, 1]}}}}, "inputs": []}', "no block in it had a map"),
+        ('{"blocks": {"A": {"model": {"learned": {"ranges_m": [2, 1]}}}}, "inputs": []}', "is no likelihood"),
+        (
+            '{"blocks": {"A": {"model": {"covariance": "matern52, averaged", "learned": null}}}, "inputs": []}',
+            "its patterns were fitted as matern52, whose ranges say nothing of the exponential kind. Leave it out",
+        ),
+        ('{"blocks": {"A": {"model": {"covariance": "none"}}}, "inputs": []}', "its weights were too few or all alike"),
+        (LEARNED.replace("[10, 20]", "[10, 10.000000000000002]"), "is no likelihood"),
+        (LEARNED.replace("[10, 20]", "[1e-300, 20]"), "is no likelihood"),
         ("[" * 100_000, "not a summary"),
         ('{"blocks": {"A": {"model": {"learned": 5}}}, "inputs": [5]}', "not a summary"),
-        (LEARNED.replace("[1, 0.5]", "[0, 0]").replace("[0.5, 1]", "[0, 0]"), "no block in it had a map"),
-        (LEARNED.replace("20", "1e999"), "no block in it had a map"),
+        ('{"blocks": {"A": {"model": {"learned": 5}}}, "inputs": []}', "is no likelihood"),
+        (LEARNED.replace("[1, 0.5]", "[0, 0]").replace("[0.5, 1]", "[0, 0]"), "is no likelihood"),
+        (LEARNED.replace("20", "1e999"), "is no likelihood"),
     ],
 )
 def test_what_is_no_earlier_result_is_refused(tmp_path, text, message):
@@ -104,6 +115,24 @@ def test_what_is_no_earlier_result_is_refused(tmp_path, text, message):
     file.write_text(text)
     with pytest.raises(DataError, match=message):
         read_earlier([file], [Source("weights.csv", "0")])
+
+
+def test_numbers_of_earlier_results_written_as_text_are_numbers(tmp_path):
+    file = tmp_path / "summary.json"
+    file.write_text(LEARNED.replace("[10, 20]", '["10", "20"]'))
+    assert read_earlier([file])[0]["ranges_m"] == [10.0, 20.0]
+
+
+@pytest.mark.parametrize("changed", [{"spread": 0}, {"count": 5}, {"count": 12, "spread": 0.001}])
+def test_flat_and_few_weights_with_earlier_results_are_quiet(tmp_path, changed):
+    earlier = tmp_path / "earlier.json"
+    earlier.write_text(LEARNED.replace("[1, 0.5]", "[0, 0]"))
+    vineyard, weights = write_job(tmp_path, square(), samples(**changed))
+    command = [sys.executable, "-m", "geoprune", "prescribe", vineyard, "--samples", weights, "--earlier", earlier]
+    done = subprocess.run([*command, "--out", tmp_path / "out"], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "Warning" not in done.stderr
+    assert ".py" not in done.stderr
 
 
 def test_every_fault_of_a_score_table_is_told(tmp_path):
