@@ -104,10 +104,12 @@ def clean_names(table: pd.DataFrame, faults: Faults, *, short_names: bool = Fals
     names = [clean_name(name) for name in table.columns]
     if short_names:
         names = [SHORT_NAMES.get(name, name) for name in names]
-    twice = sorted({name for name in names if name and names.count(name) > 1})
-    for name in twice:
+    first: dict[str, int] = {}
+    for position, name in enumerate(names):
+        first.setdefault(name, position)
+    for name in sorted({name for position, name in enumerate(names) if name and first[name] < position}):
         faults.add(f"column {name} stands twice", "Keep one of the two columns")
-    keep = [position for position, name in enumerate(names) if name and name not in names[:position]]
+    keep = [position for name, position in first.items() if name]
     cleaned = table.iloc[:, keep].copy()
     cleaned.columns = [names[position] for position in keep]
     return cleaned

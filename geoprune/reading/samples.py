@@ -138,6 +138,8 @@ def _given_places(columns: Columns, crs: str | None) -> tuple[NDArray[np.object_
         if columns.raw.crs is None:
             faults.add("no CRS is declared", "Declare the coordinate reference system of this layer")
         given = table["geometry"].to_numpy(dtype=object, copy=True)
+        single = (shapely.get_type_id(given) == 4) & (shapely.get_num_geometries(given) == 1)
+        given[single] = shapely.get_geometry(given[single], 0)
         given[shapely.get_type_id(given) != 0] = None
         return given, columns.raw.crs
     pairs = [pair for pair in (("lon", "lat"), ("easting", "northing")) if all(map(columns.has, pair))]

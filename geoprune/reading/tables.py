@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+import zipfile
+import zlib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -16,6 +19,9 @@ from geoprune.reading.faults import Faults
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 SEPARATORS = ",;\t"
+#: A workbook's size unpacked (bytes), the cells from A1 to the farthest one of a sheet, and how a cell names its place.
+LARGEST_BOOK, MOST_CELLS = 500_000_000, 10_000_000
+CELL = re.compile(rb'<c [^<>]{0,200}?\br="([A-Z]{1,3})([0-9]{1,7})"')
 PROTECTED = b"\xd0\xcf\x11\xe0"  # compound file: a workbook with a password, or of the kind before 2007
 
 
@@ -41,6 +47,9 @@ def read_table(path: Path, faults: Faults, *, also: Iterable[str] = ()) -> RawTa
         return None
     if not path.exists():
         faults.add("the file does not exist", "Check its name and folder")
+        return None
+    if path.is_dir():
+        faults.add("it is a folder, not a file", "Give the table itself")
         return None
     data = path.read_bytes()
     if not data.strip():
@@ -90,6 +99,9 @@ def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
     if not data.startswith(b"PK"):
         faults.add("the file is not what its ending .xlsx says", "Save it again as XLSX")
         return None
+    if (reason := _too_wide(data)) is not None:
+        faults.add(reason, "Copy the table alone to a new workbook")
+        return None
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
         named = [name for name in book.sheet_names if name.strip().casefold() == faults.layer]
@@ -97,23 +109,45 @@ def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
     except (CalamineError, OSError, ValueError) as error:
         faults.add(f"the workbook cannot be read ({' '.join(str(error).split())[:120]})", "Save it again as XLSX")
         return None
-    filled = [sheet for sheet in sheets if any(name_text(cell) for line in sheet for cell in line)]
+    filled = [sheet for sheet in sheets if any(map(_holds_anything, sheet))]
     lines = list(enumerate(filled[0], start=1)) if filled else []
     return _table(path, lines, faults, decimal_comma=True)
 
 
+def _too_wide(data: bytes) -> str | None:
+    """What makes a workbook too large to open: its size unpacked, or a cell so far out that its sheet is mostly empty."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            if sum(member.file_size for member in archive.infolist()) > LARGEST_BOOK:
+                return f"the workbook has more than {LARGEST_BOOK // 1_000_000} MB when unpacked"
+            for name in archive.namelist():
+                cells = CELL.findall(archive.read(name)) if name.endswith(".xml") else []
+                row = max((int(row) for _, row in cells), default=0)
+                letters = max((column for column, _ in cells), key=lambda column: (len(column), column), default=b"")
+                column = sum((letter - 64) * 26**place for place, letter in enumerate(reversed(letters)))
+                if row * column > MOST_CELLS:
+                    return f"a sheet reaches to cell {letters.decode()}{row}, far beyond any table"
+    except (zipfile.BadZipFile, zlib.error, OSError, ValueError, NotImplementedError, RuntimeError):
+        return None  # what opens the workbook says what is wrong with it
+    return None
+
+
 def _table(path: Path, lines: list[tuple[int, list[Any]]], faults: Faults, *, decimal_comma: bool) -> RawTable | None:
     """The first line that holds anything names the columns; lines without anything are left out."""
-    lines = [(number, cells) for number, cells in lines if any(name_text(cell) for cell in cells)]
+    lines = [(number, cells) for number, cells in lines if _holds_anything(cells)]
     if not lines:
         faults.add("the table is empty", "Give a line of column names and the lines below it")
         return None
     header = [name_text(cell) for cell in lines[0][1]]
     width = len(header)
-    long = [(f"line {n}", "there are more cells than column names") for n, c in lines[1:] if any(map(name_text, c[width:]))]
+    long = [(f"line {n}", "there are more cells than column names") for n, c in lines[1:] if _holds_anything(c[width:])]
     faults.add_each(long, "Put texts with separators in quotes, and decimal commas too")
     cells = [[*line[:width], *[""] * (width - len(line))] for _, line in lines[1:]]
     table = pd.DataFrame(cells, columns=range(width), dtype=object)
     table.columns = header
     numbers = np.array([number for number, _ in lines[1:]], dtype=np.int64)
     return RawTable(path.name, faults.layer, clean_names(table, faults), numbers, "line", None, decimal_comma)
+
+
+def _holds_anything(cells: list[Any]) -> bool:
+    return any(cell != "" and name_text(cell) for cell in cells)

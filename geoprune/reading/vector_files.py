@@ -16,6 +16,7 @@ import pandas as pd
 import pyogrio
 from pyproj import CRS
 from shapely import force_2d
+from shapely.errors import ShapelyError
 
 from geoprune.reading.columns import RawTable, clean_names
 from geoprune.reading.faults import Faults
@@ -35,6 +36,8 @@ ONE_DRIVER = "GeoJSON:"
 #: What may stand before the first element of an XML file.
 XML_BEFORE_ROOT = re.compile(rb"\A(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
 LARGEST_UNPACKED = 2_000_000_000
+#: What a file that is damaged, or of another kind, makes the readers raise.
+UNREADABLE = (RuntimeError, OSError, ValueError, sqlite3.Error, ShapelyError)
 #: First bytes of the files read from a zip.
 MEMBER_HEADS = {".shp": b"\x00\x00\x27\x0a", ".geojson": b"{", ".json": b"{"}
 #: Columns that readers of KML add by themselves.
@@ -89,7 +92,7 @@ def open_layers(
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
             return _open(path, faults, choose)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError, ValueError, sqlite3.Error) as error:
+    except UNREADABLE as error:
         reason = " ".join(str(error).replace(str(path), path.name).split())[:160]
         faults.add(f"the file cannot be read ({reason})", "Save it again, best as a GeoPackage")
         return {}
@@ -105,6 +108,9 @@ def _plausible(path: Path, faults: Faults) -> bool:
         return False
     if not path.exists():
         faults.add("the file does not exist", "Check its name and folder")
+        return False
+    if path.is_dir():
+        faults.add("it is a folder, not a file", "Give the file itself")
         return False
     with path.open("rb") as file:
         head = file.read(4096)
@@ -133,6 +139,9 @@ def _open(path: Path, faults: Faults, choose: Callable[[list[str]], list[str]]) 
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
             tables = {row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         names = [name for name in names if name in tables]
+    if not names:
+        faults.add("there is no layer with shapes in it", f"Name the layers {', '.join(KNOWN)}")
+        return {}
     return {name: (gpd.read_file(path, layer=name), False) for name in choose(names)}
 
 
@@ -156,6 +165,8 @@ def _open_zip(path: Path, faults: Faults) -> dict[str, OpenedLayer]:
                     raise ValueError(f"{member.filename} is not what its ending says")
             inside_zip = f"/vsizip/{{{path.resolve()}}}/{member.filename}"
             table = gpd.read_file(inside_zip if ending == ".shp" else f"{ONE_DRIVER}{inside_zip}")
+            if inside.stem in found:
+                faults.add(f"two files in the zip are called '{inside.stem}'", "Keep one of the two")
             found[inside.stem] = (table, ending == ".shp")
     if not found:
         faults.add("there is no .shp or .geojson file in the zip", "Zip the files themselves, with all their parts")
@@ -186,6 +197,8 @@ def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -
             names[only] = "samples"
     for name, (table, cut) in found.items():
         if names[name] in KNOWN:
+            if names[name] in layers:
+                faults.add(f"two layers are called {names[name]}", "Keep one of the two")
             layers[names[name]] = _raw(table, path, names[name], cut, faults)
     if not layers and found:
         faults.add(f"no known layer (found: {', '.join(found)})", f"Name the layers {', '.join(KNOWN)}")

@@ -389,6 +389,37 @@ def test_a_zip_without_layers(tmp_path):
     assert "there is no .shp or .geojson file in the zip" in problems(tmp_path / "v.zip")[0]
 
 
+def test_two_layers_of_one_name_are_told(tmp_path):
+    with zipfile.ZipFile(tmp_path / "v.zip", "w") as archive:
+        for name in ("north/blocks.geojson", "south/blocks.geojson"):
+            archive.writestr(name, iv.blocks().to_crs(4326).to_json())
+    assert "v.zip: two files in the zip are called 'blocks'. Keep one of the two." in problems(tmp_path / "v.zip")
+    with zipfile.ZipFile(tmp_path / "w.zip", "w") as archive:
+        for name in ("blocks.geojson", "Blocks.geojson"):
+            archive.writestr(name, iv.blocks().to_crs(4326).to_json())
+    assert "w.zip: two layers are called blocks. Keep one of the two." in problems(tmp_path / "w.zip")
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "words"),
+    [
+        (
+            "v.kml",
+            '<kml xmlns="http://www.opengis.net/kml/2.2"><Document></Document></kml>',
+            "there is no layer with shapes",
+        ),
+        (
+            "v.geojson",
+            '{"type": "Polygon", "coordinates": [[[1e400, 0]]]}',
+            "the file cannot be read (IllegalArgumentException: point array",
+        ),
+    ],
+)
+def test_vector_files_that_hold_nothing_of_use(tmp_path, name, text, words):
+    (tmp_path / name).write_text(text)
+    assert words in problems(tmp_path / name, iv.write(tmp_path)[1])[0]
+
+
 @pytest.mark.parametrize(
     ("name", "data", "words"),
     [
@@ -403,6 +434,23 @@ def test_sample_files_that_are_no_such_files(tmp_path, name, data, words):
     found = problems(iv.write(tmp_path)[0], tmp_path / name)
     assert len(found) == 1
     assert words in found[0]
+
+
+def test_a_workbook_with_a_cell_far_out_is_told(tmp_path):
+    with pd.ExcelWriter(tmp_path / "w.xlsx", engine="xlsxwriter") as book:
+        iv.samples().to_excel(book, sheet_name="samples", index=False)
+        book.sheets["samples"].write(1_048_575, 16_383, "x")
+    (found,) = problems(iv.write(tmp_path)[0], tmp_path / "w.xlsx")
+    assert "a sheet reaches to cell XFD1048576, far beyond any table. Copy the table alone to a new workbook." in found
+
+
+@pytest.mark.parametrize("name", ["v.gpkg", "w.csv"])
+def test_a_folder_in_place_of_a_file(tmp_path, name):
+    (tmp_path / name).mkdir()
+    vineyard, weights = iv.write(tmp_path)
+    given = (tmp_path / name, weights) if name == "v.gpkg" else (vineyard, tmp_path / name)
+    assert name in problems(*given)[0]
+    assert "it is a folder, not a file" in problems(*given)[0]
 
 
 def test_a_file_that_only_names_another_is_not_read(tmp_path):

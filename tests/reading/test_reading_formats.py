@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 import unicodedata
 import zipfile
 
@@ -12,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from pyproj import Geod
-from shapely import affinity
+from shapely import MultiPoint, affinity
 
 from geoprune import build_trellis, place_samples, read_vineyard
 from geoprune.layers import Vineyard
@@ -271,6 +272,19 @@ def test_samples_from_a_file_of_points(tmp_path):
     path, _ = iv.write(tmp_path)
     iv.located().to_file(tmp_path / "weighed.geojson", driver="GeoJSON")
     same_as_reference(read_vineyard(path, samples=tmp_path / "weighed.geojson"))
+
+
+def test_points_saved_as_multipoints_of_one_are_points(tmp_path):
+    points = iv.located(32617)
+    several = points.set_geometry(gpd.GeoSeries([MultiPoint([point]) for point in points.geometry], crs=points.crs))
+    same_as_reference(read_vineyard(iv.write(tmp_path, samples=several)[0]))
+
+
+def test_a_table_of_very_many_columns_is_read_at_once(tmp_path):
+    path, weights = iv.write(tmp_path, iv.samples().assign(**{f"c{n}": "" for n in range(5000)}))
+    begun = time.process_time()
+    same_as_reference(read_vineyard(path, samples=weights))
+    assert time.process_time() - begun < 5
 
 
 def test_places_as_lon_lat_or_easting_northing(tmp_path):
