@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from geoprune.errors import DataError, Problem
 from geoprune.rules.own_rules import is_number, read_entries, shown, text_faults
 from geoprune.rules.rule import fold
+from geoprune.text import one_line
 from geoprune.units import M2_PER_AC, M2_PER_HA
 
 Floats = NDArray[np.float64]
@@ -229,7 +230,7 @@ def _range(value: Any) -> Range:
 
 def _assumptions(entry: dict[str, Any]) -> CropAssumptions:
     parts = {part: _range(entry[part]) for part in PARTS}
-    return CropAssumptions(**parts, source=str(entry["source"]), variety=str(entry["variety"]))
+    return CropAssumptions(**parts, source=one_line(entry["source"]), variety=one_line(entry["variety"]))
 
 
 def _faults(entry: dict[str, Any]) -> list[tuple[str, str]]:

@@ -25,12 +25,12 @@ def entry_rule(entry: Mapping[str, Any]) -> Rule:
     """Return the rule of one checked ``[[rule]]`` table."""
     fields: dict[str, Any] = {key: tuple(entry.get(key, ())) for key in ("cultivars", "aliases")}
     fields |= {key: float(entry[key]) for key in ("first", "further", "floor", "cap") if key in entry}
-    fields |= {key: str(entry.get(key, "")) for key in ("group", "validity", "thinning", "source")}
+    fields |= {key: one_line(entry.get(key, "")) for key in ("group", "validity", "thinning", "source")}
     return Rule(
         id=str(entry["id"]),
-        title=str(entry.get("title", entry["id"])),
+        title=one_line(entry.get("title", entry["id"])),
         unit=UNIT_WORDS[str(entry["unit"]).casefold()],
-        tag=str(entry.get("tag", "own")),
+        tag=one_line(entry.get("tag", "own")),
         **fields,
     )
 

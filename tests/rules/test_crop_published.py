@@ -16,6 +16,7 @@ from geoprune.rules import (
     crop_offers,
     expect_crop,
     load_crop_assumptions,
+    load_rules,
     loss_notes,
     missing_share,
     plan_labour,
@@ -254,6 +255,17 @@ def test_bad_crop_files_are_refused(tmp_path, text, said):
     file.write_text(text)
     with pytest.raises(DataError, match=said):
         load_crop_assumptions(file)
+
+
+def test_texts_of_own_files_hold_nothing_hidden(tmp_path):
+    hidden = '"a\\u202eb\\u001b[31m\\nc"'
+    crops, rules = tmp_path / "crop.toml", tmp_path / "rules.toml"
+    crops.write_text(
+        f'[[crop]]\nvariety = "A"\nsource = {hidden}\nbudbreak = 0.8\nclusters_per_shoot = 2\ncluster_weight_g = 100\n'
+    )
+    rules.write_text(f'[[rule]]\nid = "own"\ntitle = {hidden}\nsource = {hidden}\nfirst = 25\nfurther = 10\nunit = "lb"\n')
+    own = load_rules(rules).resolve("own", "A")
+    assert (load_crop_assumptions(crops)[0].source, own.source, own.title) == ("ab[31m c",) * 3
 
 
 def test_harvest_is_brought_to_kilograms():
