@@ -81,7 +81,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "taped": len(plan.zones) > 1,
         "verdict": _verdict(plan, words),
         "zones": [] if stop else _zones(plan, words, tell, language),
-        "bud_notes": [tell(note) for note in bud_notes()],
+        "bud_notes": [tell(note) for note in _bud_notes(plan)],
         "cautions": [tell(note) for note in caution_notes()],
         "short_cautions": [word_lists()[language]["card"][key] for key in ("guide", "local")],
         "injury": [tell(note) for note in plan.injury.messages] if stop and plan.injury else [],
@@ -192,6 +192,12 @@ def _wood(zone: Mapping[str, Any], advice: ZoneAdvice | None, tell: Tell, langua
         "notes": notes,
         "vine": draw_vine(recipe, title=sentence),
     }
+
+
+def _bud_notes(plan: BlockPlan) -> list[Message]:
+    """What counts as a bud; nothing of renewal spurs where none are left."""
+    renewal = any(entry.recipe is not None and entry.recipe.count("renewal") for entry in plan.advice)
+    return [note for note in bud_notes() if renewal or note.key != "cautions.renewal_counts"]
 
 
 def _renew_in_short(advice: ZoneAdvice | None, words: Mapping[str, str]) -> str:

@@ -184,7 +184,7 @@ def _arched_canes(recipe: Recipe, wires: list[float]) -> tuple[Frame, list[Limb]
 def _four_canes(recipe: Recipe, wires: list[float]) -> tuple[Frame, list[Limb]]:
     high, low = min(wires), max(wires)
     limbs = []
-    for side, rank, buds in _sides(_pieces(recipe, "cane")):
+    for side, rank, buds in _sides(sorted(_pieces(recipe, "cane"), reverse=True)):  # the longer ones above
         y = high if rank == 0 else low
         limbs.append(_tied(side, y, y + 4, buds))
     heads = [(MIDDLE, high + 4), (MIDDLE, low + 4)]

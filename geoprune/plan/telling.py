@@ -223,10 +223,10 @@ KINDS = {
     "surface.scores_around": "assumed",
     "surface.seasons_used": "assumed",
     "surface.covariate_kept": "assumed",
-    "surface.covariate_not_kept": "dropped",
-    "surface.covariate_constant": "dropped",
-    "surface.covariate_collinear": "dropped",
-    "surface.covariate_few_samples": "dropped",
+    "surface.covariate_not_kept": "assumed",
+    "surface.covariate_constant": "assumed",
+    "surface.covariate_collinear": "assumed",
+    "surface.covariate_few_samples": "assumed",
     "surface.extrapolated": "extrapolated",
 }
 

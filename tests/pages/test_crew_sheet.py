@@ -467,3 +467,10 @@ def test_rows_are_drawn_as_they_bend() -> None:
         way = points[-1] - points[0]
         off = points - points[0]
         assert np.abs(off[:, 0] * way[1] - off[:, 1] * way[0]).max() / np.hypot(*way) > 2.0
+
+
+@pytest.mark.parametrize("language", languages())
+def test_renewal_spurs_are_spoken_of_only_where_there_are_some(language: str) -> None:
+    told = say(Message("cautions.renewal_counts"), language, "us")
+    assert told in crew_sheet_html(sheet_plan("flat cane", rows=8, vines=40), language=language)
+    assert told not in crew_sheet_html(sheet_plan("top-wire cordon", rows=8, vines=40), language=language)

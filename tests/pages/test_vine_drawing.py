@@ -55,3 +55,17 @@ def test_the_number_beside_each_cane_is_its_buds(training: str) -> None:
 def test_the_seven_trainings_have_drawings_of_their_own() -> None:
     pictures = {re.sub(r"\s+", " ", draw_vine(fit_recipe(20, name, 2.4), title="")) for name in TRAININGS}
     assert len(pictures) == len(TRAININGS) == 7
+
+
+def test_the_longer_canes_of_four_lie_on_the_upper_wire() -> None:
+    # the two upper canes may carry 4 to 6 buds more than the lower ones (Hedrick, Manual of American Grape-Growing)
+    recipes = [fit_recipe(buds, "four-cane", 2.4) for buds in range(30, 60)]
+    recipe = next(one for one in recipes if len({part.buds for part in one.parts if part.kind == "cane"}) == 2)
+    drawn = draw_vine(recipe, title="")
+    canes = re.findall(r'<g class="cane">(.*?)</g>', drawn)
+    lies = []
+    for cane in canes:
+        dots = re.findall(r'<circle[^>]*cy="([0-9.]+)"', cane)
+        lies.append((float(dots[-1]), len(dots)))
+    upper = sorted(lies)[:2]
+    assert min(count for _, count in upper) >= max(count for _, count in sorted(lies)[2:])

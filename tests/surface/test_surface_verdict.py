@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from invented_block import make_vineyard, sample_table
 
 from geoprune.errors import DataError
@@ -207,10 +208,15 @@ def test_all_weights_equal_make_no_map():
     assert surface.block_mean_kg == pytest.approx(0.8)
     assert [m.key for m in surface.remarks] == ["surface.all_equal"]
     assert np.nanmax(surface.grid["vine_size_kg"]) == pytest.approx(0.8)
-    proposed = next_vines(surface, made.trellis, rule).vines
-    assert len(proposed) == 10
-    assert proposed["gain_buds"].isna().all()
-    assert proposed["stop"].tolist() == list(range(1, 11))
+    told = next_vines(surface, made.trellis, rule)
+    assert told.weigh_more == ()
+    assert len(told.vines) == 10
+    assert told.vines["gain_buds"].isna().all()
+    spots = shapely.get_coordinates(told.vines.geometry.to_numpy())
+    weighed = surface.support.points[surface.weighed]
+    apart = np.hypot(*(spots[:, None] - weighed[None]).transpose(2, 0, 1)).min(axis=1)
+    everywhere = np.hypot(*(surface.support.points[:, None] - weighed[None]).transpose(2, 0, 1)).min(axis=1)
+    assert apart.min() > np.median(everywhere)
 
 
 def test_without_a_map_the_vines_farthest_from_all_weighed_are_proposed():

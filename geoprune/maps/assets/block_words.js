@@ -45,7 +45,7 @@ function zoneEntry(zone, i) {
   const size = say("zone_size", { size: weight(zone.vine_size_kg), range: interval(zone.vine_size_kg, zone.vine_size_se_kg) });
   const words = make("div", { class: "words" },
     make("h3", {}, make("span", { text: `${one ? "" : `${zone.zone} · `}${zoneName(zone)}` }), tape),
-    make("p", { class: "where", text: where.filter(Boolean).join(" · ") }),
+    make("p", { class: "where", text: capital(where.filter(Boolean).join(" · ")) }),
     recipeWords(zone) !== "–" ? make("p", { text: say("recipe_line", { recipe: recipeWords(zone) }) }) : null,
     make("p", { text: size }),
     make("p", { class: "quiet", text: counts }),

@@ -174,7 +174,7 @@ function extremes() {
   };
   return [["weak", 1], ["rank", -1]].map(([diagnosis, sign]) => {
     const names = list(diagnosis, sign);
-    return names.length ? make("p", {}, make("strong", { text: `${word("diagnosis", diagnosis)}: ` }), names.join(", ")) : null;
+    return names.length ? make("p", {}, make("strong", { text: `${capital(word("diagnosis", diagnosis))}: ` }), names.join(", ")) : null;
   });
 }
 
@@ -191,7 +191,7 @@ function blockWords(block, i) {
   const numbered = shape.zonesOf[i].map((z) => told.zones[z]).filter((zone) => known(zone.buds_per_vine));
   const called = [...new Set(numbered.map((zone) => word("diagnosis", zone.diagnosis || "unknown")))].filter(Boolean);
   const counts = say("zone_counts", { vines: number(block.vines), area: area(block.area_ha) });
-  return [...called, counts].join(" · ");
+  return capital([...called, counts].join(" · "));
 }
 
 function choose(index, move) {

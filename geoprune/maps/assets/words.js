@@ -60,6 +60,9 @@ function interval(kg, error) {
   return `${number(low * scale, digits)}–${number((kg + 1.645 * error) * scale, digits)} ${us() ? "lb" : "kg"}`;
 }
 
+// Words of the lists begin small, because most stand inside a line; these begin one.
+const capital = (text) => text.charAt(0).toLocaleUpperCase(speech.language) + text.slice(1);
+
 // DOM without HTML: text from files only ever becomes a text node.
 function make(tag, settings = {}, ...children) {
   const node = document.createElement(tag);
@@ -81,7 +84,7 @@ function put(id, ...children) {
 }
 
 function table(caption, heads, lines) {
-  const head = make("tr", {}, ...heads.map((text) => make("th", { scope: "col", text })));
+  const head = make("tr", {}, ...heads.map((text) => make("th", { scope: "col", text: capital(text) })));
   const body = lines.map((cells) =>
     make("tr", {}, ...cells.map((cell, i) => {
       const node = i ? make("td") : make("th", { scope: "row" });
