@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import pytest
 from sheet_plans import sheet_plan, stopped_plan, with_diagnostics
 
+from geoprune.errors import Message
 from geoprune.pages import all_pages, crew_card_html, crew_sheet_html, report_html
 from geoprune.writing import block_folders
 
@@ -92,3 +94,22 @@ def test_the_map_and_the_estate_lead_to_sheet_card_and_report(open_page: Callabl
         wanted = [f"{prefix}{name}" for name in ("crew_sheet.html", "crew_sheet.pdf", "crew_card.html", "report.html")]
         assert set(wanted) <= set(found)
         assert {link if prefix else f"{folder}/{link}" for link in found} <= pages.keys()
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("zones", [1, 3])
+def test_a_row_list_is_not_cut_on_a_phone(open_page: Callable, language: str, zones: int) -> None:
+    plan = sheet_plan(rows=12, vines=120, zones=zones, verdict="zone" if zones > 1 else "one_number")
+    page = open_page(crew_sheet_html(plan, language=language, made=MADE), width=360, height=740).page
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_card_with_vines_to_renew_prints_on_one_small_page(open_page: Callable, tmp_path: Path, language: str) -> None:
+    plan = sheet_plan(rows=12, vines=60)
+    note = Message("rules.renew_share", {"percent": 12.0, "pounds": 0.25, "kilograms": 0.1134})
+    plan = replace(plan, advice=(replace(plan.advice[0], notes=(note,)), *plan.advice[1:]))
+    pdf = tmp_path / "card.pdf"
+    page = open_page(crew_card_html(plan, language=language, paper="a4", made=MADE)).page
+    page.pdf(path=str(pdf), prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes())) == 1
