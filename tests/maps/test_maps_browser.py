@@ -100,7 +100,7 @@ def test_the_first_screen_answers(open_page: Callable, plan: Any, html: str) -> 
     for zone, entry in zip(plan.zones.itertuples(), entries.all(), strict=True):
         assert entry.locator(".numeral b").inner_text() == str(zone.buds_per_vine)
         assert zone[3] in entry.inner_text()
-        assert zone.diagnosis in entry.inner_text()
+        assert zone.diagnosis.capitalize() in entry.inner_text()
         assert f"{pounds(zone.vine_size_kg)} lb" in entry.inner_text()
         box = entry.bounding_box()
         assert box["y"] + box["height"] <= 800
