@@ -223,7 +223,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         crs=block.crs,
         verdict=zoning.verdict,
         verdict_reasons=verdict_reasons(found, given=labels is not None),
-        buds_per_vine=None if injury.stop else int(zoning.one_number),
+        buds_per_vine=None if found.stopped else int(zoning.one_number),
         vine_size_kg=surface.block_mean_kg,
         vine_size_se_kg=surface.block_mean_se_kg,
         loo_rmse_kg=surface.loo_rmse_kg,

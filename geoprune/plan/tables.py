@@ -64,6 +64,11 @@ class Found:
         return np.where(stopped, np.nan, self.zoning.buds) if stopped.any() else self.zoning.buds
 
     @property
+    def stopped(self) -> bool:
+        """Whether injury allows no zone of the block a number."""
+        return bool(np.isnan(np.asarray(self.told, dtype=float)).all())
+
+    @property
     def sample_zone(self) -> NDArray[np.int64]:
         """Zone of each sample's vine."""
         panel = self.trellis.vines["panel_id"].to_numpy()[self.samples["vine_id"].to_numpy(int)]

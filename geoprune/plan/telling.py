@@ -125,7 +125,7 @@ def block_notes(
     gone = int(vines["status"].isin(["missing", "dead"]).sum())
     injured: Iterable[Message] = ()
     if found.injury.buds_cut:
-        injured = found.injury.messages[2 if found.injury.stop else 0 :]
+        injured = found.injury.messages[2 if found.stopped else 0 :]
     injured = [message for message in injured if message.key != "injury.stop_in_parts"]
     said += _last_crop(harvest, zones, found.block, options)
     return (*injured, *said, hours.message, *loss_notes(missing_share(gone, len(vines))))
@@ -235,6 +235,9 @@ def verdict_reasons(found: Found, *, given: bool) -> tuple[Message, ...]:
     """Why the block is zoned or not; `given` where its zones were drawn by others."""
     if found.injury.stop:
         return found.injury.messages[:2]
+    if found.stopped:
+        dead, _, *more = found.injury.messages
+        return (dead, *(message for message in more if message.key == "injury.stop_in_parts"))
     few = tuple(message for message in found.surface.remarks if message.key == TOO_FEW)
     return (*few, *found.zoning.reasons) if given else few or found.zoning.reasons
 
