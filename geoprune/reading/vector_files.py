@@ -22,6 +22,8 @@ from geoprune.reading.columns import RawTable, clean_names
 from geoprune.reading.faults import Faults
 
 KNOWN = ("blocks", "rows", "vines", "samples", "bud_checks")
+#: Layers that may be plain tables: row and vine are a place.
+WITHOUT_SHAPES = ("samples",)
 ENDINGS = {
     ".gpkg": "GeoPackage",
     ".geojson": "GeoJSON",
@@ -134,7 +136,8 @@ def _open(path: Path, faults: Faults, choose: Callable[[list[str]], list[str]]) 
     if ending in (".zip", ".geojson", ".json"):
         found = _open_zip(path, faults) if ending == ".zip" else _split(gpd.read_file(f"{ONE_DRIVER}{path}"), path.stem)
         return {name: found[name] for name in choose(list(found))}
-    names = [str(name) for name, kind in pyogrio.list_layers(path) if kind is not None]
+    kinds = {str(name): kind for name, kind in pyogrio.list_layers(path)}
+    names = [name for name, kind in kinds.items() if kind is not None or _folded(name) in WITHOUT_SHAPES]
     if ending == ".gpkg":
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
             tables = {row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
@@ -185,7 +188,7 @@ def _split(table: gpd.GeoDataFrame, name: str) -> dict[str, OpenedLayer]:
 def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -> dict[str, RawTable]:
     """Give layers the names geoprune knows; a file's only layer of polygons is taken as blocks, and said."""
     layers = {}
-    names = {name: name.strip().casefold().replace(" ", "_").replace("-", "_") for name in found}
+    names = {name: _folded(name) for name in found}
     known = [name for name in names if names[name] in KNOWN]
     if not known and len(found) == 1:
         only = next(iter(found))
@@ -203,6 +206,10 @@ def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -
     if not layers and found:
         faults.add(f"no known layer (found: {', '.join(found)})", f"Name the layers {', '.join(KNOWN)}")
     return layers
+
+
+def _folded(name: str) -> str:
+    return name.strip().casefold().replace(" ", "_").replace("-", "_")
 
 
 def _raw(table: gpd.GeoDataFrame, path: Path, layer: str, cut: bool, faults: Faults) -> RawTable:

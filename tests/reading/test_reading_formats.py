@@ -11,6 +11,7 @@ import geopandas as gpd
 import invented_vineyard as iv
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 from pyproj import Geod
 from shapely import MultiPoint, affinity
@@ -389,3 +390,11 @@ def test_remarks_can_be_told_in_every_language():
         for words in told.values()
     ]
     assert fields[0] == fields[1]
+
+
+def test_samples_in_a_geopackage_may_be_a_plain_table(tmp_path):
+    vineyard, weights = iv.write(tmp_path)
+    pyogrio.write_dataframe(iv.samples(), vineyard, layer="samples", append=True)
+    inside, beside = read_vineyard(vineyard).samples, read_vineyard(vineyard, samples=weights).samples
+    assert inside["vine_weight_kg"].tolist() == beside["vine_weight_kg"].tolist()
+    assert inside[["row", "vine"]].to_numpy().tolist() == beside[["row", "vine"]].to_numpy().tolist()
