@@ -156,7 +156,7 @@ def main() -> None:
     arguments.add_argument("--out", type=Path)
     arguments.add_argument("--table", type=Path)
     arguments.add_argument("--skewed", action="store_true")
-    arguments.add_argument("--design", default="spread", choices=("spread", "random"))
+    arguments.add_argument("--design", default="spread", choices=("spread", "random", "pairs"))
     given = arguments.parse_args()
     if given.out:
         run(given.vineyards, given.seed, given.out, skewed=given.skewed, design=given.design)

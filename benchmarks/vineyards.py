@@ -108,10 +108,17 @@ def grid_field(shape: tuple[int, int], steps: tuple[float, float], range_m: floa
 
 
 def choose_vines(trellis: Trellis, count: int, rng: np.random.Generator, *, design: str = "spread") -> NDArray[np.int64]:
-    """Vines to weigh: "random", or "spread": the block cut in equal patches, one vine at random in each."""
+    """Vines to weigh: "random"; "spread": the block cut in equal patches, one vine at random in each; "pairs": three
+    quarters of them spread, the others beside one of these in its row."""
     able = np.flatnonzero(trellis.vines["counted"].to_numpy())
     if design == "random":
         return np.sort(rng.choice(able, size=count, replace=False))
+    if design == "pairs":
+        first = choose_vines(trellis, count - count // 4, rng)
+        row = trellis.vines["row_order"].to_numpy()
+        beside = np.where(np.append(row[1:] == row[:-1], False)[first], first + 1, first - 1)
+        beside = np.setdiff1d(beside[np.isin(beside, able)], first)
+        return np.sort(np.append(first, rng.choice(beside, size=count // 4, replace=False)))
     place = np.column_stack([trellis.vines.geometry.x, trellis.vines.geometry.y])[able]
     wide, high = np.ptp(place, axis=0)
     across = max(1, round(np.sqrt(count * wide / high)))
