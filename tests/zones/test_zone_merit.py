@@ -221,6 +221,7 @@ def told_sentences(block):
     said += judge_zones(trellis, draws, need, GivenLabels(ours.panel_zone, tuple("abc"[: len(ours.buds)])), weak).reasons
     strict = ZoneOptions(smallest_share=0.45, smallest_ha=1.0)
     said += broken_limits(ours.panel_zone, build_graph(trellis), strict)
+    said.append(Message("zones.named_by", {"column": "soil"}))
     said += [Message(f"zones.{key}", {"panels": 3}) for key in ("panels_outside", "polygons_overlap", "panels_split")]
     return said
 
