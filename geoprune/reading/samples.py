@@ -87,6 +87,9 @@ def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, cr
         }
     )
     named = ((rows != "") & vines.notna()).to_numpy()
+    alone = np.flatnonzero((rows == "") & vines.notna())
+    if len(alone):
+        columns.faults.remark("dropped", "vine_without_row", places=few(raw.place(i) for i in alone))
     places = _places(columns, blocks, named, crs)
     table.insert(0, "block", _blocks_of(columns, blocks, named, places))
     return gpd.GeoDataFrame(table, geometry=places.values, crs=blocks.crs)

@@ -188,6 +188,8 @@ def _split(table: gpd.GeoDataFrame, name: str) -> dict[str, OpenedLayer]:
 def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -> dict[str, RawTable]:
     """Give layers the names geoprune knows; a file's only layer of polygons is taken as blocks, and said."""
     layers = {}
+    if len(found) > 1 and "" in found:
+        faults.remark("dropped", "without_layer", count=len(found[""][0]))
     names = {name: _folded(name) for name in found}
     known = [name for name in names if names[name] in KNOWN]
     if not known and len(found) == 1:

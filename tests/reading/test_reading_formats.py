@@ -76,6 +76,19 @@ def test_geojson_with_a_property_layer(tmp_path):
     path = tmp_path / "v.geojson"
     path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
     same_as_reference(read_vineyard(path))
+    features.append({**features[0], "properties": {"layer": None}})
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    told = read_vineyard(path)
+    same_as_reference(told)
+    assert [(r.kind, r.message.fields) for r in told.remarks if r.message.key == "reading.without_layer"] == [
+        ("dropped", {"count": 1})
+    ]
+
+
+def test_a_vine_number_without_a_row_is_told(tmp_path):
+    vineyard, weights = iv.write(tmp_path, iv.lonlat(vine=7))
+    told = read_vineyard(vineyard, samples=weights)
+    assert "reading.vine_without_row" in {remark.message.key for remark in told.remarks}
 
 
 def test_a_zip_of_geojson_files(tmp_path):
