@@ -28,6 +28,7 @@ import numpy as np
 import pandas as pd
 import rasterio
 from numpy.typing import NDArray
+from pyproj import Proj
 from rasterio.transform import from_origin
 from shapely import LineString, Point, Polygon
 from shapely.affinity import rotate, translate
@@ -70,6 +71,13 @@ def ground_height(easting: Floats, northing: Floats) -> Floats:
     knoll = 9.0 * np.exp(-(((east - 520) / 70) ** 2) - ((north - 330) / 60) ** 2)
     hollow = -7.0 * np.exp(-(((east - 620) / 120) ** 2) - ((north - 120) / 90) ** 2)
     return 232.0 + 0.035 * north - 0.012 * east + ridge + knoll + hollow
+
+
+def true_bearing(polygon: Polygon, grid_deg: float) -> float:
+    """A bearing on the ground's grid as one from true north: by the meridian convergence at the block."""
+    lonlat = gpd.GeoSeries([polygon.centroid], crs=GROUND_CRS).to_crs(4326)
+    factors = Proj(GROUND_CRS).get_factors(lonlat.x.to_numpy(), lonlat.y.to_numpy())
+    return round(grid_deg + float(factors.meridian_convergence[0]), 2)
 
 
 def straight_rows(polygon: Polygon, bearing_deg: float, row_m: float, vine_m: float) -> list[LineString]:
@@ -410,7 +418,7 @@ def layer_tables(blocks: list[Block], rng: np.random.Generator) -> dict[str, gpd
                 "row_spacing_ft": b.row_spacing_ft,
                 "vine_spacing_ft": b.vine_spacing_ft,
                 "vines_per_panel": b.vines_per_panel,
-                "row_bearing_deg": b.bearing_deg,
+                "row_bearing_deg": None if b.bearing_deg is None else true_bearing(b.polygon, b.bearing_deg),
                 "geometry": b.polygon,
             }
             for b in blocks

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -169,10 +170,12 @@ def bilinear(values: Floats, transform: Affine, points: Floats) -> Floats:
 
 def _read_layer(name: str, path: Path) -> Covariate:
     try:
-        layers = [str(n) for n, kind in pyogrio.list_layers(path) if kind is not None]
-        if not layers or (len(layers) > 1 and name not in layers):
-            raise _refuse(name, path, f"it has layers {', '.join(layers)}", f"Keep one layer, or call one '{name}'")
-        table = gpd.read_file(path, layer=name if name in layers else layers[0])
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
+            layers = [str(n) for n, kind in pyogrio.list_layers(path) if kind is not None]
+            if not layers or (len(layers) > 1 and name not in layers):
+                raise _refuse(name, path, f"it has layers {', '.join(layers)}", f"Keep one layer, or call one '{name}'")
+            table = gpd.read_file(path, layer=name if name in layers else layers[0])
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise _refuse(name, path, "cannot be opened", "Give a GeoTIFF, or a GeoPackage of points or polygons") from error
     if table.crs is None:

@@ -28,7 +28,8 @@ class Source:
 class Vineyard:
     """A checked vineyard.
 
-    blocks : block, variety, rule, training, row_spacing_m, vine_spacing_m, planted, vines_per_panel, row_bearing_deg
+    blocks : block, variety, rule, training, row_spacing_m, vine_spacing_m, planted, vines_per_panel, row_bearing_deg (on the
+        grid of `crs`)
         and of the wood, where told: cordon_length_m, cane_length_m, spur_spacing_mm, node_spacing_mm, canes,
         buds_per_cane, buds_per_spur, renewal_spurs, buds_per_renewal_spur
     rows : block, row, geometry; vines : block, row, vine, status, source_place; both may be None

@@ -228,7 +228,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         vine_size_se_kg=surface.block_mean_se_kg,
         loo_rmse_kg=surface.loo_rmse_kg,
         mean_rmse_kg=surface.mean_rmse_kg,
-        rows=named(name, trellis.rows),
+        rows=named(name, trellis.rows.assign(panels=np.bincount(trellis.panels["row_order"], minlength=len(trellis.rows)))),
         zones=zones,
         panels=panel_table(found),
         vines=vine_table(found),

@@ -12,7 +12,7 @@ import pandas as pd
 
 from geoprune.errors import Message, Remark
 from geoprune.plan.shape import TOO_FEW, BlockPlan, BlockSettings, PlanOptions
-from geoprune.plan.tables import Found, zone_need
+from geoprune.plan.tables import Found, renew_shares, zone_need
 from geoprune.rules import (
     AdviceOptions,
     Crop,
@@ -31,6 +31,8 @@ from geoprune.rules import (
     zone_yield_kg,
 )
 
+#: From this share of vines to renew on, a wrong unit of the weights is likelier than such a block (a design choice).
+MOSTLY_SMALL = 0.5
 #: Share of a block's vines marked young from which that is told of the whole block (a design choice).
 MANY_YOUNG = 0.1
 
@@ -224,6 +226,7 @@ KINDS = {
     "surface.seasons_used": "assumed",
     "surface.covariate_kept": "assumed",
     "surface.covariate_not_kept": "assumed",
+    "surface.covariate_no_help": "assumed",
     "surface.covariate_constant": "assumed",
     "surface.covariate_collinear": "assumed",
     "surface.covariate_few_samples": "assumed",
@@ -246,6 +249,11 @@ def plan_remarks(found: Found, advice: Sequence[ZoneAdvice], *, step: int) -> tu
     """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
     told = [(KINDS.get(message.key, "warning"), message) for message in found.surface.remarks if message.key != TOO_FEW]
     told += _room_remarks(advice, step)
+    counted = found.trellis.panels["counted"].to_numpy(float)
+    vines = np.bincount(found.zoning.panel_zone - 1, counted, minlength=found.zones)
+    small = float(vines @ renew_shares(found) / vines.sum())
+    if small > MOSTLY_SMALL:
+        told.append(("warning", Message("plan.mostly_renew", {"percent": 100 * small})))
     told += [("assumed", message) for message in _given_names(found)]
     if not found.injury.buds_cut:
         told.append(("assumed", found.injury.messages[0]))

@@ -25,6 +25,8 @@ SAME_GROUND = 0.2
 RUN_TOGETHER = 0.25
 #: A place farther than this from the vine named with it is another one (design choice: several times a phone's error).
 ANOTHER_PLACE_M = 15.0
+#: Bud checks farther than this from their block may be another's (design choice).
+CHECKS_FAR_M = 50.0
 #: A block's median weight of prunings per vine lies within (common practice, no source).
 USUAL_KG = (0.05, 4.0)
 
@@ -49,6 +51,7 @@ def check_agreement(vineyard: Vineyard, faults: Faults, *, file: str, samples_fi
         check_vine_numbers(vineyard.vines[vineyard.vines["block"].isin(laid)], ends, faults.at(file, "vines"))
         _check_bearing(vineyard.vines, ends, faults.at(file, "vines"))
         _remark_another_place(vineyard.vines, laid, "vines_elsewhere", faults)
+    _remark_bud_checks_far(vineyard, faults)
     samples = vineyard.samples[vineyard.samples["block"].isin(laid)].reset_index(drop=True)
     known = {block: few(lines.rows["row"]) for block, lines in laid.items()}
     problems = place_problems(samples, _ends_of(samples, ends), file=samples_file, known=known)
@@ -96,7 +99,7 @@ def _lay_all(vineyard: Vineyard, faults: Faults, file: str) -> dict[str, RowLine
             _check_spacing(lines, float(spacing_m), name, faults)
             _remark_short(lines, vineyard, name, faults)
         else:
-            faults.remark("assumed", "rows_laid_out", block=name, rows=len(lines.rows), spacing_m=float(spacing_m))
+            faults.remark("assumed", "rows_laid_out", block=name, rows=len(lines.rows), row_spacing_m=float(spacing_m))
         if lines.ends_stand:
             faults.remark("assumed", "rows_end_at_vines", block=name)
     return laid
@@ -143,7 +146,7 @@ def _check_spacing(lines: RowLines, spacing_m: float, name: str, faults: Faults)
     middle = shapely.line_interpolate_point(drawn, 0.5, normalized=True)
     measured = float(np.median(shapely.distance(middle[1:], drawn[:-1])))
     if abs(measured / spacing_m - 1) > SPACING_TOLERANCE:
-        faults.remark("warning", "row_spacing_differs", block=name, drawn_m=measured, told_m=spacing_m)
+        faults.remark("warning", "row_spacing_differs", block=name, drawn_spacing_m=measured, told_spacing_m=spacing_m)
 
 
 def _remark_short(lines: RowLines, vineyard: Vineyard, name: str, faults: Faults) -> None:
@@ -198,7 +201,8 @@ def _check_enough(
     """
     if not len(vineyard.samples) or (vineyard.samples["block"] == "").any():
         return
-    lost = wrong | _out_of_use(vineyard, samples, laid)
+    idle, far = _out_of_use(vineyard, samples, laid)
+    lost = wrong | idle | far
     given = samples["block"].value_counts()
     useful = samples.loc[~lost, "block"].value_counts()
     for name in laid:
@@ -206,26 +210,45 @@ def _check_enough(
         if not whole and len(given):
             faults.remark("dropped", "block_without_samples", name=name)
         elif count < FEWEST_SAMPLES:
-            what = f"{count} usable samples in block '{name}'" + (f" of {whole} given" if count < whole else "")
+            here = (samples["block"] == name).to_numpy()
+            why = {"on vines that do not bear": idle, "too far from a row": far, "named wrongly": wrong & ~idle & ~far}
+            told = ", ".join(f"{int(kind[here].sum())} {word}" for word, kind in why.items() if kind[here].any())
+            what = f"{count} usable sample{'' if count == 1 else 's'} in block '{name}'"
+            what += f" of {whole} given ({told})" if count < whole else ""
             faults.add(what, f"Weigh at least {FEWEST_SAMPLES} vines in every block that is to be planned")
 
 
-def _out_of_use(vineyard: Vineyard, samples: gpd.GeoDataFrame, laid: dict[str, RowLines]) -> NDArray[np.bool_]:
-    """Which samples cannot be used: on a vine that does not bear, or too far from the row named or from any."""
+def _out_of_use(
+    vineyard: Vineyard, samples: gpd.GeoDataFrame, laid: dict[str, RowLines]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which samples stand on a vine that does not bear, and which lie too far from the row named or from any."""
     row = samples["row"].to_numpy()
     exact = (row != "") & samples["vine"].notna().to_numpy()
-    lost = np.zeros(len(samples), dtype=bool)
+    idle, far = np.zeros(len(samples), dtype=bool), np.zeros(len(samples), dtype=bool)
     if vineyard.vines is not None:
-        idle = vineyard.vines.loc[~vineyard.vines["status"].isin(COUNTED), ["block", "row", "vine"]]
+        resting = vineyard.vines.loc[~vineyard.vines["status"].isin(COUNTED), ["block", "row", "vine"]]
         keys = pd.MultiIndex.from_frame(samples[["block", "row", "vine"]])
-        lost = exact & keys.isin(pd.MultiIndex.from_frame(idle.astype({"vine": float})))
+        idle = exact & keys.isin(pd.MultiIndex.from_frame(resting.astype({"vine": float})))
     points = np.asarray(samples.geometry.values)
     located = ~exact & ~shapely.is_missing(points)
     spacing = dict(zip(vineyard.blocks["block"], vineyard.blocks["row_spacing_m"], strict=True))
     for name in samples["block"][located].unique():
         here = np.flatnonzero(located & (samples["block"] == name).to_numpy())
-        lost[here] = distance_to_rows(points[here], row[here], laid[name].rows) > reach_m(row[here] != "", spacing[name])
-    return lost
+        far[here] = distance_to_rows(points[here], row[here], laid[name].rows) > reach_m(row[here] != "", spacing[name])
+    return idle, far
+
+
+def _remark_bud_checks_far(vineyard: Vineyard, faults: Faults) -> None:
+    """Say which blocks have bud checks that were not cut near them."""
+    if vineyard.bud_checks is None:
+        return
+    outlines = dict(zip(vineyard.blocks["block"], vineyard.blocks.geometry, strict=True))
+    for name, here in vineyard.bud_checks[vineyard.bud_checks.geometry.notna()].groupby("block"):
+        away = shapely.distance(np.asarray(here.geometry.values), outlines.get(name))
+        far = away > CHECKS_FAR_M
+        if far.any():
+            fields = {"count": int(far.sum()), "farthest_m": float(away[far].max())}
+            faults.remark("warning", "bud_checks_far", block=str(name), **fields)
 
 
 def _remark_another_place(told: gpd.GeoDataFrame, laid: dict[str, RowLines], key: str, faults: Faults) -> None:

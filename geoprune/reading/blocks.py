@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from pyproj import Transformer
 
 from geoprune.areas import geodesic_area_ha
 from geoprune.errors import DataError, Message
@@ -17,12 +20,15 @@ from geoprune.rules import find_training
 from geoprune.rules.rule import fold
 
 #: What can be; beyond it a unit or a comma is wrong (design choices).
-ROW_SPACING_M, VINE_SPACING_M = (0.8, 6.0), (0.3, 5.0)
+ROW_SPACING_M, VINE_SPACING_M = (0.9, 6.0), (0.3, 5.0)
+#: A bearing lies along a side this near to it, no shorter than this share of the longest, corners this small left out
+#: (design choices); and how far ahead the north of a grid is told from true north.
+ALONG_DEG, LEAST_SIDE, STRAIGHT_M, AHEAD_M = 0.1, 0.4, 0.5, 50.0
 AREA_HA = (0.01, 500.0)
 #: Shares of ground in common: of the smaller block, from which it is said; of the larger one, from which two are one.
 OVERLAP, SAME_GROUND = 0.01, 0.9
 VINES_PER_PANEL = (1.0, 40.0)
-PLANTED = (1600.0, 2100.0)
+PLANTED = (1600.0, date.today().year + 1.0)
 WOOD_LENGTHS_M = {"cordon_length": (0.2, 20.0), "cane_length": (0.2, 5.0)}
 WOOD_SPACINGS_MM = {"spur_spacing": (30.0, 1000.0), "node_spacing": (20.0, 300.0)}
 WOOD_COUNTS = {
@@ -126,7 +132,40 @@ def _placed(table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults
     sound = _check_areas(blocks, geodesic_area_ha(lonlat), raw, known, faults)
     blocks.loc[~sound, "geometry"] = None
     _check_overlap(blocks, raw, faults)
-    return blocks
+    return _bearings_on_grid(blocks, faults)
+
+
+def _bearings_on_grid(blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.GeoDataFrame:
+    """Row bearings, told from true north, on the grid of the work CRS.
+
+    Where a bearing does not lie along a straight side of the outline, but would if it was read off the grid, it was: said.
+    """
+    there = np.flatnonzero(blocks["row_bearing_deg"].notna() & ~blocks.geometry.is_empty & blocks.geometry.notna())
+    if not len(there):
+        return blocks
+    to_degrees = Transformer.from_crs(blocks.crs, blocks.crs.geodetic_crs, always_xy=True)
+    middle = shapely.get_coordinates(shapely.centroid(blocks.geometry.values[there]))
+    lon, lat = to_degrees.transform(*middle.T)
+    bearing = blocks["row_bearing_deg"].to_numpy(dtype=float, copy=True)
+    lon, lat, _ = blocks.crs.get_geod().fwd(lon, lat, bearing[there], np.full(len(there), AHEAD_M))
+    ahead = np.column_stack(to_degrees.transform(lon, lat, direction="INVERSE")) - middle
+    for i, true in zip(there, np.rad2deg(np.arctan2(ahead[:, 0], ahead[:, 1])) % 360.0, strict=True):
+        outline = blocks.geometry.iloc[i]
+        if _along_a_side(outline, bearing[i]) and not _along_a_side(outline, true):
+            fields = {"degrees": float(abs((bearing[i] - true + 180.0) % 360.0 - 180.0))}
+            faults.remark("assumed", "bearing_on_grid", block=str(blocks["block"].iloc[i]), **fields)
+        else:
+            bearing[i] = true
+    return blocks.assign(row_bearing_deg=bearing)
+
+
+def _along_a_side(outline: shapely.Geometry, bearing_deg: float) -> bool:
+    """Whether a bearing lies along one of the longer straight sides of an outline, one way or the other."""
+    rings = [part.exterior for part in shapely.get_parts(outline.simplify(STRAIGHT_M)) if not part.is_empty]
+    sides = np.concatenate([np.diff(np.asarray(ring.coords), axis=0) for ring in rings])
+    length = np.hypot(*sides.T)
+    turn = (np.rad2deg(np.arctan2(sides[:, 0], sides[:, 1])) - bearing_deg + 90.0) % 180.0 - 90.0
+    return bool(((np.abs(turn) <= ALONG_DEG) & (length >= LEAST_SIDE * length.max())).any())
 
 
 def _polygons(raw: RawTable, names: pd.Series, faults: Faults) -> NDArray[np.object_]:

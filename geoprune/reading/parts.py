@@ -100,6 +100,11 @@ def check_bud_checks(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) ->
             (raw.place(i), f"{name} is {count.iloc[i]:g} of {cut.iloc[i]:g} buds cut") for i in np.flatnonzero(count > cut)
         ]
         columns.faults.add_each(found, "Correct the counts: no more can be dead than were cut")
+    found = [
+        (raw.place(i), f"secondary_dead is {second.iloc[i]:g} of {dead.iloc[i]:g} dead primaries")
+        for i in np.flatnonzero((second > dead) & ~(second > cut))
+    ]
+    columns.faults.add_each(found, "Correct the counts: secondary buds are looked at where the primary is dead")
     table = pd.DataFrame(
         {
             "block": columns.block(blocks["block"].tolist()),

@@ -80,9 +80,8 @@ def choose_covariates(
             tried[name] = (float(gains[0]), float((1 + np.sum(gains[1:] >= gains[0])) / (1 + SIMULATIONS)))
         limit = max(level / max(len(sound), 1), 1.0 / (1 + SIMULATIONS))
         for name, (gain, p_value) in tried.items():
-            told[name] = Choice(
-                name, False, Message("surface.covariate_not_kept", _fields(name, gain, p_value)), gain, p_value
-            )
+            key = "surface.covariate_not_kept" if gain > 0 else "surface.covariate_no_help"
+            told[name] = Choice(name, False, Message(key, _fields(name, abs(gain), p_value)), gain, p_value)
         passed = [name for name, (gain, p_value) in tried.items() if gain > 0 and p_value <= limit]
         if not passed:
             break

@@ -152,7 +152,8 @@ def _find_vines(
 def distance_to_rows(points: NDArray[np.object_], named: NDArray[np.object_], rows: gpd.GeoDataFrame) -> NDArray[np.float64]:
     """Distance (m) of each point from the row named, from the nearest row where none is; NaN where there is no such row."""
     lines = np.asarray(rows.geometry.values)
-    order = pd.Series(np.arange(len(lines)), rows["row"].to_numpy()).reindex(named).to_numpy(dtype=float, copy=True)
+    place = dict(zip(rows["row"], range(len(lines)), strict=True))
+    order = np.array([place.get(name, np.nan) for name in named], dtype=float)
     (index, nearest), _ = rows.sindex.nearest(np.asarray(points), return_all=False, return_distance=True)
     order[index] = np.where(named[index] == "", nearest, order[index])
     found = np.full(len(points), np.nan)

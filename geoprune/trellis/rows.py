@@ -79,7 +79,8 @@ def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
 def vine_places(lines: RowLines, rows: pd.Series, vines: pd.Series) -> NDArray[np.object_]:
     """Where vines named by row and number stand; None where there is no such vine."""
     stretches, counted = lines.stretches, lines.rows["vines"].to_numpy()
-    order = pd.Series(np.arange(len(counted)), lines.rows["row"].to_numpy()).reindex(rows).to_numpy(dtype=float)
+    place = dict(zip(lines.rows["row"], range(len(counted)), strict=True))
+    order = np.array([place.get(name, np.nan) for name in rows], dtype=float)
     number = vines.to_numpy(dtype=float)
     known = np.flatnonzero(~np.isnan(order) & (number >= 1))
     known = known[number[known] <= counted[order[known].astype(int)]]

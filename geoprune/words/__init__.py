@@ -26,6 +26,7 @@ _FIELD_UNITS: dict[str, dict[str, tuple[float, int, str]]] = {
     "_ha": {"metric": (1.0, 2, "ha"), "us": (HA_PER_AC, 2, "ac")},
     "_mm": {"metric": (1.0, 0, "mm"), "us": (MM_PER_IN, 2, "in")},
     "_per_m": {"metric": (1.0, 1, "per m"), "us": (1.0 / M_PER_FT, 1, "per ft")},
+    "_spacing_m": {"metric": (1.0, 2, "m"), "us": (M_PER_FT, 1, "ft")},
     "_m": {"metric": (1.0, 0, "m"), "us": (M_PER_FT, 0, "ft")},
 }
 

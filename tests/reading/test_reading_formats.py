@@ -14,7 +14,7 @@ import pandas as pd
 import pyogrio
 import pytest
 from pyproj import Geod
-from shapely import MultiPoint, affinity
+from shapely import MultiPoint, Polygon, affinity
 
 from geoprune import build_trellis, place_samples, read_vineyard
 from geoprune.layers import Vineyard
@@ -378,6 +378,7 @@ def test_doubtful_things_are_said(tmp_path):
     path, weights = iv.write(tmp_path, table, blocks=both)
     told = keys(read_vineyard(path, samples=weights))
     assert told == {
+        "reading.bearing_on_grid",
         "reading.row_spacing_differs",
         "reading.blocks_overlap",
         "reading.rows_laid_out",
@@ -411,3 +412,29 @@ def test_samples_in_a_geopackage_may_be_a_plain_table(tmp_path):
     inside, beside = read_vineyard(vineyard).samples, read_vineyard(vineyard, samples=weights).samples
     assert inside["vine_weight_kg"].tolist() == beside["vine_weight_kg"].tolist()
     assert inside[["row", "vine"]].to_numpy().tolist() == beside[["row", "vine"]].to_numpy().tolist()
+
+
+@pytest.mark.parametrize("epsg", [4326, 32617, 32618, 2262])
+def test_a_bearing_is_told_from_true_north_in_every_crs(tmp_path, epsg):
+    # an outline whose long sides lie 20 degrees east of true north on the ellipsoid (Geod.fwd)
+    geod, corners = Geod(ellps="GRS80"), [(-79.5, 42.4)]
+    for azimuth, metres in ((20.0, 200.0), (110.0, 90.0), (200.0, 200.0)):
+        lon, lat, _ = geod.fwd(*corners[-1], azimuth, metres)
+        corners.append((lon, lat))
+    blocks = iv.blocks(row_bearing_deg=26.0).set_geometry(gpd.GeoSeries([Polygon(corners)], crs=4326)).to_crs(epsg)
+    path, weights = iv.write(tmp_path, iv.samples(20).assign(row=5 + np.arange(20) % 9, vine=5), blocks=blocks, rows=None)
+    told = read_vineyard(path, samples=weights)
+    line = build_trellis(told, "A").rows.to_crs(4326).geometry.iloc[15]
+    azimuth, _, _ = geod.inv(*line.coords[0], *line.coords[-1])
+    assert azimuth == pytest.approx(26.0, abs=0.02)
+
+
+def test_a_bearing_read_off_the_grid_is_known_by_the_outlines_side(tmp_path):
+    # at 79.5 W the grid of UTM zone 17 stands 1.0 degree east of true north
+    west, south = 623_500.0, 4_695_000.0
+    table = iv.blocks(row_bearing_deg=0.0).set_geometry(gpd.GeoSeries([iv.square(west, south)], crs=32617))
+    path, weights = iv.write(tmp_path, iv.samples(20).assign(row=5 + np.arange(20) % 9, vine=5), blocks=table, rows=None)
+    told = read_vineyard(path, samples=weights)
+    assert told.blocks["row_bearing_deg"].tolist() == [0.0]
+    (said,) = (r.message.fields for r in told.remarks if r.message.key == "reading.bearing_on_grid")
+    assert said["degrees"] == pytest.approx(1.0, abs=0.1)

@@ -55,7 +55,7 @@ def main(package, picture, *rasters):
     for path in rasters:
         raster = QgsRasterLayer(path, "raster")
         found[os.path.basename(path)] = {"valid": raster.isValid(), "bands": raster.bandCount()}
-    print(json.dumps(found))
+    print(json.dumps(found), flush=True)  # the process is left without a tidy end
 
 
 main(*sys.argv[1:])
