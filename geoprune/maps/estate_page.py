@@ -94,7 +94,7 @@ def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -
                 "headline": block.headline,
                 "stopped_zones": list(block.stopped_zones),
                 "zones": len(block.zones),
-                "numbers": [plain(buds) for buds in block.zones["buds_per_vine"]],
+                "numbers": _numbers(block),
                 "vines": int(block.zones["vines"].sum()),
                 "area_ha": plain(float(block.zones["area_ha"].sum())),
                 "vine_size_kg": plain(float(block.vine_size_kg)),
@@ -106,6 +106,12 @@ def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -
         )
         first_row += told[-1]["rows"]
     return told
+
+
+def _numbers(block: Any) -> list[Any]:
+    """Return the zones' numbers in their order; None, where there is none, stands once for them all."""
+    numbers = [plain(buds) for buds in block.zones["buds_per_vine"]]
+    return [buds for place, buds in enumerate(numbers) if buds is not None or None not in numbers[:place]]
 
 
 def _row_codes(block: Any) -> NDArray[np.int64]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from invented_plan import HOSTILE, invented_block_plan, invented_plan
 
 from geoprune.maps import render_block_map, render_estate
 from geoprune.units import KG_PER_LB
-from geoprune.words import say
+from geoprune.words import say, word_lists
 
 pytestmark = pytest.mark.browser
 
@@ -509,6 +510,45 @@ def test_the_estate_leads_to_each_block(open_page: Callable, estate: str) -> Non
         assert page.evaluate(INK) != before, name
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
     quiet(watched)
+
+
+DRAWN_WORDS = """() => {
+  const pen = CanvasRenderingContext2D.prototype;
+  const write = pen.fillText;
+  const map = geoprune.ground.map;
+  const corner = map.containerPointToLayerPoint([0, 0]);
+  const told = [];
+  pen.fillText = function (words, x, y) {
+    const half = this.measureText(words).width / 2;
+    told.push({ words, left: x - half - corner.x, right: x + half - corner.x, down: y - corner.y });
+    write.call(this, words, x, y);
+  };
+  geoprune.ground.redraw();
+  pen.fillText = write;
+  return told;
+}"""
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("width", [360, 1366])
+def test_a_stopped_block_says_so_once_and_inside_the_map(open_page: Callable, width: int, language: str) -> None:
+    made = [block for block in invented_plan(3, rows=20, vines=40).blocks if len(block.zones) > 1]
+    east = max(made, key=lambda block: block.polygon.bounds[2])
+    stopped = replace(east, buds_per_vine=None, zones=east.zones.assign(buds_per_vine=np.nan))
+    blocks = [stopped if block is east else block for block in made]
+    page = open_page(render_estate(blocks, links={}, language=language), width=width, height=740).page
+    stop = word_lists()[language]["map"]["stop_word"]
+    assert page.locator("#zones .big").all_inner_texts().count(stop) == 1
+    frame = page.locator(".folium-map").bounding_box()
+    drawn = page.evaluate(DRAWN_WORDS)
+    assert [entry["words"] for entry in drawn if stop in entry["words"]] == [stop]
+    for _ in range(8):
+        assert all(entry["left"] >= 0 and entry["right"] <= frame["width"] for entry in page.evaluate(DRAWN_WORDS))
+        page.evaluate("geoprune.ground.map.panBy([-30, 0], { animate: false })")
+    page.get_by_role("button", name=east.name, exact=True).click()
+    assert page.locator("#card .stop").count() == 1
+    assert page.locator("#card .numeral").count() == 0
+    assert [entry["words"] for entry in page.evaluate(DRAWN_WORDS) if stop in entry["words"]] == [stop]
 
 
 def test_a_background_is_asked_for_only_when_wanted(open_page: Callable, plan: Any) -> None:

@@ -98,7 +98,7 @@ function paintNumbers(view, look) {
     if (!seesBlock(view, i)) return;
     const [west, north, east, south] = shape.boxes[i];
     const [wide, tall] = [(east - west) * view.scale, (south - north) * view.scale];
-    if (Math.min(wide, tall) > 170) zonePlates(view, look, taken, i);
+    if (Math.min(wide, tall) > 170 && block.headline !== "stop") zonePlates(view, look, taken, i);
     else blockPlate(view, look, taken, block, i);
   });
 }
@@ -112,23 +112,27 @@ function zonePlates(view, look, taken, block) {
   }
 }
 
-// A block's numbers: inside it where they hide little of it, else beside it, clear of other blocks and plates.
+const within = (value, least, most) => Math.max(least, Math.min(value, most));
+
+// A block's numbers: inside it where they hide little of it, else beside it, clear of the map's edge, other blocks and plates.
 function blockPlate(view, look, taken, block, i) {
   const [west, north, east, south] = onScreen(view, shape.boxes[i]);
-  const [x, y] = [(west + east) / 2, (north + south) / 2];
+  const [left, top, right, bottom] = view.frame;
   const name = shortName(block.name);
   const big = block.numbers.map(budCount).join(" · ");
   for (const [size, small] of [[19, name], [14, name], [14, ""]]) {
-    const plate = measurePlate(view, look, { x, y, big, small, bands: 0, size });
-    const [halfWide, halfTall] = [(plate.spot[2] - plate.spot[0]) / 2, (plate.spot[3] - plate.spot[1]) / 2];
+    const plate = measurePlate(view, look, { x: 0, y: 0, big, small, bands: 0, size });
+    const [halfWide, halfTall] = [plate.spot[2], plate.spot[3]];
+    const x = within((west + east) / 2, left + halfWide + 2, right - halfWide - 2);
+    const y = within((north + south) / 2, top + halfTall + 2, bottom - halfTall - 2);
     const places = [[x, south + halfTall + 4], [x, north - halfTall - 4], [east + halfWide + 4, y], [west - halfWide - 4, y]];
-    const most = block.zones === 1 ? 0.48 : 0.3; // a block of one number has nothing to hide
+    const most = block.numbers.length === 1 ? 0.48 : 0.3; // a block of one number has nothing to hide
     if (halfWide < most * (east - west) && halfTall < most * (south - north)) places.unshift([x, y]);
+    const near = [west - 5, north - 5, east + 5, south + 5];
     for (const [across, down] of places) {
       const spot = [across - halfWide, down - halfTall, across + halfWide, down + halfTall];
-      const seen = view.sees(spot[0], spot[1]) && view.sees(spot[2], spot[3]);
       const blocked = shape.boxes.some((box, other) => other !== i && overlap(onScreen(view, box), spot));
-      if (!seen || blocked || taken.some((other) => overlap(other, spot))) continue;
+      if (!holds(view.frame, spot) || !overlap(near, spot) || blocked || taken.some((other) => overlap(other, spot))) continue;
       taken.push(spot);
       drawPlate(view, look, { ...plate, x: across, spot });
       return;
@@ -136,6 +140,7 @@ function blockPlate(view, look, taken, block, i) {
   }
 }
 
+const holds = (whole, part) => part[0] >= whole[0] && part[1] >= whole[1] && part[2] <= whole[2] && part[3] <= whole[3];
 const overlap = (one, other) => one[0] < other[2] && one[2] > other[0] && one[1] < other[3] && one[3] > other[1];
 const onScreen = (view, [west, north, east, south]) => [view.across(west), view.down(north), view.across(east), view.down(south)];
 
@@ -207,15 +212,16 @@ function showCard() {
   if (card.hidden) return card.replaceChildren();
   const block = told.blocks[chosen.block];
   const shut = make("button", { type: "button", text: "×", class: "shut", "aria-label": say("close"), onclick: () => choose(null, false) });
-  const zones = shape.zonesOf[chosen.block].map((index) => {
+  const stopped = block.headline === "stop";
+  const zones = (stopped ? [] : shape.zonesOf[chosen.block]).map((index) => {
     const zone = told.zones[index];
     const name = block.zones === 1 ? word("class", zone.class) : `${zone.zone} · ${word("class", zone.class)}`;
     return make("p", { class: "numeral" }, make("b", { text: budCount(zone.buds_per_vine) }),
       make("span", { text: `${name}, ${weight(zone.vine_size_kg)}` }));
   });
-  const stop = block.headline === "stop" ? say("verdict_stop")
+  const stop = stopped ? say("verdict_stop")
     : block.stopped_zones.length ? say("stop_zones", { zones: block.stopped_zones.join(", ") }) : null;
-  const verdict = block.headline === "stop" ? null
+  const verdict = stopped ? null
     : say(`verdict_${block.headline}`, { buds: block.numbers[0], zones: block.zones });
   card.replaceChildren(shut, make("h3", { text: block.name }), stop && make("p", { class: "stop", text: stop }), verdict && make("p", { text: verdict }), ...zones, linkList(block.links, block.name));
 }

@@ -29,14 +29,17 @@ const GroundLayer = L.Renderer.extend({
     canvas.style.width = `${size.x}px`;
     canvas.style.height = `${size.y}px`;
     this._context.setTransform(density, 0, 0, density, -min.x * density, -min.y * density);
-    this._paint(this.view(this._context, [min.x, min.y, max.x, max.y], density));
+    const corner = this._map.containerPointToLayerPoint([0, 0]);
+    const shown = this._map.getSize();
+    const frame = [corner.x, corner.y, corner.x + shown.x, corner.y + shown.y];
+    this._paint(this.view(this._context, [min.x, min.y, max.x, max.y], density, frame));
   },
-  view(context, box, density) {
+  view(context, box, density, frame) {
     const scale = 256 * 2 ** this._map.getZoom();
     const corner = this._map.getPixelOrigin();
     const { home } = this.told;
     const left = home[0] * scale - corner.x;
-    return new View(context, scale, left, home[1] * scale - corner.y, box, density, this.told.latitude);
+    return new View(context, scale, left, home[1] * scale - corner.y, box, density, this.told.latitude, frame);
   },
 });
 

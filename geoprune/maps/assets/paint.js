@@ -1,8 +1,8 @@
 // Drawing on a canvas: a view turns places into points of the picture; the same code draws screen and paper.
 class View {
-  // scale: points per unit of the Web-Mercator square; left, top: where the origin falls; box: what is visible.
-  constructor(context, scale, left, top, box, density, latitude) {
-    Object.assign(this, { context, scale, left, top, box, density });
+  // scale: points per unit of the Web-Mercator square; left, top: where the origin falls; box: what is drawn; frame: what is seen of it.
+  constructor(context, scale, left, top, box, density, latitude, frame = box) {
+    Object.assign(this, { context, scale, left, top, box, density, frame });
     this.pointsPerMetre = scale / (2 * Math.PI * 6378137 * Math.cos((latitude * Math.PI) / 180));
   }
 
