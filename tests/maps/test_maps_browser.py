@@ -15,6 +15,7 @@ import shapely
 from invented_plan import HOSTILE, invented_block_plan, invented_plan
 
 from geoprune.maps import render_block_map, render_estate
+from geoprune.maps.page import LINKS
 from geoprune.units import KG_PER_LB
 from geoprune.words import say, word_lists
 
@@ -549,6 +550,17 @@ def test_a_stopped_block_says_so_once_and_inside_the_map(open_page: Callable, wi
     assert page.locator("#card .stop").count() == 1
     assert page.locator("#card .numeral").count() == 0
     assert [entry["words"] for entry in page.evaluate(DRAWN_WORDS) if stop in entry["words"]] == [stop]
+
+
+@pytest.mark.parametrize(("width", "language", "lines"), [(1366, "en", 1), (1366, "es", 1), (360, "en", 1), (360, "es", 2)])
+def test_a_blocks_links_take_the_width_of_the_list(open_page: Callable, width: int, language: str, lines: int) -> None:
+    made = invented_plan(3, rows=20, vines=40).blocks
+    links = {block.name: {kind: f"{i}/{kind}.html" for kind in LINKS} for i, block in enumerate(made)}
+    page = open_page(render_estate(made, links=links, language=language), width=width, height=768).page
+    for listed in page.locator("#zones .links").all():
+        tops = listed.locator("a").evaluate_all("links => links.map(link => link.getBoundingClientRect().top)")
+        assert len(tops) == len(LINKS)
+        assert len(set(tops)) == lines
 
 
 def test_a_background_is_asked_for_only_when_wanted(open_page: Callable, plan: Any) -> None:

@@ -183,13 +183,18 @@ function extremes() {
   });
 }
 
+// A line per block, and under it, across both columns, what the block is and the ways to its pages.
 function blockTable() {
   const heads = ["block", "buds_per_vine"].map((key) => say(key));
-  return table(say("table_blocks"), heads, told.blocks.map((block, i) => [
-    make("div", {},
-      make("button", { type: "button", class: "link", text: block.name, onclick: () => choose(i, true) }),
-      make("p", { class: "quiet", text: blockWords(block, i) }), linkList(block.links, block.name)),
+  const whole = table(say("table_blocks"), heads, told.blocks.map((block, i) => [
+    make("button", { type: "button", class: "link", text: block.name, onclick: () => choose(i, true) }),
     make("b", { class: "big", text: block.numbers.map(budCount).join(" · ") })]));
+  whole.querySelectorAll("tbody tr").forEach((line, i) => {
+    const block = told.blocks[i];
+    line.after(make("tr", { class: "under" }, make("td", { colspan: 2 },
+      make("p", { class: "quiet", text: blockWords(block, i) }), linkList(block.links, block.name))));
+  });
+  return whole;
 }
 
 function blockWords(block, i) {
