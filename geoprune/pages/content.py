@@ -58,7 +58,8 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
     -------
     dict
         Text, whole numbers and SVG only. `zones`: one entry per zone in order. `rows`: one entry per row in walking
-        order, each with its `lines`; empty where winter bud injury allows no number (`stop`).
+        order, each with its `lines`. Where winter bud injury allows no number (`stop`) there is `why`, and nothing of
+        pruning: no zones, rows, notes on buds or cautions.
     """
     words = word_lists()[language]["sheet"]
 
@@ -75,16 +76,16 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "running": shorten(plan.name, 40),
         "made": words["made"].format(date=told_day(made, words)),
         "kind": [shorten(plan.settings.variety), tell(training_word(plan.settings.training))],
-        "facts": words["facts"].format_map(facts),
+        "facts": words["facts_stop" if stop else "facts"].format_map(facts),
         "stop": stop,
         "first": "" if stop or first is None else tell(first),
         "taped": len(plan.zones) > 1,
         "verdict": _verdict(plan, words),
         "zones": [] if stop else _zones(plan, words, tell, language),
-        "bud_notes": [tell(note) for note in _bud_notes(plan)],
-        "cautions": [tell(note) for note in caution_notes()],
-        "short_cautions": [word_lists()[language]["card"][key] for key in ("guide", "local")],
-        "injury": [tell(note) for note in plan.injury.messages] if stop and plan.injury else [],
+        "bud_notes": [] if stop else [tell(note) for note in _bud_notes(plan)],
+        "cautions": [] if stop else [tell(note) for note in caution_notes()],
+        "short_cautions": [] if stop else [word_lists()[language]["card"][key] for key in ("guide", "local")],
+        "why": [tell(reason) for reason in plan.verdict_reasons] if stop else [],
         "young": [] if stop else [tell(note) for note in young_messages(plan)],
         "renew": "" if stop or not has_vines_to_renew(plan) else words["renew_how"],
         "walk": [] if stop else walk_told(plan, words),

@@ -30,10 +30,12 @@ def stopped_plan(**choices: Any) -> BlockPlan:
     """Return a plan of a block where winter killed 90 of 100 buds: no number is told."""
     plan = sheet_plan(**choices)
     checks = gpd.GeoDataFrame({"block": [plan.name], "buds_cut": [100], "primary_dead": [90]}, geometry=[Point(0, 0)])
+    injury = assess_injury(checks)
     return replace(
         plan,
         buds_per_vine=None,
-        injury=assess_injury(checks),
+        injury=injury,
+        verdict_reasons=injury.messages[:2],
         zones=plan.zones.assign(buds_per_vine=np.nan),
         runs=plan.runs.assign(buds_per_vine=np.nan),
         advice=tuple(replace(entry, recipe=None) for entry in plan.advice),

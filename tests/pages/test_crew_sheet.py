@@ -9,7 +9,7 @@ import time
 from dataclasses import replace
 from datetime import date
 from html.parser import HTMLParser
-from itertools import groupby, pairwise
+from itertools import groupby, pairwise, product
 from pathlib import Path
 from typing import Any
 
@@ -193,13 +193,24 @@ def test_a_sheet_is_in_one_language(tmp_path: Path) -> None:
 def test_past_the_stop_limit_the_sheet_says_ask_and_gives_no_number(tmp_path: Path) -> None:
     # Martinson 2014, Cornell: above 80 % injury no count is given.
     plan = stopped_plan(rows=20)
-    for draw in (crew_sheet_pdf, crew_card_pdf):
-        pages = pages_of(draw(plan, language="en", made=MADE), tmp_path)
+    for draw, paper in product((crew_sheet_pdf, crew_card_pdf), SIZES):
+        pages = pages_of(draw(plan, language="en", paper=paper, made=MADE), tmp_path)
         assert len(pages) == 1
         assert "STOP" in pages[0]
-        assert "Ask a person" in re.sub(r"\s+", " ", pages[0])
-        assert not re.search(r"buds per vine", pages[0])
-    assert "ALTO" in crew_sheet_html(plan, language="es", made=MADE)
+        told = re.sub(r"\s+", " ", pages[0])
+        assert "Ask the manager first" in told
+        assert "Phone" in told
+        assert "90 of 100 cut buds had a dead primary" in told
+        assert "more than 80 % dead, so no number is given" in told
+        for word in ("buds per vine", "to prune", "Pruned on", "is a guide", "Count the well-formed buds"):
+            assert word not in told
+    for draw in (crew_sheet_html, crew_card_html):
+        told = draw(plan, language="es", made=MADE)
+        assert "ALTO" in told
+        assert "Pregunte primero al encargado" in told
+        assert "90 de 100 yemas" in told
+        for word in ("para podar", "es una guía", "Cuente las yemas"):
+            assert word not in told
 
 
 @poppler
