@@ -46,12 +46,12 @@ def waypoints(table: gpd.GeoDataFrame, words: Callable[[Any, Say], tuple[str, st
 
 
 def write_gpx(places: list[tuple], path: Path) -> None:
-    """Write waypoints as GPX 1.1."""
+    """Write waypoints as GPX 1.1: a receiver lists them all together, so each name begins with its block."""
     ET.register_namespace("", GPX)
     root = ET.Element(f"{{{GPX}}}gpx", {"version": "1.1", "creator": "geoprune"})
     for latitude, longitude, block, name, sentence in places:
         point = ET.SubElement(root, f"{{{GPX}}}wpt", {"lat": f"{latitude:.7f}", "lon": f"{longitude:.7f}"})
-        for tag, text in (("name", name), ("cmt", sentence), ("desc", sentence), ("type", block)):
+        for tag, text in (("name", f"{block} {name}"), ("cmt", sentence), ("desc", sentence), ("type", block)):
             ET.SubElement(point, f"{{{GPX}}}{tag}").text = clean(text)
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
 

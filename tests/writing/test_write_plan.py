@@ -178,6 +178,20 @@ def test_waypoints_lie_on_the_posts_in_walking_order(written):
     assert len(gpd.read_file(written / "flags.kml", layer="South")) == 2
 
 
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_waypoint_says_its_block(tmp_path, language):
+    written = write_plan(plan(), tmp_path / language, language=language)
+    for name in ("flags", "next_vines"):
+        told = gpd.read_file(written / f"{name}.gpx", layer="waypoints")
+        assert told["name"].is_unique
+        for words in (told["name"], told["cmt"]):
+            assert all(block in line for block, line in zip(told["type"], words, strict=True))
+    flags = gpd.read_file(written / "flags.gpx", layer="waypoints")
+    assert flags["name"].str.contains("/0 Z").any()
+    kml = gpd.read_file(written / "flags.kml", layer="South")
+    assert kml["Name"].tolist() == [name.removeprefix("South ") for name in flags.loc[flags["type"] == "South", "name"]]
+
+
 def test_summary_follows_its_schema_and_lists_every_file(written):
     summary = json.loads((written / "summary.json").read_text("utf-8"))
     schema = json.loads(SCHEMA.read_text("utf-8"))

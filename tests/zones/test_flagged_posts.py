@@ -74,7 +74,7 @@ def test_bent_rows_gaps_and_blocks_of_parts_are_told_by_rows_flags_and_waypoints
     written = io.BytesIO()
     write_gpx(waypoints(flags.assign(block="A"), flag_words, lambda message: message.key), written)
     told = [point.findtext(f"{{{GPX}}}name") for point in ET.fromstring(written.getvalue())]
-    parts = pd.Series(told, dtype=str).str.extract(r"(.+)/(\d+) Z(\d)").set_axis(["row", "after_vine", "zone"], axis=1)
+    parts = pd.Series(told, dtype=str).str.extract(r"A (.+)/(\d+) Z(\d)").set_axis(["row", "after_vine", "zone"], axis=1)
     read = parts.astype({"after_vine": int, "zone": int}).assign(stop=np.arange(len(parts)))
     assert (follow(read, trellis) == expected).all()
     if len(flags):
