@@ -59,7 +59,7 @@ def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, language: str
     recipes = {zone: told.replace("×", "x") for zone, told in zone_recipes(plan, language).items()}
     names = {zone: one_line(name) for zone, name in plan.zone_names.items()}
     lines = [
-        _zone_line(line, tell, name=names.get(line["zone"], ""), recipe=recipes[line["zone"]], zones=len(plan.zones))
+        _zone_line(line, tell, name=names.get(line["zone"], ""), recipe=recipes[line["zone"]], taped=plan.taped)
         for line in plan.zones.to_dict("records")
     ]
     heads = [tell(Message(f"terminal.head_{head}")) for head in HEADS]
@@ -68,7 +68,7 @@ def _print_block(console: Console, plan: BlockPlan, tell: Tell, *, language: str
         *young_messages(plan),
         *plan.verdict_reasons,
         *plan.notes,
-        *calmer(plan.runs, plan.zones, change_cost=change_cost),
+        *(calmer(plan.runs, plan.zones, change_cost=change_cost) if plan.taped else ()),
     ):
         console.print(f"  {one_line(tell(reason))}")
     console.print()
@@ -96,12 +96,12 @@ def calmer(runs: pd.DataFrame, zones: pd.DataFrame, *, change_cost: float) -> tu
     return (Message("terminal.calmer", fields),)
 
 
-def _zone_line(line: dict[str, Any], tell: Tell, *, name: str, recipe: str, zones: int) -> tuple[str, ...]:
+def _zone_line(line: dict[str, Any], tell: Tell, *, name: str, recipe: str, taped: bool) -> tuple[str, ...]:
     buds = float(line["buds_per_vine"])
     size = {"vine_size_kg": float(line["vine_size_kg"]), "error_kg": NINETY * float(line["vine_size_se_kg"])}
     return (
         str(line["zone"]),
-        str(line["zone"]) if zones > 1 else "–",
+        str(line["zone"]) if taped else "–",
         name or tell(Message(f"map.class_{line['class'].replace(' ', '_')}")),
         tell(Message("map.stop_word")) if buds != buds else f"{buds:.0f}",
         recipe,

@@ -105,7 +105,7 @@ def report_content(plan: BlockPlan, reader: Reader, *, made: date, provenance: P
         "notes": [tell(note) for note in plan.notes],
         "facts": _facts(plan, reader, tell),
         "zones": _zone_lines(plan, reader),
-        "figures": [_figure(name, plan, reader) for name in FIGURES],
+        "figures": [_figure(name, plan, reader) for name in FIGURES if not (plan.stopped and name == "merit")],
         "held_out": _held_out_lines(plan, reader),
         "covariates": _covariates(plan, tell),
         "advice": _advice(plan.advice, tell, words),
@@ -147,8 +147,8 @@ def _facts(plan: BlockPlan, reader: Reader, tell: Tell) -> list[str]:
     if coverage is not None:
         told.append(Message("report.coverage", {"percent": 100 * coverage}))
     merit = plan.merit
-    told_already = any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
-    if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not told_already:
+    unsaid = plan.stopped or any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
+    if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not unsaid:
         one, zones = merit["one_number_misfit"], merit["zones_misfit"]
         off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}
         told.append(Message("report.misfit", off))

@@ -155,6 +155,11 @@ class BlockPlan:
         return self.buds_per_vine is None or len(self.stopped_zones) == len(self.zones)
 
     @property
+    def taped(self) -> bool:
+        """Whether bands of tape tell the crew which number holds."""
+        return len(self.zones) > 1 and not self.stopped
+
+    @property
     def headline(self) -> str:
         """What is to be said first: "stop", "zone", "one" number will do, or one number for "now", with too few weights."""
         if self.stopped:

@@ -20,6 +20,7 @@ from geoprune.plan.given import GivenZones, find_given
 from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
 from geoprune.plan.tables import (
     Found,
+    flag_table,
     named,
     panel_table,
     run_table,
@@ -234,7 +235,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         vines=vine_table(found),
         samples=sampled,
         replant_areas=named(name, find_replant_areas(trellis, block.samples, weak_kg=RENEW_BELOW_KG)),
-        flags=named(name, zoning.flags),
+        flags=flag_table(found),
         runs=run_table(found),
         next_vines=named(name, following.vines),
         advice=advice,

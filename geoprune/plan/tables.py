@@ -159,8 +159,14 @@ def sample_table(found: Found) -> gpd.GeoDataFrame:
 
 
 def run_table(found: Found) -> pd.DataFrame:
-    """The crew's row list."""
-    return named(found.block, row_list(found.trellis, found.zoning.panel_zone, found.told))
+    """The crew's row list; without tape where no zone has a number."""
+    runs = row_list(found.trellis, found.zoning.panel_zone, found.told)
+    return named(found.block, runs.assign(bands=0) if found.stopped else runs)
+
+
+def flag_table(found: Found) -> gpd.GeoDataFrame:
+    """The posts that get tape; none where no zone has a number."""
+    return named(found.block, found.zoning.flags.iloc[: 0 if found.stopped else None])
 
 
 def _injury_columns(found: Found, size: Floats) -> dict[str, Floats]:

@@ -114,8 +114,8 @@ def block_notes(
 ) -> tuple[Message, ...]:
     """What is told of the block as a whole: bud injury, crop and target, last crop, hours, missing vines.
 
-    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again; that parts
-    have no number is told first (`stop_message`).
+    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again, and no hours
+    are told; that parts have no number is told first (`stop_message`).
     """
     said = [] if crop is None else _crop_messages(crop)
     vines = found.trellis.vines
@@ -124,13 +124,14 @@ def block_notes(
         minutes_per_vine=options.minutes_per_vine,
         cost_per_hour=options.cost_per_hour,
     )
+    labour = () if found.stopped else (hours.message,)
     gone = int(vines["status"].isin(["missing", "dead"]).sum())
     injured: Iterable[Message] = ()
     if found.injury.buds_cut:
         injured = found.injury.messages[2 if found.stopped else 0 :]
     injured = [message for message in injured if message.key != "injury.stop_in_parts"]
     said += _last_crop(harvest, zones, found.block, options)
-    return (*injured, *said, hours.message, *loss_notes(missing_share(gone, len(vines))))
+    return (*injured, *said, *labour, *loss_notes(missing_share(gone, len(vines))))
 
 
 def _last_crop(harvest: pd.DataFrame | None, zones: gpd.GeoDataFrame, block: str, options: PlanOptions) -> list[Message]:

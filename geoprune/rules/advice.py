@@ -107,6 +107,7 @@ class ZoneAdvice:
         What speaks for the diagnosis; usual remedies; floors, caps, flags, injury, crowding.
     crop : CropAdvice or None
     labour : Labour or None
+        None past the stop limit, as the crop.
     diagnosis_key : str
         "weak", "in balance", "rank" or "unknown".
     """
@@ -213,11 +214,7 @@ def advise(
         remedies=found.remedies,
         notes=_notes(zone_row, need, injury, told),
         crop=None if stopped else _crop(zone_row, settings, chosen),
-        labour=plan_labour(
-            int(zone_row["vines"]),
-            minutes_per_vine=chosen.minutes_per_vine,
-            cost_per_hour=chosen.cost_per_hour,
-        ),
+        labour=None if stopped else _labour(zone_row, chosen),
         diagnosis_key=found.key,
     )
     return settle(advice)
@@ -328,6 +325,12 @@ def _crop(zone_row: Mapping[str, Any], settings: Block, options: AdviceOptions) 
         wanted = buds_for_target(per_vine, options.crop, live=live, seed=options.seed)
         said.append(_target_message(wanted, float(zone_row["buds_per_vine"]), per_vine))
     return CropAdvice(crop, wanted, tuple(said))
+
+
+def _labour(zone_row: Mapping[str, Any], options: AdviceOptions) -> Labour:
+    return plan_labour(
+        int(zone_row["vines"]), minutes_per_vine=options.minutes_per_vine, cost_per_hour=options.cost_per_hour
+    )
 
 
 def _target_message(wanted: Range, buds: float, per_vine_kg: float) -> Message:
