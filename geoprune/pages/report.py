@@ -171,8 +171,7 @@ def _zone_lines(plan: BlockPlan, reader: Reader) -> list[list[str]]:
         lines.append(
             [
                 f"{zone['zone']} · {kind}",
-                f"{buds:.0f}" if np.isfinite(buds) else "–",
-                reader.write(zone["buds_by_rule"], 1),
+                *((f"{buds:.0f}", reader.write(zone["buds_by_rule"], 1)) if np.isfinite(buds) else ("–", "–")),
                 whole(zone["vines"], reader.language),
                 told("area_ha", zone["area_ha"]),
                 f"{reader.weight(zone['vine_size_kg'])} ± {reader.weight(NINETY * zone['vine_size_se_kg'])}",

@@ -101,7 +101,7 @@ def zone_table(found: Found) -> gpd.GeoDataFrame:
         "vine_size_se_kg": error,
         "vine_size_kg_m": size / trellis.vine_spacing_m,
         "renew_share": renew_shares(found),
-        "buds_by_rule": found.need.rule.buds(size),
+        "buds_by_rule": np.where(np.isnan(found.told), np.nan, found.need.rule.buds(size)),
         "buds_per_vine": found.told,
         "buds_total": vines * found.told,
         **_injury_columns(found, size),

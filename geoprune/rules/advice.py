@@ -101,26 +101,25 @@ class ZoneAdvice:
     ----------
     zone : int
     recipe : Recipe or None
-        How the count is left on the vine; None past the stop limit of bud injury.
-    diagnosis : Message
+        How the count is left on the vine; None past the stop limit of bud injury, as all but the notes then.
+    diagnosis : Message or None
     evidence, remedies, notes : tuple of Message
         What speaks for the diagnosis; usual remedies; floors, caps, flags, injury, crowding.
     crop : CropAdvice or None
     labour : Labour or None
-        None past the stop limit, as the crop.
-    diagnosis_key : str
+    diagnosis_key : str or None
         "weak", "in balance", "rank" or "unknown".
     """
 
     zone: int
-    recipe: Recipe | None
-    diagnosis: Message
+    recipe: Recipe | None = None
+    diagnosis: Message | None = None
     evidence: tuple[Message, ...] = ()
     remedies: tuple[Message, ...] = ()
     notes: tuple[Message, ...] = ()
     crop: CropAdvice | None = None
     labour: Labour | None = None
-    diagnosis_key: str = "unknown"
+    diagnosis_key: str | None = None
 
     @property
     def messages(self) -> tuple[Message, ...]:
@@ -131,8 +130,8 @@ class ZoneAdvice:
         left = () if self.recipe is None else self.recipe.messages[1:]
         crop = () if self.crop is None else self.crop.messages
         hours = () if self.labour is None else (self.labour.message,)
-        first = () if self.decision is None else (self.decision,)
-        return (*first, self.diagnosis, *self.remedies, *self.evidence, *notes, *left, *crop, *hours)
+        first = (message for message in (self.decision, self.diagnosis) if message is not None)
+        return (*first, *self.remedies, *self.evidence, *notes, *left, *crop, *hours)
 
     @property
     def decision(self) -> Message | None:
@@ -204,6 +203,9 @@ def advise(
     stopped = not np.isfinite(count) or (injury is not None and injury.stop)
     lengths = dict(chosen.lengths or {})
     told = None if stopped else fit_recipe(int(count), settings.training, settings.vine_spacing_m, **lengths)
+    notes = _notes(zone_row, need, injury, told)
+    if told is None:
+        return settle(ZoneAdvice(zone=int(zone_row["zone"]), notes=notes))
     figures = zone_figures(zone_row, settings, need=need, samples=samples, yield_kg=yield_kg, pruning=chosen.pruning)
     found = diagnose(figures)
     advice = ZoneAdvice(
@@ -212,9 +214,13 @@ def advise(
         diagnosis=found.message,
         evidence=found.evidence,
         remedies=found.remedies,
-        notes=_notes(zone_row, need, injury, told),
-        crop=None if stopped else _crop(zone_row, settings, chosen),
-        labour=None if stopped else _labour(zone_row, chosen),
+        notes=notes,
+        crop=_crop(zone_row, settings, chosen),
+        labour=plan_labour(
+            int(zone_row["vines"]),
+            minutes_per_vine=chosen.minutes_per_vine,
+            cost_per_hour=chosen.cost_per_hour,
+        ),
         diagnosis_key=found.key,
     )
     return settle(advice)
@@ -325,12 +331,6 @@ def _crop(zone_row: Mapping[str, Any], settings: Block, options: AdviceOptions) 
         wanted = buds_for_target(per_vine, options.crop, live=live, seed=options.seed)
         said.append(_target_message(wanted, float(zone_row["buds_per_vine"]), per_vine))
     return CropAdvice(crop, wanted, tuple(said))
-
-
-def _labour(zone_row: Mapping[str, Any], options: AdviceOptions) -> Labour:
-    return plan_labour(
-        int(zone_row["vines"]), minutes_per_vine=options.minutes_per_vine, cost_per_hour=options.cost_per_hour
-    )
 
 
 def _target_message(wanted: Range, buds: float, per_vine_kg: float) -> Message:

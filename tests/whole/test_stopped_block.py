@@ -1,6 +1,7 @@
 """A block that winter bud injury allows no number has no tape, no hours and no figure that could pass for one."""
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 from small_jobs import checks, run, samples, square, summary
 
@@ -40,3 +41,26 @@ def test_the_report_says_nothing_of_how_far_numbers_are_off(stopped):
     assert "buds off" not in page
     assert 'id="merit"' not in page
     assert 'id="loo"' in page
+
+
+def test_no_file_has_a_rule_s_buds_or_a_diagnosis(stopped):
+    folder, _ = stopped
+    out, block = folder / "out", summary(folder)["blocks"]["A"]
+    empty = ["buds_per_vine", "buds_total", "buds_by_rule", "buds_low", "buds_high", "diagnosis"]
+    sheets = [
+        layer(folder, "zones"),
+        pd.read_csv(out / "prescription.csv"),
+        pd.read_excel(out / "prescription.xlsx", engine="calamine"),
+    ]
+    tables = [pd.DataFrame(block["zones"]), *sheets]
+    for table in tables:
+        told = [name for name in empty if name in table]
+        assert len(told) >= 3, list(table)
+        assert table[told].isna().all(axis=None)
+        assert table["vine_size_kg"].notna().any()
+    for entry in block["advice"]:
+        assert entry["diagnosis"] is None
+        assert entry["evidence"] == entry["remedies"] == []
+        assert any("95 %" in line for line in entry["sentences"])
+    line = (out / block["folder"] / "report.html").read_text("utf-8").split("<tbody>")[1].split("</tr>")[0]
+    assert line.count("<td>–</td>") == 3  # buds, by the rule, recipe
