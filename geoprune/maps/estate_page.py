@@ -94,6 +94,7 @@ def _block_records(blocks: Iterable[Any], links: Mapping[str, dict[str, str]]) -
                 "headline": block.headline,
                 "stopped_zones": list(block.stopped_zones),
                 "zones": len(block.zones),
+                "buds": None if block.stopped else plain(block.buds_per_vine),
                 "numbers": _numbers(block),
                 "vines": int(block.zones["vines"].sum()),
                 "area_ha": plain(float(block.zones["area_ha"].sum())),
@@ -156,8 +157,9 @@ def _frame(told: dict[str, Any], *, language: str, units: str, credit: str) -> t
     words = page_words()[language]
     headlines = Counter(block["headline"] for block in told["blocks"])
     verdict = words["estate_verdict"].format(zoned=headlines["zone"], one=headlines["one"])
-    if headlines["now"]:
-        verdict += " " + words["estate_verdict_now"].format(now=headlines["now"])
+    for less in ("given", "now"):
+        if headlines[less]:
+            verdict += " " + words[f"estate_verdict_{less}"].format_map(headlines)
     said = told["said"][language][units]
     lines = [_plain_line(block, words, language, units) for block in told["blocks"]]
     heads = [words[key] for key in ("block", "buds_per_vine", "vines", "area", "pages")]

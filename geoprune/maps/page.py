@@ -82,7 +82,7 @@ def frame(
     """Return the HTML before and after a block map's element; every name in it is escaped."""
     words = page_words()[language]
     said = told["said"][language][units]
-    fields = {"buds": plain_count(told["zones"][0]["buds_per_vine"]), "zones": len(told["zones"])}
+    fields = {"buds": plain_count(told["buds"]), "zones": len(told["zones"])}
     keys = ("zone", "buds_per_vine", "vines", "area", "vine_size", "recipe")
     return fill_frame(
         kind,

@@ -67,6 +67,8 @@ class BlockSettings:
 
 #: The sentence that says a block has too few weights for a map.
 TOO_FEW = "surface.too_few_for_map"
+#: The sentences that say zones drawn by others are not worth it: they save less than asked for, or lose.
+NOT_WORTH = ("zones.given_little", "zones.given_loss")
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,12 +163,15 @@ class BlockPlan:
 
     @property
     def headline(self) -> str:
-        """What is to be said first: "stop", "zone", "one" number will do, or one number for "now", with too few weights."""
+        """What is to be said first: "stop", "zone", "one" number will do, one number for "now" with too few weights, or
+        "given": zones drawn by others stay, but one number would do.
+        """
+        said = {reason.key for reason in self.verdict_reasons}
         if self.stopped:
             return "stop"
         if len(self.zones) > 1:
-            return "zone"
-        return "now" if any(reason.key == TOO_FEW for reason in self.verdict_reasons) else "one"
+            return "zone" if said.isdisjoint(NOT_WORTH) or self.stopped_zones else "given"
+        return "now" if TOO_FEW in said else "one"
 
 
 @dataclass(frozen=True, eq=False)

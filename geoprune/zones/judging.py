@@ -83,18 +83,25 @@ def judge_zones(
 
 
 def _reasons(merit: dict[str, Any], zones: int, options: ZoneOptions) -> tuple[Message, ...]:
-    saving, loss = merit["saving_buds"], merit["loss_against_proposed_buds"]
+    loss = merit["loss_against_proposed_buds"]
     if zones == 1:
         return (Message("zones.given_one"),)
-    fields = {"zones": zones, "saving": saving["value"], "saving_low": saving["low"], "saving_high": saving["high"]}
     against = {
         "loss": abs(loss["value"]),
         "loss_low": loss["low"],
         "loss_high": loss["high"],
         "proposed_saving": merit["proposed_saving_buds"]["value"],
     }
-    little = saving["value"] < options.min_saving_buds
     return (
-        Message("zones.given_little" if little else "zones.given_merit", fields),
+        worth_message(merit["saving_buds"], zones, least=options.min_saving_buds),
         Message("zones.given_worse" if loss["value"] >= 0 else "zones.given_better", against),
     )
+
+
+def worth_message(saving: dict[str, float], zones: int, *, least: float) -> Message:
+    """What the zones save against one number; what loses as told, to a tenth of a bud, is called a loss."""
+    value, low, high = (round(saving[name], 1) + 0.0 for name in ("value", "low", "high"))
+    if value < 0:
+        return Message("zones.given_loss", {"zones": zones, "loss": -value, "loss_low": 0.0 - high, "loss_high": 0.0 - low})
+    fields = {"zones": zones, "saving": value, "saving_low": low, "saving_high": high}
+    return Message("zones.given_little" if saving["value"] < least else "zones.given_merit", fields)

@@ -14,6 +14,7 @@ import pytest
 import shapely
 from invented_plan import HOSTILE, invented_block_plan, invented_plan
 
+from geoprune.errors import Message
 from geoprune.maps import render_block_map, render_estate
 from geoprune.maps.page import LINKS
 from geoprune.units import KG_PER_LB
@@ -114,6 +115,21 @@ def test_one_number_is_said_when_it_will_do(open_page: Callable) -> None:
     page = open_page(render_block_map(plan)).page
     number = int(plan.zones["buds_per_vine"].iloc[0])
     assert page.locator("#verdict").inner_text() == f"One number will do: {number} buds on every vine."
+
+
+def test_zones_given_that_are_not_worth_it_are_said_first_with_the_one_number(open_page: Callable) -> None:
+    plan = invented_block_plan()
+    saving = {"zones": 3, "saving": 0.4, "saving_low": -0.2, "saving_high": 0.9}
+    plan = replace(plan, verdict_reasons=(Message("zones.given_little", saving),))
+    said = f"The 3 zones given are not worth it. One number would do as well: {plan.buds_per_vine} buds on every vine."
+    page = open_page(render_block_map(plan)).page
+    assert page.locator("#verdict").inner_text() == said
+    assert "If you must give one number" not in page.locator("#why").inner_text()
+    page = open_page(render_estate([plan], links={})).page
+    counts = "Blocks to prune in zones: 0; with one number: 0. Blocks whose given zones are not worth it: 1."
+    assert page.locator("#verdict").inner_text() == counts
+    page.get_by_role("button", name=plan.name).click()
+    assert said in page.locator("#card").inner_text()
 
 
 def test_every_layer_changes_the_picture_and_comes_back(open_page: Callable, html: str) -> None:

@@ -8,6 +8,9 @@ from affine import Affine
 from shapely import box
 from small_jobs import DEMO, UTM, run, samples, square, summary
 
+from geoprune.words import word_lists
+from geoprune.zones import ZoneOptions
+
 
 def halves(**columns):
     """Two polygons over the square block, west and east."""
@@ -48,6 +51,26 @@ def test_panels_given_back_unchanged_give_the_same_zones(tmp_path):
     after = summary(tmp_path / "b")["blocks"]["A"]
     assert [zone["vines"] for zone in after["zones"]] == [zone["vines"] for zone in before["zones"]]
     assert [zone["buds_per_vine"] for zone in after["zones"]] == [zone["buds_per_vine"] for zone in before["zones"]]
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_zones_that_are_not_worth_it_stay_but_one_number_is_named_first(tmp_path, language):
+    across = halves().assign(geometry=[box(619990, 4689990, 620070, 4690030), box(619990, 4690030, 620070, 4690070)])
+    across.to_file(tmp_path / "z.gpkg", layer="mine", driver="GPKG")
+    done = run(tmp_path, square(), slope(), "--zones-from", tmp_path / "z.gpkg", "--lang", language)
+    assert done.exit_code == 0, done.output
+    block, out, words = summary(tmp_path)["blocks"]["A"], tmp_path / "out", word_lists()[language]
+    assert len(block["zones"]) == 2
+    assert block["merit"]["saving_buds"]["value"] < ZoneOptions().min_saving_buds
+    fields = {"block": "A", "zones": 2, "buds": block["buds_per_vine"]}
+    assert words["terminal"]["verdict_given"].format_map(fields) in " ".join(done.stdout.split())
+    pages = {name: (out / block["folder"] / f"{name}.html").read_text("utf-8") for name in ("map", "report")}
+    plain = pages["map"].split("<noscript>")[1].split("</noscript>")[0]
+    assert words["map"]["verdict_given"].format_map(fields) in plain
+    assert f"<h2>{words['report']['verdict_given'].format_map(fields)}</h2>" in pages["report"]
+    estate = (out / "index.html").read_text("utf-8").split("<noscript>")[1]
+    counts = words["map"]["estate_verdict"].format(zoned=0, one=0), words["map"]["estate_verdict_given"].format(given=1)
+    assert " ".join(counts) in estate
 
 
 def test_a_boundary_moved_in_a_gis_makes_counts_merit_and_sheets_anew(tmp_path):

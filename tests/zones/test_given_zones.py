@@ -8,7 +8,9 @@ from shapely.affinity import rotate
 from small_blocks import CORNER, PER_PANEL, ROW_M, UTM, VINE_M, draws_of, field_of, lay_block, need
 
 from geoprune.errors import DataError
+from geoprune.words import say
 from geoprune.zones import GivenLabels, draw_zones, judge_zones, labels_from_layer
+from geoprune.zones.judging import worth_message
 
 PANEL_M = PER_PANEL * VINE_M
 
@@ -63,6 +65,22 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
     assert "zones.given_worse" in [reason.key for reason in given.reasons]
     flags = given.flags
     assert (flags.loc[flags["row"] == "R1", "zone"] == 1).all()
+
+
+@pytest.mark.parametrize(
+    ("saving", "key", "told"),
+    [
+        ((1.04, 0.5, 1.6), "zones.given_merit", "save 1.0 buds per vine against one number (0.5 to 1.6)"),
+        ((0.96, 0.5, 1.6), "zones.given_little", "save only 1.0 buds per vine against one number (0.5 to 1.6)"),
+        ((-0.04, -0.3, 0.0), "zones.given_little", "save only 0.0 buds per vine against one number (-0.3 to 0.0)"),
+        ((-0.3, -0.7, 0.2), "zones.given_loss", "lose 0.3 buds per vine against one number (-0.2 to 0.7)"),
+        ((-0.3, -0.7, 0.0), "zones.given_loss", "lose 0.3 buds per vine against one number (0.0 to 0.7)"),
+    ],
+)
+def test_a_loss_is_called_a_loss(saving, key, told):
+    message = worth_message(dict(zip(("value", "low", "high"), saving, strict=True)), 2, least=1.0)
+    assert message.key == key
+    assert say(message, "en", "us") == f"The given 2 zones {told}."
 
 
 def test_broken_limits_are_told_and_nothing_is_mended(block):

@@ -17,14 +17,13 @@ function showPage() {
 }
 
 function showAnswer() {
-  const one = told.zones.length === 1;
   const said = told.said[speech.language][speech.units];
   const verdict = say(`verdict_${told.headline}`,
-    { zones: number(told.zones.length), buds: number(told.zones[0].buds_per_vine) });
+    { zones: number(told.zones.length), buds: number(told.buds) });
   put("verdict", stopLine(said.stop), told.headline === "stop" ? null : verdict);
   const lines = [...said.reasons];
   if (told.replant.length) lines.push(replantLine());
-  if (!one && told.buds !== null) lines.push(say("one_instead", { buds: number(told.buds) }));
+  if (told.headline === "zone" && told.buds !== null) lines.push(say("one_instead", { buds: number(told.buds) }));
   put("why", ...lines.map((text) => make("p", { text })));
 }
 

@@ -155,7 +155,7 @@ function showPage() {
   const said = told.said[speech.language][speech.units];
   const count = (headline) => told.blocks.filter((block) => block.headline === headline).length;
   put("verdict", stopLine(said.stop), say("estate_verdict", { zoned: number(count("zone")), one: number(count("one")) }),
-    count("now") ? ` ${say("estate_verdict_now", { now: number(count("now")) })}` : null);
+    ...["given", "now"].map((less) => (count(less) ? ` ${say(`estate_verdict_${less}`, { [less]: number(count(less)) })}` : null)));
   put("why", ...said.remarks.map((text) => make("p", { text })), ...extremes());
   put("zones", blockTable());
   showSearch();
@@ -227,7 +227,7 @@ function showCard() {
   const stop = stopped ? say("verdict_stop")
     : block.stopped_zones.length ? say("stop_zones", { zones: block.stopped_zones.join(", ") }) : null;
   const verdict = stopped ? null
-    : say(`verdict_${block.headline}`, { buds: block.numbers[0], zones: block.zones });
+    : say(`verdict_${block.headline}`, { buds: number(block.buds), zones: block.zones });
   card.replaceChildren(shut, make("h3", { text: block.name }), stop && make("p", { class: "stop", text: stop }), verdict && make("p", { text: verdict }), ...zones, linkList(block.links, block.name));
 }
 
