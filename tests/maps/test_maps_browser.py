@@ -537,7 +537,7 @@ DRAWN_WORDS = """() => {
   const told = [];
   pen.fillText = function (words, x, y) {
     const half = this.measureText(words).width / 2;
-    told.push({ words, left: x - half - corner.x, right: x + half - corner.x, down: y - corner.y });
+    told.push({ words, font: this.font, left: x - half - corner.x, right: x + half - corner.x, down: y - corner.y });
     write.call(this, words, x, y);
   };
   geoprune.ground.redraw();
@@ -566,6 +566,26 @@ def test_a_stopped_block_says_so_once_and_inside_the_map(open_page: Callable, wi
     assert page.locator("#card .stop").count() == 1
     assert page.locator("#card .numeral").count() == 0
     assert [entry["words"] for entry in page.evaluate(DRAWN_WORDS) if stop in entry["words"]] == [stop]
+
+
+def named_rows(page: Any) -> list[dict[str, Any]]:
+    return [entry for entry in page.evaluate(DRAWN_WORDS) if entry["words"].isdigit() and "12px" in entry["font"]]
+
+
+@pytest.mark.parametrize(("width", "seed"), [(360, 1), (1366, 1), (1366, 2), (1366, 3)])
+@pytest.mark.parametrize("rows", [40, 120])
+def test_row_names_stand_apart(open_page: Callable, width: int, seed: int, rows: int) -> None:
+    plan = invented_block_plan(rows=rows, vines=90, seed=seed)
+    page = open_page(render_block_map(plan), width=width, height=768).page
+    named = named_rows(page)
+    assert len(named) >= 4
+    for i, one in enumerate(named):
+        for other in named[:i]:
+            apart = max(one["left"] - other["right"], other["left"] - one["right"])
+            assert apart >= 5 or abs(one["down"] - other["down"]) >= 12, (one, other)
+    page.locator("#row").fill("8")
+    page.locator("#row").press("Enter")
+    assert "8" in [entry["words"] for entry in named_rows(page)]
 
 
 @pytest.mark.parametrize(("width", "language", "lines"), [(1366, "en", 1), (1366, "es", 1), (360, "en", 1), (360, "es", 2)])

@@ -157,27 +157,34 @@ function paintRows(view, look) {
   });
   if (spacing > 7) view.stroke(path, "rgba(255,253,247,0.6)", 2.2);
   view.stroke(path, look.ink, spacing > 7 ? 0.8 : 0.35);
-  nameRows(view, look, spacing);
+  nameRows(view, look);
 }
 
-// Row names as painted on the posts, at the end of vine 1; every tenth or so where there is no room for all.
-function nameRows(view, look, spacing) {
-  const step = [1, 2, 5, 10, 20, 50, 100].find((n) => n * spacing >= 17) || 100;
+// Row names as painted on the posts, at the end of vine 1; every second, fifth, tenth ... where there is no room for all.
+function nameRows(view, look) {
   const font = `600 12px ${look.sans}`;
   view.context.font = font;
-  let last = [-Infinity, 0];
-  shape.rows.forEach((line, i) => {
-    if (i % step && i !== chosen.row) return;
-    const [x, y] = [view.across(line[0]), view.down(line[1])];
-    if (!view.sees(x, y, 20)) return;
-    const name = told.rows[i].length > 7 ? `${told.rows[i].slice(0, 6)}…` : told.rows[i];
-    const wide = view.context.measureText(name).width;
-    if (Math.abs(x - last[0]) < wide && Math.abs(y - last[1]) < 13) return;
-    last = [x, y];
-    const lean = Math.atan2(view.down(line[3]) - y, view.across(line[2]) - x);
-    const off = 7 + (wide / 2) * Math.abs(Math.cos(lean)) + 6 * Math.abs(Math.sin(lean));
-    view.text(name, x - off * Math.cos(lean), y - off * Math.sin(lean), { font, color: look.ink, halo: look.paper });
-  });
+  const names = shape.rows.map((line, i) => rowName(view, line, i)).filter(({ x, y }) => view.sees(x, y, 20));
+  const touch = (one, other) => Math.abs(one.x - other.x) < (one.wide + other.wide) / 2 + 6 && Math.abs(one.y - other.y) < 16;
+  const crowded = (step) => names.filter((name, i) => names[i + step] && touch(name, names[i + step])).length > names.length / 20;
+  const step = [1, 2, 5, 10, 20, 50].find((n) => !crowded(n)) || 100;
+  const wanted = [...names.filter(({ row }) => row === chosen.row), ...names.filter(({ row }) => row % step === 0)];
+  const written = [];
+  for (const name of wanted) {
+    if (written.some((other) => touch(other, name))) continue;
+    written.push(name);
+    view.text(name.text, name.x, name.y, { font, color: look.ink, halo: look.paper });
+  }
+}
+
+// A row's name and the middle of where it is written: before vine 1, in line with the row.
+function rowName(view, line, row) {
+  const text = told.rows[row].length > 7 ? `${told.rows[row].slice(0, 6)}…` : told.rows[row];
+  const wide = view.context.measureText(text).width;
+  const [x, y] = [view.across(line[0]), view.down(line[1])];
+  const lean = Math.atan2(view.down(line[3]) - y, view.across(line[2]) - x);
+  const off = 7 + (wide / 2) * Math.abs(Math.cos(lean)) + 6 * Math.abs(Math.sin(lean));
+  return { row, text, wide, x: x - off * Math.cos(lean), y: y - off * Math.sin(lean) };
 }
 
 function paintPanels(view, look) {
