@@ -588,6 +588,30 @@ def test_row_names_stand_apart(open_page: Callable, width: int, seed: int, rows:
     assert "8" in [entry["words"] for entry in named_rows(page)]
 
 
+PLATES = """() => {
+  const pen = CanvasRenderingContext2D.prototype;
+  const frame = pen.strokeRect;
+  const told = [];
+  pen.strokeRect = function (...box) { told.push(box); frame.apply(this, box); };
+  geoprune.ground.redraw();
+  pen.strokeRect = frame;
+  return told;
+}"""
+
+
+def test_numbers_of_zones_hide_no_other_on_the_estate(open_page: Callable, estate: str) -> None:
+    page = open_page(estate, width=1000).page
+    seen = 0
+    for _ in range(7):
+        plates = page.evaluate(PLATES)
+        seen += len(plates)
+        for i, (left, top, wide, tall) in enumerate(plates):
+            for west, north, broad, high in plates[:i]:
+                assert left >= west + broad or west >= left + wide or top >= north + high or north >= top + tall
+        page.evaluate("geoprune.ground.map.setZoom(geoprune.ground.map.getZoom() + 0.25, { animate: false })")
+    assert seen > 14
+
+
 @pytest.mark.parametrize(("width", "language", "lines"), [(1366, "en", 1), (1366, "es", 1), (360, "en", 1), (360, "es", 2)])
 def test_a_blocks_links_take_the_width_of_the_list(open_page: Callable, width: int, language: str, lines: int) -> None:
     made = invented_plan(3, rows=20, vines=40).blocks

@@ -98,18 +98,26 @@ function paintNumbers(view, look) {
     if (!seesBlock(view, i)) return;
     const [west, north, east, south] = shape.boxes[i];
     const [wide, tall] = [(east - west) * view.scale, (south - north) * view.scale];
-    if (Math.min(wide, tall) > 170 && block.headline !== "stop") zonePlates(view, look, taken, i);
-    else blockPlate(view, look, taken, block, i);
+    const roomy = Math.min(wide, tall) > 170 && block.headline !== "stop";
+    const placed = (roomy && zonePlates(view, look, taken, i)) || [];
+    placed.forEach((plate) => drawPlate(view, look, plate));
+    taken.push(...placed.map(({ spot }) => spot));
+    if (!placed.length) blockPlate(view, look, taken, block, i);
   });
 }
 
+// A plate for each of a block's zones; null where they would cover each other.
 function zonePlates(view, look, taken, block) {
+  const placed = [];
   for (const label of shape.labels.filter((entry) => entry.block === block)) {
     const zone = told.zones[label.zone];
-    plate(view, look, taken, {
+    const plate = freePlate(view, look, [...taken, ...placed.map(({ spot }) => spot)], {
       x: view.across(label.place[0]), y: view.down(label.place[1]), size: 26, big: budCount(zone.buds_per_vine),
-      small: word("class", zone.class), bands: told.blocks[block].zones > 1 ? zone.zone : 0, must: true });
+      small: word("class", zone.class), bands: told.blocks[block].zones > 1 ? zone.zone : 0 });
+    if (!plate) return null;
+    placed.push(plate);
   }
+  return placed;
 }
 
 const within = (value, least, most) => Math.max(least, Math.min(value, most));
@@ -141,7 +149,6 @@ function blockPlate(view, look, taken, block, i) {
 }
 
 const holds = (whole, part) => part[0] >= whole[0] && part[1] >= whole[1] && part[2] <= whole[2] && part[3] <= whole[3];
-const overlap = (one, other) => one[0] < other[2] && one[2] > other[0] && one[1] < other[3] && one[3] > other[1];
 const onScreen = (view, [west, north, east, south]) => [view.across(west), view.down(north), view.across(east), view.down(south)];
 
 function showPage() {

@@ -143,7 +143,7 @@ function printable(told, box, paint) {
     const scale = Math.min((width - 40 - 2 * foot) / wide, (height - foot - 40) / tall);
     const left = (width - scale * wide) / 2 - box[0] * scale;
     const top = (height - foot - scale * tall) / 2 - box[1] * scale;
-    const view = new View(context, scale, left, top, [0, 0, width, height], density, told.latitude);
+    const view = new View(context, scale, left, top, [0, 0, width, height], density, told.latitude, [0, 0, width - foot, height - foot]);
     paint(view);
     drawScaleAndNorth(view, told.look, width, height);
   };

@@ -117,15 +117,21 @@ function fillZone(view, look, rings, style) {
 
 // A number on a small plate of paper, with the bands of tape under it and a word when there is room.
 // The first place of `plateChoices` that lies on no other plate is taken; one that must be there takes the first.
-function plate(view, look, taken, { x, y, big, small, bands, must, size, room = 0 }) {
-  const free = (spot) => !taken.some((other) =>
-    spot[0] < other[2] && spot[2] > other[0] && spot[1] < other[3] && spot[3] > other[1]);
-  const choices = plateChoices(size, small, must ? room : 0).map(([share, words, dx, dy]) =>
-    measurePlate(view, look, { x: x + dx, y: y + dy, big, small: words, bands, size: Math.round(size * share) }));
-  const chosen = choices.find((choice) => free(choice.spot)) || (must ? choices[0] : null);
+function plate(view, look, taken, asked) {
+  const chosen = freePlate(view, look, taken, asked) || (asked.must ? plates(view, look, asked)[0] : null);
   if (!chosen) return;
   taken.push(chosen.spot);
   drawPlate(view, look, chosen);
+}
+
+const freePlate = (view, look, taken, asked) =>
+  plates(view, look, asked).find(({ spot }) => !taken.some((other) => overlap(other, spot)));
+
+const overlap = (one, other) => one[0] < other[2] && one[2] > other[0] && one[1] < other[3] && one[3] > other[1];
+
+function plates(view, look, { x, y, big, small, bands, must, size, room = 0 }) {
+  return plateChoices(size, small, must ? room : 0).map(([share, words, dx, dy]) =>
+    measurePlate(view, look, { x: x + dx, y: y + dy, big, small: words, bands, size: Math.round(size * share) }));
 }
 
 // Sizes, words and shifts to try: whole, then without the word, moved within `room`, and smaller.
