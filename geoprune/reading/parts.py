@@ -14,6 +14,7 @@ from geoprune.reading.blocks import VINE_SPACING_M
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.faults import Faults
 from geoprune.reading.places import check_near, to_work, without_place
+from geoprune.text import few
 
 Table = TypeVar("Table", bound=pd.DataFrame)
 MOST_BUDS = 100_000.0
@@ -100,11 +101,9 @@ def check_bud_checks(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) ->
             (raw.place(i), f"{name} is {count.iloc[i]:g} of {cut.iloc[i]:g} buds cut") for i in np.flatnonzero(count > cut)
         ]
         columns.faults.add_each(found, "Correct the counts: no more can be dead than were cut")
-    found = [
-        (raw.place(i), f"secondary_dead is {second.iloc[i]:g} of {dead.iloc[i]:g} dead primaries")
-        for i in np.flatnonzero((second > dead) & ~(second > cut))
-    ]
-    columns.faults.add_each(found, "Correct the counts: secondary buds are looked at where the primary is dead")
+    more = np.flatnonzero((second > dead) & ~(second > cut))
+    if len(more):
+        columns.faults.remark("warning", "more_secondary_dead", places=few(raw.place(i) for i in more))
     table = pd.DataFrame(
         {
             "block": columns.block(blocks["block"].tolist()),

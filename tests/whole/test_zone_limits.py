@@ -36,7 +36,7 @@ def test_flags_are_written_everywhere_and_agree(tmp_path):
     assert summary(tmp_path)["blocks"]["A"]["verdict"] == "zone"
     assert len(flags) >= panels_of(tmp_path)["row"].nunique()
     waypoints = gpd.read_file(folder / "flags.gpx", layer="waypoints")
-    assert waypoints["name"].tolist() == [f"{f.row}/{f.after_vine} Z{f.zone}" for f in flags.itertuples()]
+    assert waypoints["name"].tolist() == [f"A {f.row}/{f.after_vine} Z{f.zone}" for f in flags.itertuples()]
     assert waypoints["cmt"].str.contains("bands of tape").all()
     sheet = gpd.pd.read_excel(folder / "prescription.xlsx", sheet_name="flags", engine="calamine")
     assert sheet["after_vine"].tolist() == flags["after_vine"].tolist()

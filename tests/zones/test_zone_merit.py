@@ -15,6 +15,7 @@ from geoprune.words import say
 from geoprune.zones import GivenLabels, ZoneOptions, draw_zones, judge_zones
 from geoprune.zones.choosing import choose_number
 from geoprune.zones.graph import build_graph
+from geoprune.zones.judging import worth_message
 from geoprune.zones.limits import broken_limits
 from geoprune.zones.loss import asymmetric_loss, loss_quantile
 from geoprune.zones.merit import best_counts, measure_misfits
@@ -222,6 +223,7 @@ def told_sentences(block):
     strict = ZoneOptions(smallest_share=0.45, smallest_ha=1.0)
     said += broken_limits(ours.panel_zone, build_graph(trellis), strict)
     said.append(Message("zones.named_by", {"column": "soil"}))
+    said.append(worth_message({"value": 0.4, "low": -0.2, "high": 1.0}, 2, least=1.0))
     said += [Message(f"zones.{key}", {"panels": 3}) for key in ("panels_outside", "polygons_overlap", "panels_split")]
     return said
 
