@@ -116,10 +116,10 @@ def write_data(plan: EstatePlan, folder: Path, say: Say) -> None:
 
 def write_places(tables: Mapping[str, pd.DataFrame], folder: Path, say: Say) -> None:
     """Write the posts to flag and the vines to weigh next as waypoints."""
-    flags = waypoints(tables["flags"], flag_words, say)
-    write_gpx(flags, folder / "flags.gpx")
-    write_kml(flags, folder / "flags.kml")
-    write_gpx(waypoints(tables["next_vines"], next_vine_words, say), folder / "next_vines.gpx")
+    for layer, words in (("flags", flag_words), ("next_vines", next_vine_words)):
+        places = waypoints(tables[layer], words, say)
+        write_gpx(places, folder / f"{layer}.gpx")
+        write_kml(places, folder / f"{layer}.kml")
 
 
 def check_pages(pages: Mapping[str, Any]) -> None:

@@ -186,10 +186,12 @@ def test_every_waypoint_says_its_block(tmp_path, language):
         assert told["name"].is_unique
         for words in (told["name"], told["cmt"]):
             assert all(block in line for block, line in zip(told["type"], words, strict=True))
+        for block, own in told.groupby("type"):
+            kml = gpd.read_file(written / f"{name}.kml", layer=block)
+            assert kml["Name"].tolist() == [words.removeprefix(f"{block} ") for words in own["name"]]
+            assert kml.geometry.force_2d().geom_equals_exact(own.geometry.reset_index(drop=True), 1e-7).all()
     flags = gpd.read_file(written / "flags.gpx", layer="waypoints")
     assert flags["name"].str.contains("/0 Z").any()
-    kml = gpd.read_file(written / "flags.kml", layer="South")
-    assert kml["Name"].tolist() == [name.removeprefix("South ") for name in flags.loc[flags["type"] == "South", "name"]]
 
 
 def test_summary_follows_its_schema_and_lists_every_file(written):
