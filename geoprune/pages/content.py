@@ -59,7 +59,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
     dict
         Text, whole numbers and SVG only. `zones`: one entry per zone in order. `rows`: one entry per row in walking
         order, each with its `lines`. Where winter bud injury allows no number (`stop`) there is `why`, and nothing of
-        pruning: no zones, rows, notes on buds or cautions.
+        pruning: no zones, rows, notes on buds, and of the cautions not the one about the number.
     """
     words = word_lists()[language]["sheet"]
 
@@ -83,8 +83,8 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "verdict": _verdict(plan, words),
         "zones": [] if stop else _zones(plan, words, tell, language),
         "bud_notes": [] if stop else [tell(note) for note in _bud_notes(plan)],
-        "cautions": [] if stop else [tell(note) for note in caution_notes()],
-        "short_cautions": [] if stop else [word_lists()[language]["card"][key] for key in ("guide", "local")],
+        "cautions": [tell(note) for note in caution_notes() if not (stop and note.key == "cautions.guide")],
+        "short_cautions": [word_lists()[language]["card"][key] for key in (("local",) if stop else ("guide", "local"))],
         "why": [tell(reason) for reason in plan.verdict_reasons] if stop else [],
         "young": [] if stop else [tell(note) for note in young_messages(plan)],
         "renew": "" if stop or not has_vines_to_renew(plan) else words["renew_how"],

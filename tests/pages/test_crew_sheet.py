@@ -202,6 +202,8 @@ def test_past_the_stop_limit_the_sheet_says_ask_and_gives_no_number(tmp_path: Pa
         assert "Phone" in told
         assert "90 of 100 cut buds had a dead primary" in told
         assert "more than 80 % dead, so no number is given" in told
+        assert re.search("[Ll]ocal rules and a licensed adviser come first", told)
+        assert ("eye protection" in told) is (draw is crew_sheet_pdf)
         for word in ("buds per vine", "to prune", "Pruned on", "is a guide", "Count the well-formed buds"):
             assert word not in told
     for draw in (crew_sheet_html, crew_card_html):
