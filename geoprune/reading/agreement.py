@@ -172,15 +172,13 @@ def check_vine_numbers(vines: pd.DataFrame, ends: dict[tuple[str, str], int], fa
     """
     end, number = _ends_of(vines, ends), vines["vine"].to_numpy()
     found = []
-    for i in np.flatnonzero(~(number <= end)):
+    for (block, row), lines in vines[np.isnan(end)].groupby(["block", "row"], sort=False):
+        count = "" if len(lines) == 1 else f", named {len(lines)} times"
+        found.append((lines["source_place"].iloc[0], f"there is no row '{row}' in block '{block}'{count}"))
+    for i in np.flatnonzero(number > end):
         vine = vines.iloc[i]
-        held = "" if np.isnan(end[i]) else f" ({end[i]:g} vines)"
-        found.append(
-            (
-                vine["source_place"],
-                f"there is no vine {vine['vine']:g} in row '{vine['row']}' of block '{vine['block']}'{held}",
-            )
-        )
+        what = f"there is no vine {vine['vine']:g} in row '{vine['row']}' of block '{vine['block']}' ({end[i]:g} vines)"
+        found.append((vine["source_place"], what))
     faults.add_each(found, "Correct row and vine, or the row's line and the vine spacing")
 
 

@@ -173,7 +173,7 @@ def test_a_duplicate_vine(tmp_path):
     ("changed", "words"),
     [
         ({"status": "poorly"}, "unknown status 'poorly'. Use one of bearing, young, missing, dead, diseased"),
-        ({"row": "99"}, "there is no vine 4 in row '99' of block 'A'"),
+        ({"row": "99"}, "there is no row '99' in block 'A'"),
         ({"vine": 70}, "there is no vine 70 in row '3' of block 'A' (53 vines)"),
         ({"vine": "first"}, "vine 'first' is not a number"),
         ({"block": "Z"}, "unknown block 'Z'. Use a name of the blocks layer (A)"),

@@ -124,7 +124,7 @@ def test_scores_and_their_names(tmp_path, vineyard):
         ("s.csv", "row,vine,score\n", "s.csv, layer scores: there are no scores"),
         ("s.csv", "row,vine,score\n1,1,2\n1,1,9\n", "line 3: block 'A', row '1', vine '1' stands twice"),
         ("s.csv", "row,vine,score\n1,1,-1e308\n", "score '-1e308' is not possible"),
-        ("s.csv", "row,vine,score\n99,1,2\n", "there is no vine 1 in row '99' of block 'A'"),
+        ("s.csv", "row,vine,score\n99,1,2\n", "there is no row '99' in block 'A'"),
         ("s.gpkg", "x", "scores ending in '.gpkg' are not read. Give one of .csv, .xlsx."),
     ],
 )

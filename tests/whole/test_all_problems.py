@@ -20,7 +20,7 @@ FAULTY = {
     "--rules": ("r.toml", "[[rule]]\nid = 'q'\n", "r.toml, rule 1 'q'"),
     "--crop-figures": ("c.toml", "[[crop]]\nvariety = 'Concord'\nbudbreak = 3\n", "c.toml, crop 1"),
     "--harvest": ("h.csv", "block,yield_kg\nQ,-1\n", "h.csv, layer harvest, line 2: unknown block 'Q'"),
-    "--scores": ("q.csv", "block,row,vine,score\nA,99,1,2\n", "q.csv, layer scores, line 2: there is no vine 1"),
+    "--scores": ("q.csv", "block,row,vine,score\nA,99,1,2\n", "q.csv, layer scores, line 2: there is no row '99'"),
     "--earlier": ("e.json", "[]", "e.json, layer earlier results"),
     "--zones-from": ("z.geojson", "{}", "z.geojson: the file cannot be read"),
 }

@@ -149,6 +149,6 @@ def test_every_fault_of_a_score_table_is_told(tmp_path):
     assert "row is empty" in told
     assert "score 'high' is not a number" in told
     assert "line 5: block 'Creek Bend', row '1', vine '2' stands twice" in told
-    assert "line 6: there is no vine 999 in row '1' of block 'Creek Bend'" in told
+    assert "line 2: there is no row '1' in block 'Creek Bend', named 3 times" in told
     assert "score '1e308' is not possible" in told
     assert told.count("scores.csv, layer scores, line ") == len(caught.value.problems)
