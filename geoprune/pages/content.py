@@ -67,6 +67,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         return clean(say(message, language, units))
 
     stop, first = plan.stopped, stop_message(plan)
+    apart = treated_apart(plan)
     vines = int(plan.zones["vines"].sum())
     facts = {"vines": whole(vines, language), "rows": whole(len(plan.rows), language)}
     return {
@@ -79,7 +80,7 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "facts": words["facts_stop" if stop else "facts"].format_map(facts),
         "stop": stop,
         "first": "" if stop or first is None else tell(first),
-        "taped": len(plan.zones) > 1,
+        "taped": plan.taped,
         "verdict": _verdict(plan, words),
         "zones": [] if stop else _zones(plan, words, tell, language),
         "bud_notes": [] if stop else [tell(note) for note in _bud_notes(plan)],
@@ -87,9 +88,9 @@ def sheet_content(plan: BlockPlan, *, language: str = "en", units: str = "us", m
         "short_cautions": [word_lists()[language]["card"][key] for key in (("local",) if stop else ("guide", "local"))],
         "why": [tell(reason) for reason in plan.verdict_reasons] if stop else [],
         "young": [] if stop else [tell(note) for note in young_messages(plan)],
-        "renew": "" if stop or not has_vines_to_renew(plan) else words["renew_how"],
+        "renew": "" if stop or not has_vines_to_renew(plan, apart) else words["renew_how"],
         "walk": [] if stop else walk_told(plan, words),
-        "rows": [] if stop else _rows(plan, words),
+        "rows": [] if stop else _rows(plan, words, apart),
     }
 
 
@@ -210,12 +211,10 @@ def _renew_in_short(advice: ZoneAdvice | None, words: Mapping[str, str]) -> str:
     return "" if note is None else words["renew_some"].format(percent=note.fields["percent"])
 
 
-def has_vines_to_renew(plan: BlockPlan) -> bool:
-    """Whether the crew meets vines that are renewed without a crop."""
+def has_vines_to_renew(plan: BlockPlan, apart: Mapping[str, Mapping[str, list[int]]]) -> bool:
+    """Whether the crew meets vines that are renewed without a crop; `apart` as `treated_apart` gives it."""
     told = {note.key for entry in plan.advice for note in entry.notes}
-    return not told.isdisjoint(RENEW_NOTES) or any(
-        kind == "renew" for kinds in treated_apart(plan).values() for kind in kinds
-    )
+    return not told.isdisjoint(RENEW_NOTES) or any("renew" in kinds for kinds in apart.values())
 
 
 def treated_apart(plan: BlockPlan) -> dict[str, dict[str, list[int]]]:
@@ -224,16 +223,11 @@ def treated_apart(plan: BlockPlan) -> dict[str, dict[str, list[int]]]:
     Kinds: "gone" (missing or dead), "young", "sick", and "renew": weighed below the limit, or most likely so by the map.
     """
     found: dict[str, dict[str, list[int]]] = {}
+    small = _to_renew(plan)
     for row, vine, status in zip(plan.vines["row"], plan.vines["vine"], plan.vines["status"], strict=True):
-        if status in STATUS_KINDS:
-            found.setdefault(row, {}).setdefault(STATUS_KINDS[status], []).append(int(vine))
-    bearing = {
-        (row, int(vine))
-        for row, vine, status in plan.vines[["row", "vine", "status"]].itertuples(index=False)
-        if status not in STATUS_KINDS
-    }
-    for row, vine in sorted(_to_renew(plan) & bearing, key=itemgetter(1)):
-        found.setdefault(row, {}).setdefault("renew", []).append(vine)
+        kind = STATUS_KINDS.get(status, "renew" if (row, int(vine)) in small else "")
+        if kind:
+            found.setdefault(row, {}).setdefault(kind, []).append(int(vine))
     return {row: {kind: kinds[kind] for kind in KINDS_APART if kind in kinds} for row, kinds in found.items()}
 
 
@@ -254,16 +248,15 @@ def told_numbers(numbers: Sequence[int]) -> str:
     return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs)
 
 
-def _rows(plan: BlockPlan, words: Mapping[str, str]) -> list[dict[str, Any]]:
+def _rows(plan: BlockPlan, words: Mapping[str, str], apart: Mapping[str, Mapping[str, list[int]]]) -> list[dict[str, Any]]:
     ways = dict(zip(plan.rows["row"], plan.rows.geometry, strict=True))
-    apart = treated_apart(plan)
     told: list[dict[str, Any]] = []
     for name, group in groupby(plan.runs.to_dict("records"), key=itemgetter("row")):
         runs = list(group)
         forward = walked_up(runs)
         way = row_way(ways[name], words, forward=forward)
         posts = words["posts_rise" if forward else "posts_fall"]
-        made = _lines(runs, words, taped=len(plan.zones) > 1)
+        made = _lines(runs, words, taped=plan.taped)
         for start in range(0, len(made), MOST_LINES):
             part = made[start : start + MOST_LINES]
             told.append(
@@ -295,7 +288,7 @@ def walk_told(plan: BlockPlan, words: Mapping[str, str]) -> list[str]:
     told = [words["walk"].format(row=shorten(str(first), LONGEST_ROW), way=way)]
     ends = {row_way(ways[name], words, forward=True).split(" ")[0] for name in groups}
     told.append(words["post_one_end"].format(end=ends.pop()) if len(ends) == 1 else words["post_vine_1"])
-    return [*told, words["missing_keep"], *([words["tape_where"]] if len(plan.zones) > 1 else [])]
+    return [*told, words["missing_keep"], *([words["tape_where"]] if plan.taped else [])]
 
 
 def _lines(runs: list[dict[Hashable, Any]], words: Mapping[str, str], *, taped: bool) -> list[dict[str, str | int]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -52,12 +53,17 @@ class Found:
         """Number of zones."""
         return len(self.zoning.buds)
 
-    @property
+    @cached_property
     def injured(self) -> pd.DataFrame:
         """Injury per zone, in order (see `rules.zone_injury`)."""
         return zone_injury(self.injury, self.zoning.panel_zone, self.trellis.panels["counted"])
 
-    @property
+    @cached_property
+    def renew_share(self) -> Floats:
+        """Share of each panel's vines (P,) expected below the size at which a vine is renewed."""
+        return self.need.is_renew(self.surface.draws.vine_points()).mean(axis=1)
+
+    @cached_property
     def told(self) -> NDArray[Any]:
         """Buds per vine told for each zone: whole numbers, or NaN where injury allows none."""
         stopped = self.injured["injury_factor"].isna().to_numpy() | self.injury.stop
@@ -116,10 +122,9 @@ def zone_table(found: Found) -> gpd.GeoDataFrame:
 
 def renew_shares(found: Found) -> Floats:
     """Share of each zone's counted vines expected below the size at which a vine is renewed."""
-    small = found.need.is_renew(found.surface.draws.vine_points()).mean(axis=1)
     weight, labels = found.trellis.panels["counted"].to_numpy(float), found.zoning.panel_zone - 1
     counted = np.bincount(labels, weights=weight, minlength=found.zones)
-    return np.bincount(labels, weights=weight * small, minlength=found.zones) / np.maximum(counted, 1.0)
+    return np.bincount(labels, weights=weight * found.renew_share, minlength=found.zones) / np.maximum(counted, 1.0)
 
 
 def zone_bull_canes_of(found: Found) -> Shares:
@@ -136,8 +141,7 @@ def panel_table(found: Found) -> gpd.GeoDataFrame:
     panels["buds_total"] = panels["vines"] * panels["buds_per_vine"]
     panels = panels.assign(**{name: found.surface.panels[name].to_numpy() for name in found.surface.panels})
     injury = np.full(len(panels), found.injury.share) if found.injury.panels is None else found.injury.panels.share
-    small = found.need.is_renew(found.surface.draws.vine_points()).mean(axis=1)
-    told = {"injury_share": injury, "bull_cane_share": _panel_bull_canes(found), "renew_share": small}
+    told = {"injury_share": injury, "bull_cane_share": _panel_bull_canes(found), "renew_share": found.renew_share}
     return named(found.block, panels.assign(**told))
 
 

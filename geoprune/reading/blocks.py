@@ -90,11 +90,13 @@ def _unique_names(columns: Columns) -> pd.Series:
 def _training(columns: Columns, names: pd.Series) -> pd.Series:
     """Training in geoprune's words; other names of the trade are taken and said."""
     told = columns.required_text("training")
-    return pd.Series([_training_of(columns, i, names) if told[i] else "" for i in told.index], told.index, dtype=object)
+    found = [_training_of(columns, i, word, block) for i, (word, block) in enumerate(zip(told, names, strict=True))]
+    return pd.Series(found, told.index, dtype=object)
 
 
-def _training_of(columns: Columns, position: int, names: pd.Series) -> str:
-    told, block = columns.text("training").iloc[position], names.iloc[position]
+def _training_of(columns: Columns, position: int, told: str, block: str) -> str:
+    if not told:
+        return ""
     try:
         training = find_training(told)
     except DataError as error:

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from geoprune.errors import DataError, Message, Problem, Remark
 from geoprune.text import few
 from geoprune.trellis.model import Trellis
+from geoprune.trellis.rows import row_positions
 
 #: No one can have weighed the prunings of these.
 GONE = ("missing", "dead")
@@ -152,8 +153,7 @@ def _find_vines(
 def distance_to_rows(points: NDArray[np.object_], named: NDArray[np.object_], rows: gpd.GeoDataFrame) -> NDArray[np.float64]:
     """Distance (m) of each point from the row named, from the nearest row where none is; NaN where there is no such row."""
     lines = np.asarray(rows.geometry.values)
-    place = dict(zip(rows["row"], range(len(lines)), strict=True))
-    order = np.array([place.get(name, np.nan) for name in named], dtype=float)
+    order = row_positions(rows, named)
     (index, nearest), _ = rows.sindex.nearest(np.asarray(points), return_all=False, return_distance=True)
     order[index] = np.where(named[index] == "", nearest, order[index])
     found = np.full(len(points), np.nan)

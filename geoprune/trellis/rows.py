@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,11 +77,16 @@ def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
     return RowLines(gpd.GeoDataFrame(table, geometry=lines[order], crs=vineyard.crs), pd.DataFrame(stretches), ends_stand)
 
 
+def row_positions(rows: gpd.GeoDataFrame, named: Iterable[str]) -> NDArray[np.float64]:
+    """Position in `rows` of each row named; NaN where there is no such row."""
+    place = {name: position for position, name in enumerate(rows["row"])}
+    return np.array([place.get(name, np.nan) for name in named], dtype=float)
+
+
 def vine_places(lines: RowLines, rows: pd.Series, vines: pd.Series) -> NDArray[np.object_]:
     """Where vines named by row and number stand; None where there is no such vine."""
     stretches, counted = lines.stretches, lines.rows["vines"].to_numpy()
-    place = dict(zip(lines.rows["row"], range(len(counted)), strict=True))
-    order = np.array([place.get(name, np.nan) for name in rows], dtype=float)
+    order = row_positions(lines.rows, rows)
     number = vines.to_numpy(dtype=float)
     known = np.flatnonzero(~np.isnan(order) & (number >= 1))
     known = known[number[known] <= counted[order[known].astype(int)]]

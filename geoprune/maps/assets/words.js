@@ -12,8 +12,7 @@ function say(key, fields = {}) {
 // A word of the plan that has a translation, or the word itself.
 function word(kind, text) {
   const key = `${kind}_${String(text).trim().replace(/[^A-Za-z0-9]+/g, "_").toLowerCase()}`;
-  const sign = (name) => say(`sign_${name}`);
-const known = (speech.words[speech.language] || {})[key];
+  const known = (speech.words[speech.language] || {})[key];
   return known === undefined ? String(text) : known;
 }
 
