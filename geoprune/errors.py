@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import PurePath
+from traceback import extract_tb
 from typing import Any, ParamSpec, TypeVar
 
 from geoprune.text import cut_names, one_line
@@ -64,11 +67,59 @@ class OutputError(GeopruneError, OSError):
     """The results cannot be written."""
 
 
+class BlockError(GeopruneError):
+    """One block could not be worked out, for a fault that is not the input's; other blocks go on.
+
+    Attributes
+    ----------
+    block : str
+        Its name as in the file.
+    report : str
+        What failed and where, in one line, for a report.
+    """
+
+    def __init__(self, block: str, cause: BaseException) -> None:
+        self.block, self.report = block, _told_cause(cause)
+        what = f"block '{one_line(block)}' could not be worked out ({self.report}). Nothing of it is written"
+        mend = "Report this line, if you can with the block's outline, rows and weights, and leave the block out for now"
+        super().__init__(cut_names(f"{what}. {mend}."))
+
+
+@contextmanager
+def told_as_block(block: str) -> Iterator[None]:
+    """Raise what any library raises inside one block's work as a `BlockError`; our own errors and the disk's pass.
+
+    Examples
+    --------
+    >>> with told_as_block("A"):
+    ...     1 / 0
+    Traceback (most recent call last):
+    geoprune.errors.BlockError: block 'A' could not be worked out (ZeroDivisionError: ...)
+    """
+    try:
+        yield
+    except (GeopruneError, OSError):
+        raise
+    except Exception as error:
+        raise BlockError(block, error) from error
+
+
+def _told_cause(cause: BaseException) -> str:
+    """Kind and text of an exception, and the last line of geoprune it came through; no path of the machine."""
+    places = [frame for frame in extract_tb(cause.__traceback__) if "geoprune" in PurePath(frame.filename).parts]
+    told = f"{type(cause).__name__}: {one_line(cause)[:200]}".removesuffix(": ")
+    if not places:
+        return told
+    parts = PurePath(places[-1].filename).parts
+    inside = "/".join(parts[len(parts) - parts[::-1].index("geoprune") :])
+    return f"{told}, at {inside} line {places[-1].lineno}"
+
+
 @dataclass(frozen=True)
 class Message:
     """A sentence that can be told in several languages.
 
-    `key` names the sentence in the word lists (`geoprune/words/<language>.toml`), as "section.name";
+    `key` names the sentence in the word lists (`geoprune/words/<language>/<section>.toml`), as "section.name";
     `fields` are the values it is filled with. SI numbers go in as numbers; the teller chooses units.
     """
 

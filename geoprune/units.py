@@ -23,7 +23,7 @@ NINETY = 1.6448536
 #: Accepted unit suffixes per quantity, and the factor to the SI (or canonical) suffix, which comes first.
 SUFFIXES: dict[str, dict[str, float]] = {
     "weight": {"kg": 1.0, "g": KG_PER_G, "lb": KG_PER_LB, "oz": KG_PER_OZ},
-    "length": {"m": 1.0, "ft": M_PER_FT},
+    "length": {"m": 1.0, "ft": M_PER_FT, "cm": 0.01},
     "cane": {"mm": 1.0, "in": MM_PER_IN},
     "area": {"ha": 1.0, "ac": HA_PER_AC},
     "yield": {"kg": 1.0, "lb": KG_PER_LB, "t": 1000.0, "ton": 1000.0 * T_PER_TON},

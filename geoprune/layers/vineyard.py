@@ -1,0 +1,55 @@
+"""What reading a vineyard gives: checked tables in SI, each block on a grid that is true to length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+from pyproj import CRS
+
+from geoprune.errors import Remark
+from geoprune.sources import Source
+
+#: Status words of a vine position. Counted vines get a bud number from the rule.
+STATUSES = ("bearing", "young", "missing", "dead", "diseased")
+COUNTED = ("bearing", "diseased")
+#: With fewer usable samples not even a mean can be trusted (design choice).
+FEWEST_SAMPLES = 5
+
+
+@dataclass(frozen=True)
+class Vineyard:
+    """A checked vineyard.
+
+    blocks : block, variety, rule, training, training_as_given (what the grower calls it), row_spacing_m, vine_spacing_m,
+        planted, vines_per_panel, row_bearing_deg (on the grid of `crs`), rows_counted, vines_in_first_row, first_row_side,
+        vine_1_end (N, E, S or W), and of the wood, where told: cordon_length_m, cane_length_m, spur_spacing_mm,
+        node_spacing_mm, canes, buds_per_cane, buds_per_spur, renewal_spurs, buds_per_renewal_spur
+    rows : block, row, geometry; vines : block, row, vine, status, source_place; both may be None
+    samples : block, row, vine, pruning_weight_kg (as given), vine_weight_kg (per vine), vines_weighed, canes, bull_canes,
+        cane_diameter_mm, internode_mm, season, date, note, source_row, source_place (as told in
+        messages, "line 12"), geometry (as given, may be None)
+    bud_checks : block, buds_cut, primary_dead, secondary_dead (NaN when not told), date, geometry; may be None
+
+    crs : of all tables; projected and within 1e-4 true to length at every block, unless there are `parts`
+    layers_crs : the CRS in which people get layers of all blocks; None stands for `crs`
+    parts : where no one projection fits all blocks, those that lie together, each a vineyard in a projection of its own; the
+        tables of the whole are in WGS 84 then, to look names up and not to measure
+
+    What was not told is NaN (numbers) or "" (texts).
+    """
+
+    blocks: gpd.GeoDataFrame
+    rows: gpd.GeoDataFrame | None
+    vines: gpd.GeoDataFrame | None
+    samples: gpd.GeoDataFrame
+    bud_checks: gpd.GeoDataFrame | None
+    crs: CRS
+    sources: tuple[Source, ...] = ()
+    remarks: tuple[Remark, ...] = ()
+    layers_crs: CRS | None = None
+    parts: tuple[Vineyard, ...] = ()
+
+    def of(self, block: str) -> Vineyard:
+        """The vineyard in whose projection a block is worked: this one, or the part that holds the block."""
+        return next((part for part in self.parts if (part.blocks["block"] == block).any()), self)
