@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +10,6 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import shapely
 from affine import Affine
 from numpy.typing import NDArray
@@ -20,6 +18,10 @@ from pyproj.exceptions import ProjError
 from scipy.spatial import cKDTree
 
 from geoprune.errors import DataError, Problem
+from geoprune.reading.faults import Faults
+from geoprune.reading.vector_files import open_layers
+from geoprune.sources import Unfit, plain_path
+from geoprune.text import few
 
 if TYPE_CHECKING:
     import rasterio
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 #: Endings of rasters and the one driver that may open them: a file that only names another is not read.
 RASTERS = {".tif": "GTiff", ".tiff": "GTiff", ".asc": "AAIGrid", ".img": "HFA"}
+#: What may lie beside a raster and belongs to it.
+BESIDE_RASTER = (".prj", ".tfw", ".aux.xml")
 MOST_CELLS = 25_000_000
 NEAREST_POINTS = 4
 #: Neighbours whose mean a place takes where its own value must not count.
@@ -91,17 +95,21 @@ def read_covariate(name: str, path: str | Path, *, around: gpd.GeoSeries | None 
     path = Path(path)
     if not path.exists():
         raise _refuse(name, path, "the file is missing", "Give NAME=FILE with a file that exists")
-    if path.suffix.lower() in RASTERS:
-        return _read_raster(name, path, around)
-    return _read_layer(name, path)
+    if path.suffix.lower() not in RASTERS:
+        return _read_layer(name, path)
+    try:
+        with plain_path(path, beside=BESIDE_RASTER) as plain:
+            return _read_raster(name, path, plain, around)
+    except Unfit as error:
+        raise _refuse(name, path, error.what, error.mend) from None
 
 
-def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covariate:
+def _read_raster(name: str, path: Path, plain: Path, around: gpd.GeoSeries | None) -> Covariate:
     import rasterio  # here, because it loads click, and steps of the library do without
     from rasterio.windows import Window
 
     try:
-        with rasterio.open(path, driver=RASTERS[path.suffix.lower()]) as file:
+        with rasterio.open(plain, driver=RASTERS[plain.suffix]) as file:
             if file.crs is None:
                 raise _refuse(name, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
             if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
@@ -112,6 +120,8 @@ def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covaria
             if window.width * window.height > MOST_CELLS:
                 what = f"{window.width * window.height:.0f} cells lie around the blocks"
                 raise _refuse(name, path, what, f"Resample it to at most {MOST_CELLS} cells")
+            if np.prod(file.block_shapes[0]) > 4 * MOST_CELLS:
+                raise _refuse(name, path, "it is packed in pieces too large to read", "Save it with tiles")
             band = file.read(1, window=window, masked=True).astype(float)
             values, crs = band.filled(np.nan), CRS.from_user_input(file.crs)
             if infinite := int(np.isinf(values).sum()):
@@ -169,15 +179,17 @@ def bilinear(values: Floats, transform: Affine, points: Floats) -> Floats:
 
 
 def _read_layer(name: str, path: Path) -> Covariate:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
-            layers = [str(n) for n, kind in pyogrio.list_layers(path) if kind is not None]
-            if not layers or (len(layers) > 1 and name not in layers):
-                raise _refuse(name, path, f"it has layers {', '.join(layers)}", f"Keep one layer, or call one '{name}'")
-            table = gpd.read_file(path, layer=name if name in layers else layers[0])
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise _refuse(name, path, "cannot be opened", "Give a GeoTIFF, or a GeoPackage of points or polygons") from error
+    faults = Faults(path.name, f"covariate {name}")
+
+    def choose(layers: list[str]) -> list[str]:
+        if len(layers) > 1 and name not in layers:
+            faults.add(f"it has layers {few(layers)}", f"Keep one layer, or call one '{name}'")
+            return []
+        return [name] if name in layers else layers[:1]
+
+    opened = open_layers(path, faults, choose=choose)
+    faults.problems.stop()
+    ((table, _),) = opened.values()
     if table.crs is None:
         raise _refuse(name, path, "the layer has no CRS", "Declare the coordinate reference system in the file")
     values = _column(name, path, table)

@@ -14,13 +14,22 @@ from geoprune.errors import Problems
 from geoprune.layers import COUNTED, FEWEST_SAMPLES, Vineyard
 from geoprune.reading.faults import Faults
 from geoprune.text import few
-from geoprune.trellis.placing import distance_to_rows, place_problems, reach_m
+from geoprune.trellis.bearing import side_turn_deg
+from geoprune.trellis.model import vines_between_posts
+from geoprune.trellis.placing import distance_to_rows, misplaced, place_problems, reach_m
 from geoprune.trellis.rows import RowLines, lay_rows, vine_places
 
 #: Rows this much nearer or farther than the block's row spacing are said (design choice).
 SPACING_TOLERANCE = 0.2
+#: A bearing so far off the nearest long side (degrees) is doubted where so many of the rows are stubs, shorter than this
+#: share of the median row; nearer is the drawing's error, farther another shape (design choices).
+OFF_DEG, MANY_STUBS, STUB = (3.0, 30.0), 0.08, 0.5
+#: The vines counted in row 1 may differ by one, or by this share (design choice).
+COUNT_TOLERANCE = 0.05
 #: Rows within this share of the row spacing of each other lie on the same ground (design choice).
 SAME_GROUND = 0.2
+#: A row turns at no more corners than this, small ones left out (design choice: a kilometre of row on terraces has 100).
+MOST_CORNERS = 2000
 #: So much of the shorter row may lie so: rows run together at a point of the block (design choice).
 RUN_TOGETHER = 0.25
 #: A place farther than this from the vine named with it is another one (design choice: several times a phone's error).
@@ -56,7 +65,7 @@ def check_agreement(vineyard: Vineyard, faults: Faults, *, file: str, samples_fi
     known = {block: few(lines.rows["row"]) for block, lines in laid.items()}
     problems = place_problems(samples, _ends_of(samples, ends), file=samples_file, known=known)
     faults.problems.extend(problems)
-    wrong = samples["source_place"].isin([problem.row for problem in problems]).to_numpy()
+    wrong = misplaced(samples, _ends_of(samples, ends))
     _check_enough(vineyard, samples, laid, wrong, faults.at(samples_file, "samples"))
     _remark_another_place(samples, laid, "samples_elsewhere", faults)
     _remark_unusual(samples, faults)
@@ -64,7 +73,8 @@ def check_agreement(vineyard: Vineyard, faults: Faults, *, file: str, samples_fi
 
 def row_ends(vineyard: Vineyard) -> dict[tuple[str, str], int]:
     """Vines in each row, by block and row, of every block that could be read."""
-    return _ends(_lay_all(vineyard, Faults(), ""), vineyard)
+    parts = vineyard.parts or (vineyard,)
+    return {place: end for part in parts for place, end in _ends(_lay_all(part, Faults(), ""), part).items()}
 
 
 def _ends(laid: dict[str, RowLines], vineyard: Vineyard) -> dict[tuple[str, str], int]:
@@ -100,9 +110,41 @@ def _lay_all(vineyard: Vineyard, faults: Faults, file: str) -> dict[str, RowLine
             _remark_short(lines, vineyard, name, faults)
         else:
             faults.remark("assumed", "rows_laid_out", block=name, rows=len(lines.rows), row_spacing_m=float(spacing_m))
+            _remark_bearing(blocks[blocks["block"] == name].iloc[0], lines, faults)
+        block = blocks[blocks["block"] == name].iloc[0]
+        _remark_counts(block, lines, faults)
+        if pd.isna(block.get("vines_per_panel")):
+            vines = vines_between_posts(block)
+            faults.remark(
+                "assumed", "posts_assumed", block=name, vines=vines, panel_m=vines * float(block["vine_spacing_m"])
+            )
         if lines.ends_stand:
             faults.remark("assumed", "rows_end_at_vines", block=name)
     return laid
+
+
+def _remark_bearing(block: pd.Series, lines: RowLines, faults: Faults) -> None:
+    """Say where rows laid out run off the outline's long sides, so that many end there as short stubs."""
+    bearing = float(block["row_bearing_deg"])
+    turn = side_turn_deg(block.geometry, bearing)
+    length = lines.rows["length_m"].to_numpy()
+    stubs = int((length < STUB * np.median(length)).sum())
+    if OFF_DEG[0] < turn < OFF_DEG[1] and stubs >= MANY_STUBS * len(length):
+        fields = {"degrees": turn, "stubs": stubs, "rows": len(length)}
+        faults.remark("warning", "bearing_off_side", block=str(block["block"]), **fields)
+
+
+def _remark_counts(block: pd.Series, lines: RowLines, faults: Faults) -> None:
+    """Say where the rows, or the vines of row 1, are not as many as were counted."""
+    name, rows = str(block["block"]), lines.rows
+    counted = block.get("rows_counted", np.nan)
+    if counted == counted and int(counted) != len(rows):
+        faults.remark("warning", "rows_counted_differ", block=name, counted=int(counted), rows=len(rows))
+    told, first = block.get("vines_in_first_row", np.nan), int(rows["vines"].iloc[0])
+    if told == told and abs(int(told) - first) > max(1.0, COUNT_TOLERANCE * told):
+        faults.remark(
+            "warning", "first_row_differs", block=name, counted=int(told), vines=first, row=str(rows["row"].iloc[0])
+        )
 
 
 def _ends_of(table: pd.DataFrame, ends: dict[tuple[str, str], int]) -> NDArray[np.float64]:
@@ -113,8 +155,17 @@ def _ends_of(table: pd.DataFrame, ends: dict[tuple[str, str], int]) -> NDArray[n
 
 def _check_ground(lines: RowLines, spacing_m: float, name: str, faults: Faults) -> None:
     """Note rows that lie on each other, cross, or are folded back on themselves: their vines would be counted twice."""
-    names, drawn = lines.rows["row"].to_numpy(), np.asarray(lines.rows.geometry.values)
     near_m = SAME_GROUND * spacing_m
+    names, drawn = lines.rows["row"].to_numpy(), np.asarray(lines.rows.geometry.values)
+    coarse = shapely.remove_repeated_points(shapely.set_precision(drawn, near_m / 4, mode="pointwise"))
+    crowded = shapely.get_num_coordinates(coarse) > 10 * MOST_CORNERS
+    if not crowded.any():  # what is thinner than that is thinned in no time
+        drawn = shapely.simplify(drawn, near_m / 4)
+        crowded = shapely.get_num_coordinates(drawn) > MOST_CORNERS
+    if crowded.any():
+        found = [(f"block '{name}'", f"row '{row}' turns at more than {MOST_CORNERS} corners") for row in names[crowded]]
+        faults.add_each(found, "Draw it along its vines")
+        return
     length = shapely.length(drawn)
     strips = shapely.buffer(drawn, near_m, cap_style="flat")
     folded = shapely.area(strips) < (1.0 - RUN_TOGETHER / 2.0) * 2.0 * near_m * length

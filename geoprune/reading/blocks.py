@@ -2,79 +2,103 @@
 
 from __future__ import annotations
 
-from datetime import date
+import re
+from collections.abc import Mapping
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from pyproj import Transformer
+from pyproj import CRS, Transformer
 
-from geoprune.areas import geodesic_area_ha
-from geoprune.errors import DataError, Message
-from geoprune.reading.columns import Columns, RawTable
+from geoprune.areas import GEOD, geodesic_area_ha
+from geoprune.errors import DataError
+from geoprune.layers import Column, column, columns_of
+from geoprune.reading.columns import Columns, RawTable, matched
 from geoprune.reading.faults import Faults
-from geoprune.reading.places import LONLAT, MOST_DEGREES, check_position, without_place, work_crs
-from geoprune.rules import find_training
+from geoprune.reading.places import LONLAT, MOST_DEGREES, Projection, check_position, layers_crs, projections, without_place
+from geoprune.rules import Training, find_training
 from geoprune.rules.rule import fold
+from geoprune.units import SUFFIXES
 
-#: What can be; beyond it a unit or a comma is wrong (design choices).
-ROW_SPACING_M, VINE_SPACING_M = (0.9, 6.0), (0.3, 5.0)
 #: A bearing lies along a side this near to it, no shorter than this share of the longest, corners this small left out
 #: (design choices); and how far ahead the north of a grid is told from true north.
 ALONG_DEG, LEAST_SIDE, STRAIGHT_M, AHEAD_M = 0.1, 0.4, 0.5, 50.0
 AREA_HA = (0.01, 500.0)
+#: A block lies in no more parts than this (design choice: terraces have dozens).
+MOST_PARTS = 500
 #: Shares of ground in common: of the smaller block, from which it is said; of the larger one, from which two are one.
 OVERLAP, SAME_GROUND = 0.01, 0.9
-VINES_PER_PANEL = (1.0, 40.0)
-PLANTED = (1600.0, date.today().year + 1.0)
-WOOD_LENGTHS_M = {"cordon_length": (0.2, 20.0), "cane_length": (0.2, 5.0)}
-WOOD_SPACINGS_MM = {"spur_spacing": (30.0, 1000.0), "node_spacing": (20.0, 300.0)}
-WOOD_COUNTS = {
-    "canes": (1.0, 12.0),
-    "buds_per_cane": (4.0, 40.0),
-    "buds_per_spur": (1.0, 8.0),
-    "renewal_spurs": (0.0, 20.0),
-    "buds_per_renewal_spur": (1.0, 3.0),
-}
+#: Two lengths in one cell, with or without their unit: 2,5 x 1,2; 2.5m × 1.2m; 8/6.
+TWO_LENGTHS = r"^\s*([\d.,]+)\s*(?:{unit})?\.?\s*(?:[x×*/]|por|by|per)\s*([\d.,]+)\s*(?:{unit})?\.?\s*$"
 
 
-def check_blocks(raw: RawTable, faults: Faults) -> gpd.GeoDataFrame:
-    """Check the blocks layer and bring it to the work CRS.
+def check_blocks(
+    raw: RawTable, faults: Faults, trainings: Mapping[str, Training] | None = None
+) -> tuple[list[gpd.GeoDataFrame], CRS | None]:
+    """Check the blocks layer and bring it to projections true to length; `trainings` as `rules.load_trainings` gives them.
 
     Returns
     -------
-    GeoDataFrame
-        The columns of `Vineyard.blocks`; its `crs` is None, and its geometry empty, where places are not known.
-        Values that could not be read are missing, and a problem is noted.
+    list of GeoDataFrame
+        The columns of `Vineyard.blocks`, a table for each projection. Each names all blocks, those of other projections
+        without a shape. One table without `crs` or shapes where places are not known. Values that could not be read are
+        missing, and a problem is noted.
+    CRS or None
+        That in which people get layers (`Vineyard.layers_crs`).
     """
     columns = Columns(raw, faults)
     if not len(raw.table):
         columns.faults.add("there is no block", "Draw at least one polygon")
     names = _unique_names(columns)
-    table = pd.DataFrame(
-        {
-            "block": names,
-            "variety": columns.required_text("variety"),
-            "rule": columns.text("rule") if columns.require("rule") else "",
-            "training": _training(columns, names),
-            "row_spacing_m": columns.quantity("row_spacing", "length", ROW_SPACING_M, required="every row"),
-            "vine_spacing_m": columns.quantity("vine_spacing", "length", VINE_SPACING_M, required="every row"),
-            "planted": columns.number("planted", PLANTED, whole=True),
-            "vines_per_panel": columns.number("vines_per_panel", VINES_PER_PANEL, whole=True),
-            "row_bearing_deg": columns.number("row_bearing_deg", (-360.0, 360.0)) % 360.0,
-            **_wood(columns),
-        }
-    )
+    training = _training(columns, names, trainings)
+    told = columns.text("training_as_given") if columns.has("training_as_given") else columns.text("training")
+    special: dict[str, pd.Series] = {"block": names, "training": training, "training_as_given": told, **_spacings(columns)}
+    sides = {entry.name: _one_of(columns, entry) for entry in columns_of("blocks") if entry.one_of}
+    plain = {entry.si_name: entry for entry in columns_of("blocks") if entry.name != "row_by_vine"}
+    read = {name: columns.read(entry) for name, entry in plain.items() if name not in special | sides}
+    found = special | sides | read
+    table = pd.DataFrame({name: found[name] for name in (*plain, "training_as_given")})
+    table["row_bearing_deg"] %= 360.0
     return _placed(table, raw, names, columns.faults)
 
 
-def _wood(columns: Columns) -> dict[str, pd.Series]:
-    """Lengths and numbers of the block's own wood, where it has columns for them."""
-    lengths = {f"{name}_m": columns.quantity(name, "length", limits) for name, limits in WOOD_LENGTHS_M.items()}
-    spacings = {f"{name}_mm": columns.quantity(name, "cane", limits) for name, limits in WOOD_SPACINGS_MM.items()}
-    return lengths | spacings | {name: columns.number(name, limits, whole=True) for name, limits in WOOD_COUNTS.items()}
+def _spacings(columns: Columns) -> dict[str, pd.Series]:
+    """Spacings of rows and vines where both stand in one cell, such as 2,5 x 1,2; nothing where they have their columns."""
+    entry = column("blocks", "row_by_vine")
+    found = [name for name in entry.names if name in columns.table]
+    if not found:
+        return {}
+    wanted = column("blocks", "row_spacing"), column("blocks", "vine_spacing")
+    both = [name for spacing in wanted for name in spacing.names if name in columns.table]
+    if both or len(found) > 1:
+        columns.faults.add(
+            f"spacings stand twice ({', '.join([*found, *both])})", f"Keep {found[0]}, or one column for each"
+        )
+    unit = found[0].rsplit("_", 1)[1]
+    parts = columns.text(found[0]).str.extract(TWO_LENGTHS.format(unit=unit), flags=re.IGNORECASE)
+    wrong = np.flatnonzero(parts[0].isna().to_numpy())
+    said = [(columns.raw.place(i), f"{found[0]} '{columns.text(found[0]).iloc[i]}' is not two lengths") for i in wrong]
+    columns.faults.add_each(said, "Write row spacing x vine spacing, such as 2.5 x 1.2")
+    names = [f"{spacing.name}_{unit}" for spacing in wanted]
+    split = parts.where(parts.notna(), "").set_axis(names, axis=1)
+    apart = Columns(replace(columns.raw, table=split, decimal_comma=columns.raw.decimal_mark != "."), columns.faults)
+    return {
+        spacing.si_name: apart.number(name, spacing.limits, factor=SUFFIXES["length"][unit], shown_unit="m")
+        for spacing, name in zip(wanted, names, strict=True)
+    }
+
+
+def _one_of(columns: Columns, entry: Column) -> pd.Series:
+    """Texts of a column that takes a few words only, written as these; "" where empty."""
+    told = columns.text(entry.name)
+    found = matched(told, entry.one_of)
+    wrong = np.flatnonzero(((found == "") & (told != "")).to_numpy())
+    said = [(columns.raw.place(i), f"unknown {entry.name} '{told.iloc[i]}'") for i in wrong]
+    columns.faults.add_each(said, f"Use one of {', '.join(entry.one_of)}")
+    return found
 
 
 def _unique_names(columns: Columns) -> pd.Series:
@@ -87,32 +111,35 @@ def _unique_names(columns: Columns) -> pd.Series:
     return names
 
 
-def _training(columns: Columns, names: pd.Series) -> pd.Series:
+def _training(columns: Columns, names: pd.Series, known: Mapping[str, Training] | None) -> pd.Series:
     """Training in geoprune's words; other names of the trade are taken and said."""
     told = columns.required_text("training")
-    found = [_training_of(columns, i, word, block) for i, (word, block) in enumerate(zip(told, names, strict=True))]
+    words = zip(told, names, strict=True)
+    found = [_training_of(columns, i, word, block, known) for i, (word, block) in enumerate(words)]
     return pd.Series(found, told.index, dtype=object)
 
 
-def _training_of(columns: Columns, position: int, told: str, block: str) -> str:
+def _training_of(columns: Columns, position: int, told: str, block: str, known: Mapping[str, Training] | None) -> str:
     if not told:
         return ""
     try:
-        training = find_training(told)
+        training = find_training(told, known)
     except DataError as error:
         for problem in error.problems:
             columns.faults.add(f"{problem.what} of block '{block}'", problem.mend, row=columns.raw.place(position))
         return ""
     if fold(told) != fold(training.id):
-        ours = Message(f"recipe.training_{training.drawing}")
-        columns.faults.remark("assumed", "training_also_called", block=block, told=told, training=ours)
+        columns.faults.remark("assumed", "training_also_called", block=block, told=told, training=training.name)
     return training.id
 
 
-def _placed(table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults) -> gpd.GeoDataFrame:
+def _placed(
+    table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults
+) -> tuple[list[gpd.GeoDataFrame], CRS | None]:
+    nowhere = [gpd.GeoDataFrame(table, geometry=[None] * len(table))], None
     if raw.crs is None:
         faults.add("no CRS is declared", "Declare the coordinate reference system in the file (a .prj beside a .shp)")
-        return gpd.GeoDataFrame(table, geometry=[None] * len(table))
+        return nowhere
     outlines = _polygons(raw, names, faults)
     if raw.crs.is_geographic and np.abs(raw_bounds(raw)).max(initial=0.0) > MOST_DEGREES:
         faults.add("the CRS is in degrees, but the coordinates are not", "Declare the CRS the blocks were drawn in")
@@ -120,44 +147,75 @@ def _placed(table: pd.DataFrame, raw: RawTable, names: pd.Series, faults: Faults
     series = gpd.GeoSeries(outlines, crs=raw.crs)
     known = ~shapely.is_missing(outlines)
     if not known.any():
-        return gpd.GeoDataFrame(table, geometry=[None] * len(table))
+        return nowhere
     try:
         lonlat = series.to_crs(LONLAT)
-        good = check_position(lonlat[known], faults)
-        work = work_crs(series[known]) if good else None
     except RuntimeError:
         faults.add("the coordinates lie nowhere on the earth", "Check the coordinates and the declared CRS")
-        work = None
-    if work is None:
-        return gpd.GeoDataFrame(table, geometry=[None] * len(table))
-    blocks = gpd.GeoDataFrame(table, geometry=series.to_crs(work).values, crs=work)
-    sound = _check_areas(blocks, geodesic_area_ha(lonlat), raw, known, faults)
-    blocks.loc[~sound, "geometry"] = None
+        return nowhere
+    if not check_position(lonlat[known], faults):
+        return nowhere
+    sound = known & _check_areas(names, geodesic_area_ha(lonlat), raw, known, faults)
+    outlines_known = series.where(known, None)
+    found = projections(outlines_known)
+    wanted = layers_crs(outlines_known, found)
+    drawn = outlines_known.to_crs(wanted)
+    return [_projected(table, series, drawn, sound, one, raw, faults) for one in found], wanted
+
+
+def _projected(
+    table: pd.DataFrame,
+    outlines: gpd.GeoSeries,
+    drawn: gpd.GeoSeries,
+    sound: NDArray[np.bool_],
+    one: Projection,
+    raw: RawTable,
+    faults: Faults,
+) -> gpd.GeoDataFrame:
+    """The table with the shapes of those blocks that are worked in one projection, and their bearings on its grid."""
+    shapes = np.full(len(table), None, dtype=object)
+    here = one.blocks[sound[one.blocks]]
+    shapes[here] = [_whole(outline) for outline in outlines.iloc[here].to_crs(one.crs)]
+    blocks = gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, table.index, crs=one.crs), crs=one.crs)
     _check_overlap(blocks, raw, faults)
-    return _bearings_on_grid(blocks, faults)
+    return _bearings_on_grid(blocks, drawn, faults)
 
 
-def _bearings_on_grid(blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.GeoDataFrame:
+def _whole(outline: shapely.Geometry) -> shapely.Geometry:
+    """An outline that moving to another CRS made invalid, as where its parts meet at the antimeridian, made one."""
+    if outline.is_valid:
+        return outline
+    parts = shapely.get_parts(shapely.make_valid(outline, method="structure", keep_collapsed=False))
+    return shapely.union_all(parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON])
+
+
+def _bearings_on_grid(blocks: gpd.GeoDataFrame, drawn: gpd.GeoSeries, faults: Faults) -> gpd.GeoDataFrame:
     """Row bearings, told from true north, on the grid of the work CRS.
 
-    Where a bearing does not lie along a straight side of the outline, but would if it was read off the grid, it was: said.
+    Where a bearing does not lie along a straight side of the outline, but would if it was read off the grid of the map
+    (`drawn`: the outlines in the CRS of people's layers), it was: said.
     """
     there = np.flatnonzero(blocks["row_bearing_deg"].notna() & ~blocks.geometry.is_empty & blocks.geometry.notna())
     if not len(there):
         return blocks
-    to_degrees = Transformer.from_crs(blocks.crs, blocks.crs.geodetic_crs, always_xy=True)
-    middle = shapely.get_coordinates(shapely.centroid(blocks.geometry.values[there]))
-    lon, lat = to_degrees.transform(*middle.T)
     bearing = blocks["row_bearing_deg"].to_numpy(dtype=float, copy=True)
-    lon, lat, _ = blocks.crs.get_geod().fwd(lon, lat, bearing[there], np.full(len(there), AHEAD_M))
-    ahead = np.column_stack(to_degrees.transform(lon, lat, direction="INVERSE")) - middle
-    for i, true in zip(there, np.rad2deg(np.arctan2(ahead[:, 0], ahead[:, 1])) % 360.0, strict=True):
-        outline = blocks.geometry.iloc[i]
-        if _along_a_side(outline, bearing[i]) and not _along_a_side(outline, true):
-            fields = {"degrees": float(abs((bearing[i] - true + 180.0) % 360.0 - 180.0))}
+    middle = shapely.get_coordinates(shapely.centroid(drawn.values[there]))
+    to_degrees = Transformer.from_crs(drawn.crs, LONLAT, always_xy=True)
+    turn = np.deg2rad(bearing[there])
+    read_off = middle + AHEAD_M * np.column_stack([np.sin(turn), np.cos(turn)])
+    start, on_map = (np.column_stack(to_degrees.transform(*places.T)) for places in (middle, read_off))
+    lon, lat, _ = GEOD.fwd(start[:, 0], start[:, 1], bearing[there], np.full(len(there), AHEAD_M))
+    to_grid = Transformer.from_crs(LONLAT, blocks.crs, always_xy=True)
+    ends = np.stack([np.column_stack(to_grid.transform(*p.T)) for p in (start, np.column_stack([lon, lat]), on_map)])
+    ahead = ends[1:] - ends[0]
+    told = np.rad2deg(np.arctan2(ahead[..., 0], ahead[..., 1])) % 360.0
+    for i, true, off_map in zip(there, *told, strict=True):
+        along_map = drawn.crs.is_projected and _along_a_side(drawn.iloc[i], bearing[i])
+        bearing[i] = true
+        if along_map and not _along_a_side(blocks.geometry.iloc[i], true):
+            fields = {"degrees": float(abs((off_map - true + 180.0) % 360.0 - 180.0))}
             faults.remark("assumed", "bearing_on_grid", block=str(blocks["block"].iloc[i]), **fields)
-        else:
-            bearing[i] = true
+            bearing[i] = off_map
     return blocks.assign(row_bearing_deg=bearing)
 
 
@@ -182,6 +240,14 @@ def _polygons(raw: RawTable, names: pd.Series, faults: Faults) -> NDArray[np.obj
     found = [(raw.place(i), f"block '{names.iloc[i]}' has a corner that is no place") for i in np.flatnonzero(broken)]
     faults.add_each(found, "Draw the outline again: a coordinate is no number or nowhere on the earth")
     wrong |= broken
+    parts = shapely.get_num_geometries(outlines)
+    many = ~wrong & (parts > MOST_PARTS)
+    found = [
+        (raw.place(i), f"block '{names.iloc[i]}' lies in {parts[i]} parts (at most {MOST_PARTS})")
+        for i in np.flatnonzero(many)
+    ]
+    faults.add_each(found, "Draw its outline around the rows, or make blocks of its parts")
+    wrong |= many
     outlines[wrong] = None
     for i in np.flatnonzero(~wrong & ~shapely.is_valid(outlines)):
         mended = shapely.make_valid(outlines[i], method="structure", keep_collapsed=False)
@@ -197,14 +263,14 @@ def _kind(geometry: shapely.Geometry | None) -> str:
 
 
 def _check_areas(
-    blocks: gpd.GeoDataFrame, area_ha: NDArray[np.float64], raw: RawTable, known: NDArray[np.bool_], faults: Faults
+    names: pd.Series, area_ha: NDArray[np.float64], raw: RawTable, known: NDArray[np.bool_], faults: Faults
 ) -> NDArray[np.bool_]:
     low, high = AREA_HA
     sound = known & (area_ha >= low) & (area_ha <= high)
     degrees = raw.crs is not None and raw.crs.is_projected and np.abs(raw_bounds(raw)).max(initial=0.0) <= 360
     hint = "The numbers look like degrees, but the CRS is not: declare EPSG:4326" if degrees else "Check outline and CRS"
     found = [
-        (raw.place(i), f"block '{blocks['block'].iloc[i]}' has an area of {area_ha[i]:.4g} ha ({low:g} to {high:g})")
+        (raw.place(i), f"block '{names.iloc[i]}' has an area of {area_ha[i]:.4g} ha ({low:g} to {high:g})")
         for i in np.flatnonzero(known & ~sound)
     ]
     faults.add_each(found, hint)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import Any, SupportsIndex
 
 import numpy as np
@@ -15,7 +16,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from geoprune.reading.faults import Faults
+from geoprune.layers import Column
+from geoprune.layers.columns import short_names as names_cut_short
+from geoprune.reading.faults import TOLD_ONE_BY_ONE, Faults
 from geoprune.text import few, one_line
 from geoprune.units import SUFFIXES
 
@@ -25,24 +28,8 @@ LARGEST_WHOLE = 1e15
 BLANKS = frozenset({"", "na", "n/a", "nan", "none", "null", "-", "--", "?"})
 #: A number with a decimal comma, and with one comma or point that may part thousands as well.
 DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+POINTS_AND_COMMA = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+,\d+")
 MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
-
-#: What a Shapefile's ten-letter names stand for: cut long names that keep their meaning, and short ones of ours.
-SHORT_NAMES = {
-    "row_sp_m": "row_spacing_m",
-    "row_sp_ft": "row_spacing_ft",
-    "vine_sp_m": "vine_spacing_m",
-    "vine_sp_ft": "vine_spacing_ft",
-    "vines_per_": "vines_per_panel",
-    "row_bearin": "row_bearing_deg",
-    "primary_de": "primary_dead",
-    "secondary_": "secondary_dead",
-    "vines_weig": "vines_weighed",
-    "prun_kg": "pruning_weight_kg",
-    "prun_g": "pruning_weight_g",
-    "prun_lb": "pruning_weight_lb",
-    "prun_oz": "pruning_weight_oz",
-}
 
 
 @dataclass(frozen=True)
@@ -54,6 +41,8 @@ class RawTable:
     word : what those numbers count: "line" or "feature"
     crs : the declared CRS of `geometry`, None when there is none
     decimal_comma : numbers may be written 1,5
+    decimal_mark : the decimal mark that was declared, "" where none was
+    headers : cleaned name -> the name as it stands in the file
     """
 
     file: str
@@ -63,6 +52,8 @@ class RawTable:
     word: str
     crs: CRS | None = None
     decimal_comma: bool = False
+    decimal_mark: str = ""
+    headers: Mapping[str, str] = field(default_factory=dict)
 
     def place(self, position: SupportsIndex) -> str:
         """How a row of the table is named in messages."""
@@ -84,6 +75,12 @@ def name_text(value: Any) -> str:
         return str(int(value))
     if isinstance(value, (datetime, date)):
         return value.isoformat().removesuffix("T00:00:00")
+    return _text_on_one_line(str(value))
+
+
+@lru_cache(maxsize=1 << 16)
+def _text_on_one_line(value: str) -> str:
+    """As `name_text`, of a text; columns hold the same few texts again and again."""
     text = unicodedata.normalize("NFC", one_line(value))
     return text[:-2] if re.fullmatch(r"[+-]?\d+\.0", text) else text
 
@@ -96,14 +93,19 @@ def matched(told: pd.Series, names: Iterable[str]) -> pd.Series:
 
 def clean_name(name: object) -> str:
     """Column names without case, outer spaces and the choice between space, hyphen and underscore."""
-    return re.sub(r"[\s\-]+", "_", unicodedata.normalize("NFC", str(name)).strip().casefold())
+    return re.sub(r"[\s\-]+", "_", unicodedata.normalize("NFC", one_line(name)).casefold())
+
+
+def headers_of(table: pd.DataFrame) -> dict[str, str]:
+    """Return cleaned name -> name as it stands in the file, of a table with its own names."""
+    return {clean_name(name): one_line(name) for name in table.columns}
 
 
 def clean_names(table: pd.DataFrame, faults: Faults, *, short_names: bool = False) -> pd.DataFrame:
     """Return the table with cleaned column names; two columns that become one are a problem."""
     names = [clean_name(name) for name in table.columns]
     if short_names:
-        names = [SHORT_NAMES.get(name, name) for name in names]
+        names = [names_cut_short().get(name, name) for name in names]
     first: dict[str, int] = {}
     for position, name in enumerate(names):
         first.setdefault(name, position)
@@ -180,11 +182,12 @@ class Columns:
 
     def _tell_unknown(self, told: pd.Series, found: pd.Series, names: Sequence[str]) -> None:
         said = []
-        for i in np.flatnonzero(((found == "") & (told != "")).to_numpy()):
+        unknown = np.flatnonzero(((found == "") & (told != "")).to_numpy())
+        for i in unknown[:TOLD_ONE_BY_ONE]:
             near = get_close_matches(told.iloc[i].casefold(), [name.casefold() for name in names], n=1, cutoff=0.6)
             hint = f" (nearest: '{matched(pd.Series(near), names).iloc[0]}')" if near else ""
             said.append((self.raw.place(i), f"unknown block '{told.iloc[i]}'{hint}"))
-        self.faults.add_each(said, f"Use a name of the blocks layer ({few(names)})")
+        self.faults.add_each(said, f"Use a name of the blocks layer ({few(names)})", count=len(unknown))
 
     def number(
         self,
@@ -240,8 +243,19 @@ class Columns:
         texts = column.where(column.map(lambda value: isinstance(value, str)), "").map(name_text)
         unclear = texts.str.fullmatch(MAYBE_THOUSANDS).to_numpy(dtype=bool)
         comma = texts.str.contains(",").to_numpy(dtype=bool)
-        settled = (texts.str.fullmatch(DECIMAL_COMMA).to_numpy(dtype=bool) & ~unclear).any()
+        settled = self.raw.decimal_mark or (texts.str.fullmatch(DECIMAL_COMMA).to_numpy(dtype=bool) & ~unclear).any()
         return unclear & (~comma if settled else comma)
+
+    def read(self, entry: Column) -> pd.Series:
+        """Read a column as its entry describes it, in SI; NaN or "" where empty or where there is no such column."""
+        if entry.units:
+            return self.quantity(entry.name, entry.kind, entry.limits, required="every row" if entry.must else "optional")
+        if entry.kind == "text":
+            return self.required_text(entry.name) if entry.must else self.text(entry.name)
+        there = self.require(entry.name) if entry.must else entry.name in self.table
+        if not there:
+            return pd.Series(np.nan, self.table.index)
+        return self.number(entry.name, entry.limits, required=entry.must, whole=entry.kind == "whole")
 
     def quantity(self, stem: str, kind: str, limits: tuple[float, float] | None, *, required: str = "optional") -> pd.Series:
         """A quantity in SI, from the one column whose ending names its unit; NaN where empty.
@@ -294,10 +308,9 @@ class Columns:
         self.faults.add_each(said, mend)
 
     def _tell(self, name: str, wrong: NDArray[np.bool_], what: str, mend: str) -> None:
-        column = self.table[name]
-        self.faults.add_each(
-            ((self.raw.place(i), f"{name} {_shown(column.iloc[i])}{what}") for i in np.flatnonzero(wrong)), mend
-        )
+        column, places = self.table[name], np.flatnonzero(wrong)
+        said = [(self.raw.place(i), f"{name} {_shown(column.iloc[i])}{what}") for i in places[:TOLD_ONE_BY_ONE]]
+        self.faults.add_each(said, mend, count=len(places))
 
 
 def _shown(value: Any) -> str:
@@ -315,7 +328,10 @@ def _numbers(column: pd.Series, decimal_comma: bool) -> tuple[NDArray[np.float64
         return np.where(np.isfinite(values), values, np.nan), np.isinf(values)
     texts = column.map(name_text)
     blank = texts.str.casefold().isin(BLANKS).to_numpy()
-    plain = texts.where(~texts.str.fullmatch(DECIMAL_COMMA), texts.str.replace(",", ".")) if decimal_comma else texts
+    if decimal_comma:
+        texts = texts.where(~texts.str.fullmatch(POINTS_AND_COMMA), texts.str.replace(".", ""))
+        texts = texts.where(~texts.str.fullmatch(DECIMAL_COMMA), texts.str.replace(",", "."))
+    plain = texts
     shaped = plain.str.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?").to_numpy(dtype=bool)
     values = pd.to_numeric(plain.where(shaped & ~blank), errors="coerce").to_numpy(dtype=np.float64)
     return np.where(np.isfinite(values), values, np.nan), ~blank & ~np.isfinite(values)

@@ -11,6 +11,7 @@ import numpy as np
 
 from geoprune.errors import DataError, Problem
 from geoprune.layers import Source
+from geoprune.sources import LARGEST_TABLE, read_bytes
 from geoprune.text import few
 
 FAMILY = "exponential"
@@ -64,7 +65,7 @@ def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict
 def _read(path: Path) -> tuple[frozenset[str], list[dict[str, Any]] | None]:
     """Digests of what a summary was made from, and the models of its blocks; None where it is no summary."""
     try:
-        summary = json.loads(path.read_text(encoding="utf-8"))
+        summary = json.loads(read_bytes(path, most=LARGEST_TABLE).decode("utf-8"))
         digests = frozenset(str(entry["sha256"]) for entry in summary["inputs"])
         return digests, [dict(block["model"]) for block in summary["blocks"].values()]
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):

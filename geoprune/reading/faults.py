@@ -37,13 +37,17 @@ class Faults:
         """Note one problem."""
         self.problems.append(Problem(self.file, self.layer, row, what, mend))
 
-    def add_each(self, found: Iterable[tuple[str, str]], mend: str) -> None:
-        """Note problems of one kind, given as (row, what); beyond the first ten they are only counted."""
+    def add_each(self, found: Iterable[tuple[str, str]], mend: str, *, count: int | None = None) -> None:
+        """Note problems of one kind, given as (row, what); beyond the first ten they are only counted.
+
+        `count` says how many there are where not all are given: putting a million of them into words takes minutes.
+        """
         pairs = list(found)
+        more = (len(pairs) if count is None else count) - TOLD_ONE_BY_ONE
         for row, what in pairs[:TOLD_ONE_BY_ONE]:
             self.add(what, mend, row=row)
-        if len(pairs) > TOLD_ONE_BY_ONE:
-            self.add(f"{len(pairs) - TOLD_ONE_BY_ONE} more lines have the same fault", mend)
+        if more > 0:
+            self.add(f"{more} more lines have the same fault", mend)
 
     def remark(self, kind: str, key: str, *, block: str = "", **fields: Any) -> None:
         """Note something assumed, dropped, mended or doubtful; `key` is a sentence of section [reading]."""

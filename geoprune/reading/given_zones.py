@@ -15,7 +15,7 @@ from geoprune.reading.faults import Faults
 from geoprune.reading.parts import rows_as_drawn
 from geoprune.reading.places import without_place
 from geoprune.reading.vector_files import open_layers, usable_crs
-from geoprune.text import few
+from geoprune.text import few, one_line
 
 #: Layers of our own results that can be given back, first choice first.
 OWN_LAYERS = ("panels", "zones")
@@ -79,6 +79,11 @@ def _named(
     broken = np.flatnonzero(without_place(shapes))
     found = [(f"feature {i + 1}", "a coordinate is no number or nowhere on the earth") for i in broken]
     faults.add_each(found, "Draw it again")
+    for name in plain.columns:
+        if not pd.api.types.is_numeric_dtype(
+            plain[name]
+        ):  # names of zones go into pages and tables: one line, nothing hidden
+            plain[name] = plain[name].map(lambda value: (one_line(value) or None) if isinstance(value, str) else value)
     if "block" in plain and len(vineyard.blocks):
         names = vineyard.blocks["block"].tolist()
         told = plain["block"].map(name_text)

@@ -8,19 +8,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from geoprune.layers import Vineyard
+from geoprune.areas import geodesic_area_ha
+from geoprune.layers import Vineyard, columns_of
 from geoprune.reading.columns import Columns, RawTable, clean_names
 from geoprune.reading.faults import Faults
-from geoprune.reading.samples import SEASON
 from geoprune.reading.tables import read_table
 
-#: A line's total: from a kilogram to the largest block read (500 ha) at the most a hectare bears (design choices).
-YIELD_KG = (1.0, 50_000_000.0)
 #: No vineyard bears more, and a block that bore less was hardly harvested (t/ha; common practice, no source).
 MOST_T_HA, FEW_T_HA = 100.0, 0.2
-#: Yields of earlier years were of other vines (design choice).
-EARLIEST_SEASON = 1980.0
-ZONE = (1.0, 99.0)
 
 
 def read_harvest(path: Path, vineyard: Vineyard, faults: Faults | None = None) -> pd.DataFrame:
@@ -36,7 +31,7 @@ def read_harvest(path: Path, vineyard: Vineyard, faults: Faults | None = None) -
     own.problems.stop()
     assert raw is not None
     blocks = vineyard.blocks[vineyard.blocks.geometry.notna()]
-    area_ha = dict(zip(blocks["block"], blocks.geometry.area / 10_000, strict=True))
+    area_ha = dict(zip(blocks["block"], geodesic_area_ha(blocks.geometry), strict=True))
     samples = vineyard.samples
     pruned = samples.groupby("block")["season"].max().dropna().to_dict() if "season" in samples else {}
     found = _checked(raw, vineyard.blocks["block"].tolist(), own, area_ha=area_ha, pruned=pruned)
@@ -87,9 +82,7 @@ def _checked(
     clean = pd.DataFrame(
         {
             "block": columns.block(blocks),
-            "zone": columns.number("zone", ZONE, whole=True),
-            "season": columns.number("season", (EARLIEST_SEASON, SEASON[1]), whole=True),
-            "yield_kg": columns.quantity("yield", "yield", YIELD_KG, required="every row"),
+            **{entry.si_name: columns.read(entry) for entry in columns_of("harvest") if entry.name != "block"},
         }
     )
     columns.tell_twice(clean, ["block", "zone", "season"], needed=["block"], mend="Keep one line per block, zone and season")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
 from typing import TypeVar
 
 import geopandas as gpd
@@ -9,19 +11,19 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from geoprune.layers import STATUSES
-from geoprune.reading.blocks import VINE_SPACING_M
+from geoprune.layers import STATUSES, column
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.faults import Faults
-from geoprune.reading.places import check_near, to_work, without_place
+from geoprune.reading.places import LONLAT, check_near, to_work, without_place
+from geoprune.reading.tables import read_table
 from geoprune.text import few
 
 Table = TypeVar("Table", bound=pd.DataFrame)
-MOST_BUDS = 100_000.0
 #: Outlines are drawn by hand, and phones err: so far a row may lie outside its block unsaid, and this share of it beyond
 #: that before it is not believed (design choices).
 OUTLINE_M, MOST_OUTSIDE = 10.0, 0.5
-VINE_NUMBER = (1.0, 100_000.0)
+#: A line shorter than the closest vines stand is none (design choice).
+SHORTEST_ROW_M = 0.3
 ROW, VINE = ("block", "row"), ("block", "row", "vine")
 
 
@@ -35,7 +37,7 @@ def check_rows(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.G
     if rows.crs is None:
         return rows
     lines = rows.geometry.values
-    wrong = ~np.isin(shapely.get_type_id(lines), [1, 5]) | (shapely.length(lines) < VINE_SPACING_M[0])
+    wrong = ~np.isin(shapely.get_type_id(lines), [1, 5]) | (shapely.length(lines) < SHORTEST_ROW_M)
     told = wrong & ~without_place(raw.table["geometry"].to_numpy(dtype=object))
     found = [(raw.place(i), f"row '{rows['row'].iloc[i]}' is not a line of any length") for i in np.flatnonzero(told)]
     columns.faults.add_each(found, "Draw each row as a line from the end of vine 1")
@@ -46,7 +48,7 @@ def check_rows(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.G
 
 def _check_inside(rows: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, columns: Columns) -> None:
     """Note rows that lie mostly outside their block, and say where others run past its outline."""
-    reach = dict(zip(blocks["block"], blocks.geometry.buffer(OUTLINE_M), strict=True))
+    reach = dict(zip(blocks["block"], blocks.geometry.simplify(OUTLINE_M / 20).buffer(OUTLINE_M), strict=True))
     lines, outlines = rows.geometry.to_numpy(), np.array([reach.get(name) for name in rows["block"]], dtype=object)
     shapely.prepare(outlines)
     past = np.flatnonzero(~shapely.is_missing(outlines) & ~shapely.covers(outlines, lines))
@@ -73,7 +75,7 @@ def check_vines(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.
         {
             "block": columns.block(blocks["block"].tolist()),
             "row": columns.required_text("row"),
-            "vine": columns.number("vine", VINE_NUMBER, required=True, whole=True) if columns.require("vine") else np.nan,
+            "vine": columns.read(column("vines", "vine")),
             "status": status,
             "source_place": raw.places(),
         }
@@ -86,16 +88,26 @@ def check_vines(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.
     return vines[vines["vine"].notna()].assign(vine=lambda t: t["vine"].astype(int)).reset_index(drop=True)
 
 
+def read_bud_check_file(path: Path, faults: Faults) -> RawTable | None:
+    """Read bud checks from a table with lon and lat; None when nothing can be read, and a problem is noted."""
+    raw = read_table(path, faults.at(path.name, "bud_checks"))
+    if raw is None:
+        return None
+    columns = Columns(raw, faults.at(path.name, "bud_checks"))
+    named = [columns.require(name) for name in ("lon", "lat")]  # of both, what is missing is told
+    if not all(named):
+        return None
+    lon, lat = (columns.number(name, (-most, most), required=True) for name, most in (("lon", 180.0), ("lat", 90.0)))
+    places = np.full(len(raw.table), None, dtype=object)
+    there = (lon.notna() & lat.notna()).to_numpy()
+    places[there] = shapely.points(lon[there].to_numpy(), lat[there].to_numpy())
+    return replace(raw, table=raw.table.drop(columns=["lon", "lat"]).assign(geometry=places), crs=LONLAT)
+
+
 def check_bud_checks(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.GeoDataFrame:
     """Check the bud checks: whole counts, none more than the buds cut."""
     columns = Columns(raw, faults)
-    cut, dead = (
-        columns.number(name, (low, MOST_BUDS), required=True, whole=True)
-        if columns.require(name)
-        else pd.Series(np.nan, raw.table.index)
-        for name, low in (("buds_cut", 1.0), ("primary_dead", 0.0))
-    )
-    second = columns.number("secondary_dead", (0.0, MOST_BUDS), whole=True)
+    cut, dead, second = (columns.read(column("bud_checks", name)) for name in ("buds_cut", "primary_dead", "secondary_dead"))
     for name, count in (("primary_dead", dead), ("secondary_dead", second)):
         found = [
             (raw.place(i), f"{name} is {count.iloc[i]:g} of {cut.iloc[i]:g} buds cut") for i in np.flatnonzero(count > cut)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS
+from pyproj import CRS, Transformer
+from pyproj.crs import ProjectedCRS
+from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 from pyproj.exceptions import ProjError
 
 from geoprune.areas import GEOD
@@ -17,8 +21,11 @@ LONLAT = CRS.from_epsg(4326)
 FARTHEST_LATITUDE = 60.0
 #: Samples and layers farther than this from every block are not of it (design choice).
 FAR_M = 1000.0
-#: A map grid may stretch lengths by this share before geoprune chooses another (UTM: 0.1 % at most in its zone).
-MOST_STRETCH = 0.002
+#: Work grids stretch lengths by no more than this share: 0.1 m in a kilometre of row, less than any spacing is known to. A
+#: file's own grid that stretches more, as UTM does (0.1 % at most in its zone), still serves for the layers people get.
+MOST_STRETCH, MOST_STRETCH_OF_MAPS = 1e-4, 0.002
+#: Blocks on one grid lie within 160 km east and west: 80 km to either side of its middle, and 6 km for rounding the middle.
+WIDEST_GRID_DEG = 160.0 / 111.32
 #: Nearly all vineyards lie between 30 and 50 degrees of latitude; beyond these few vines are grown (common practice, no
 #: source).
 USUAL_LATITUDES = (25.0, 55.0)
@@ -31,22 +38,25 @@ SWAP = "Longitude and latitude seem swapped: exchange them"
 
 def check_position(lonlat: gpd.GeoSeries, faults: Faults) -> bool:
     """Return whether blocks lie where vines can grow; note a problem when not, and say where few vines grow."""
-    west, south, east, north = lonlat.total_bounds
-    if not np.isfinite([west, south, east, north]).all():
+    bounds = lonlat.bounds.to_numpy()
+    if not np.isfinite(bounds).all():
         faults.add("the coordinates lie nowhere on the earth", "Check the coordinates and the declared CRS")
         return False
-    if max(abs(south), abs(north)) > 90:
+    if np.abs(bounds[:, [1, 3]]).max() > 90:
         faults.add("latitudes beyond 90 degrees", SWAP)
         return False
-    latitude, longitude = (south + north) / 2, (west + east) / 2
+    longitudes, latitudes = (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2
+    farthest = int(np.argmax(np.abs(latitudes)))
+    latitude, longitude = latitudes[farthest], longitudes[farthest]
     if abs(latitude) > FARTHEST_LATITUDE:
         what = f"the blocks lie at latitude {latitude:.2f}, longitude {longitude:.2f}, where no vines grow"
         faults.add(what, SWAP if abs(longitude) <= FARTHEST_LATITUDE else "Check the coordinates and the declared CRS")
         return False
     low, high = USUAL_LATITUDES
-    if not low <= abs(latitude) <= high:
-        fields = {"latitude": latitude, "longitude": longitude, "low": low, "high": high}
-        faults.remark("warning", "unusual_latitude", **fields)
+    unusual = np.flatnonzero((np.abs(latitudes) < low) | (np.abs(latitudes) > high))
+    if len(unusual):
+        latitude, longitude = float(latitudes[unusual[0]]), float(longitudes[unusual[0]])
+        faults.remark("warning", "unusual_latitude", latitude=latitude, longitude=longitude, low=low, high=high)
     return True
 
 
@@ -58,28 +68,115 @@ def without_place(geometry: NDArray[np.object_]) -> NDArray[np.bool_]:
     return found
 
 
-def work_crs(blocks: gpd.GeoSeries) -> CRS:
-    """The projected metre CRS to work in: that of the blocks where it is true to length, else their UTM zone.
+@dataclass(frozen=True)
+class Projection:
+    """A projected metre CRS, true to length for the blocks at the positions `blocks` of their table."""
 
-    Raises
-    ------
-    RuntimeError
-        When there is no UTM zone for the place.
+    crs: CRS
+    blocks: NDArray[np.int64]
+
+
+def projections(outlines: gpd.GeoSeries) -> list[Projection]:
+    """Projections to work in, so that no block is drawn longer or shorter than it is by more than 1e-4.
+
+    That of the file where it is so true everywhere; else transverse Mercator grids of scale 1 in the middle of blocks that
+    lie together: 90 km from its middle such a grid is 1e-4 too long (1 + d^2 / 2 R^2; Snyder 1987, USGS Professional
+    Paper 1395, equation 8-11), whatever the distance north and south.
+
+    Parameters
+    ----------
+    outlines : GeoSeries
+        Outlines of all blocks in their CRS; None where a block has none.
     """
-    crs = CRS.from_user_input(blocks.crs)
-    if crs.is_projected and crs.axis_info[0].unit_name == "metre" and _stretch(blocks) <= MOST_STRETCH:
+    there = np.flatnonzero(outlines.notna().to_numpy())
+    known = outlines.iloc[there]
+    crs = CRS.from_user_input(outlines.crs)
+    if crs.is_projected and crs.axis_info[0].unit_name == "metre" and stretch(known).max() <= MOST_STRETCH:
+        return [Projection(crs, there)]
+    west, east, latitude = _extents(known.to_crs(LONLAT))
+    groups = _side_by_side(west, east, latitude)
+    return [Projection(_local_grid(west[g], east[g], latitude[g]), there[np.sort(g)]) for g in groups]
+
+
+def layers_crs(outlines: gpd.GeoSeries, found: list[Projection]) -> CRS:
+    """The CRS in which people get layers: the file's where it is fit for a map, else the UTM zone; over several, WGS 84."""
+    crs, known = CRS.from_user_input(outlines.crs), outlines[outlines.notna()]
+    if len(found) > 1:
+        return LONLAT
+    if crs.is_projected and crs.axis_info[0].unit_name == "metre" and stretch(known).max() <= MOST_STRETCH_OF_MAPS:
         return crs
-    return blocks.to_crs(LONLAT).estimate_utm_crs()
+    middle = known.iloc[:1].to_crs(found[0].crs).centroid.to_crs(LONLAT)
+    try:
+        return middle.estimate_utm_crs()
+    except RuntimeError:  # no zone is listed for the place
+        return found[0].crs
 
 
-def _stretch(blocks: gpd.GeoSeries) -> float:
-    """How much longer or shorter than true a length of 100 m is drawn, east and north, at the blocks' middle."""
-    west, south, east, north = blocks.total_bounds
-    easting, northing = (west + east) / 2, (south + north) / 2
-    corners = shapely.points([[easting, northing], [easting + 100, northing], [easting, northing + 100]])
-    lon, lat = shapely.get_coordinates(gpd.GeoSeries(corners, crs=blocks.crs).to_crs(LONLAT).values).T
-    _, _, true = GEOD.inv(lon[[0, 0]], lat[[0, 0]], lon[1:], lat[1:])
-    return float(np.max(np.abs(np.asarray(true) / 100 - 1)))
+def stretch(outlines: gpd.GeoSeries) -> NDArray[np.float64]:
+    """How much longer or shorter than true (a share) lengths of 100 m east and north are drawn, at worst, at each outline.
+
+    Looked at in the middle and the four corners of its bounds.
+    """
+    west, south, east, north = outlines.bounds.to_numpy().T
+    corners = [((west + east) / 2, (south + north) / 2), (west, south), (west, north), (east, south), (east, north)]
+    start = np.array(corners).transpose(0, 2, 1)
+    steps = np.array([[0.0, 0.0], [100.0, 0.0], [0.0, 100.0]])
+    places = (start[:, :, None, :] + steps).reshape(-1, 2)
+    to_degrees = Transformer.from_crs(outlines.crs, LONLAT, always_xy=True)
+    lon, lat = (told.reshape(-1, 3) for told in to_degrees.transform(*places.T))
+    if not np.isfinite(lon).all():
+        return np.full(len(outlines), np.inf)
+    true = [GEOD.inv(lon[:, 0], lat[:, 0], lon[:, end], lat[:, end])[2] for end in (1, 2)]
+    return np.abs(np.array(true) / 100.0 - 1.0).max(axis=0).reshape(len(corners), -1).max(axis=0)
+
+
+def _extents(lonlat: gpd.GeoSeries) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """West and east of each outline, and the latitude nearest to the equator; over the antimeridian, east is beyond 180."""
+    ends = []
+    for outline in lonlat:
+        lon = shapely.get_coordinates(outline)[:, 0]
+        ends.append(_about(lon) if np.ptp(lon) > 180.0 else (lon.min(), lon.max()))
+    west, east = np.array(ends).T
+    south, north = lonlat.bounds[["miny", "maxy"]].to_numpy().T
+    return west, east, np.where(south * north < 0, 0.0, np.minimum(np.abs(south), np.abs(north)) * np.sign(south))
+
+
+def _about(lon: NDArray[np.float64]) -> tuple[float, float]:
+    beyond = np.where(lon < 0, lon + 360.0, lon)
+    return float(beyond.min()), float(beyond.max())
+
+
+def _side_by_side(
+    west: NDArray[np.float64], east: NDArray[np.float64], latitude: NDArray[np.float64]
+) -> list[NDArray[np.int64]]:
+    """Positions of outlines that lie within one grid, from west to east, beginning after the widest gap around the earth."""
+    order = np.argsort(west, kind="stable")
+    gaps = np.append(west[order][1:], west[order][0] + 360.0) - np.maximum.accumulate(east[order])
+    order = np.roll(order, -(int(np.argmax(gaps)) + 1))
+    begin = west[order[0]]
+    groups: list[list[int]] = []
+    left = right = lowest = 0.0
+    for i in order:
+        near = (west[i] - begin) % 360.0
+        far, low = near + east[i] - west[i], abs(latitude[i])
+        if groups and (max(right, far) - left) * np.cos(np.deg2rad(min(lowest, low))) <= WIDEST_GRID_DEG:
+            groups[-1].append(int(i))
+            right, lowest = max(right, far), min(lowest, low)
+        else:
+            groups.append([int(i)])
+            left, right, lowest = near, far, low
+    return [np.array(group) for group in groups]
+
+
+def _local_grid(west: NDArray[np.float64], east: NDArray[np.float64], latitude: NDArray[np.float64]) -> CRS:
+    """A transverse Mercator grid of scale 1 in the middle, to the tenth of a degree; easting and northing as in UTM."""
+    west, east = np.where(west - west[0] < -180, west + 360, west), np.where(west - west[0] < -180, east + 360, east)
+    middle = round(float(west.min() + east.max()) / 2, 1)
+    middle = (middle + 180.0) % 360.0 - 180.0
+    north = 0.0 if latitude.mean() >= 0 else 10_000_000.0
+    grid = TransverseMercatorConversion(0.0, middle, 500_000.0, north, 1.0)
+    side = f"{abs(middle):.1f} {'W' if middle < 0 else 'E'}"
+    return ProjectedCRS(grid, name=f"WGS 84 / transverse Mercator {side}", geodetic_crs=LONLAT)
 
 
 def to_work(geometry: NDArray[np.object_], crs: CRS, work: CRS) -> gpd.GeoSeries:
@@ -133,3 +230,12 @@ def _share_far(points: gpd.GeoSeries, blocks: gpd.GeoSeries) -> float:
         return 1.0
     (index, _), distance = blocks.sindex.nearest(points[known].values, return_all=False, return_distance=True)
     return 1.0 - np.count_nonzero(distance <= FAR_M) / len(points) if len(index) else 1.0
+
+
+def to_true_bearing(place: shapely.Point, crs: CRS, grid_deg: float) -> float:
+    """Return a direction on a grid as degrees clockwise from true north, at a place of that grid."""
+    angle = np.deg2rad(grid_deg)
+    ahead = shapely.Point(place.x + 50.0 * np.sin(angle), place.y + 50.0 * np.cos(angle))
+    here, there = gpd.GeoSeries([place, ahead], crs=crs).to_crs(LONLAT)
+    azimuth, _, _ = GEOD.inv(here.x, here.y, there.x, there.y)
+    return float(azimuth % 360.0)

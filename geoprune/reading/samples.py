@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -13,31 +14,35 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from geoprune.layers import column, columns_of
 from geoprune.reading.columns import Columns, RawTable
-from geoprune.reading.faults import Faults
-from geoprune.reading.parts import VINE_NUMBER
+from geoprune.reading.declared import NOTHING, Declared
+from geoprune.reading.faults import TOLD_ONE_BY_ONE, Faults
 from geoprune.reading.places import LONLAT, MOST_DEGREES, SWAP, check_near, to_work, without_place
 from geoprune.reading.tables import read_table
 from geoprune.reading.vector_files import ENDINGS, read_layers
 from geoprune.text import few
 
-#: More prunings than this no vine gives (design choice; 6.8 kg were weighed in one California block), and fewer are less
-#: than one short cane: such a vine has none (design choice).
-MOST_KG, LEAST_KG = 12.0, 0.002
-CANES, VINES_WEIGHED = (0.0, 500.0), (1.0, 50.0)
-#: Years of a pruning: one of this December may be called next year's.
-SEASON = (1900.0, date.today().year + 1.0)
-CANE_DIAMETER_MM, INTERNODE_MM = (1.0, 40.0), (5.0, 400.0)
+#: Columns that are read apart: they depend on each other, or are places.
+APART = ("block", "pruning_weight", "vines_weighed", "lon", "lat", "easting", "northing")
 
 
-def read_sample_file(path: Path, faults: Faults) -> RawTable | None:
-    """Read a table of weighed vines, or a layer of points; None when nothing can be read, and a problem is noted."""
+def read_sample_file(
+    path: Path, faults: Faults, declared: Declared | None = None, *, layers: Mapping[str, str] = NOTHING
+) -> RawTable | None:
+    """Read a table of weighed vines, or a layer of points (`layers`: what layers are called there).
+
+    None when nothing can be read, and a problem is noted.
+    """
+    declared = declared or Declared()
     if path.suffix.lower() not in ENDINGS:
-        return read_table(path, faults.at(path.name, "samples"), also=ENDINGS)
-    layers = read_layers(path, faults.at(path.name))
-    if layers and "samples" not in layers:
+        return read_table(
+            path, faults.at(path.name, "samples"), also=ENDINGS, sheet=declared.sheet, header_row=declared.header_row
+        )
+    found = read_layers(path, faults.at(path.name), layers)
+    if found and "samples" not in found:
         faults.at(path.name).add("there is no layer samples", "Name the layer samples")
-    return layers.get("samples")
+    return found.get("samples")
 
 
 def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, crs: str | None = None) -> gpd.GeoDataFrame:
@@ -62,30 +67,15 @@ def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, cr
     columns = Columns(raw, faults)
     if not len(raw.table):
         columns.faults.add("there are no samples", "Give a line per weighed vine")
-    count = columns.number("vines_weighed", VINES_WEIGHED, whole=True).fillna(1.0)
-    weight = _weight(columns, count)
-    canes, bulls = (columns.number(name, CANES, whole=True) for name in ("canes", "bull_canes"))
+    read = {entry.si_name: columns.read(entry) for entry in columns_of("samples") if entry.name not in APART}
+    count = columns.read(column("samples", "vines_weighed")).fillna(1.0)
+    weight = read["pruning_weight_kg"] = _weight(columns, count)
+    canes, bulls = read["canes"], read["bull_canes"]
     found = [(raw.place(i), f"bull_canes is {bulls[i]:g} of {canes[i]:g} canes") for i in np.flatnonzero(bulls > canes)]
     columns.faults.add_each(found, "Correct the counts: bull canes are among the canes")
-    rows, vines = columns.text("row"), columns.number("vine", VINE_NUMBER, whole=True)
-    table = pd.DataFrame(
-        {
-            "row": rows,
-            "vine": vines,
-            "pruning_weight_kg": weight,
-            "vine_weight_kg": weight / count,
-            "vines_weighed": count.astype(int),
-            "canes": canes,
-            "bull_canes": bulls,
-            "cane_diameter_mm": columns.quantity("cane_diameter", "cane", CANE_DIAMETER_MM),
-            "internode_mm": columns.quantity("internode", "cane", INTERNODE_MM),
-            "season": columns.number("season", SEASON, whole=True),
-            "date": columns.text("date"),
-            "note": columns.text("note"),
-            "source_row": raw.numbers,
-            "source_place": raw.places(),
-        }
-    )
+    rows, vines = read["row"], read["vine"]
+    per_vine = {"vine_weight_kg": weight / count, "vines_weighed": count.astype(int)}
+    table = pd.DataFrame(read | per_vine | {"source_row": raw.numbers, "source_place": raw.places()})
     named = ((rows != "") & vines.notna()).to_numpy()
     alone = np.flatnonzero((rows == "") & vines.notna())
     if len(alone):
@@ -96,13 +86,18 @@ def check_samples(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults, *, cr
 
 
 def _weight(columns: Columns, count: pd.Series) -> pd.Series:
-    weight = columns.quantity("pruning_weight", "weight", None, required="every row")
-    name = next((str(c) for c in columns.table if str(c).startswith("pruning_weight")), "pruning_weight")
-    wrong = ((weight < LEAST_KG * count) | (weight > MOST_KG * count)).to_numpy()
+    """Weights in kg; one that so many vines cannot give is missing, and a problem is noted."""
+    entry = column("samples", "pruning_weight")
+    assert entry.limits is not None
+    low, high = entry.limits
+    weight = columns.read(replace(entry, limits=None))
+    name = next((str(c) for c in columns.table if str(c).startswith(entry.name)), entry.name)
+    wrong = ((weight < low * count) | (weight > high * count)).to_numpy()
     place, given = columns.raw.place, columns.table.get(name)
-    found = [(place(i), f"{name} is '{given.iloc[i]}': not possible") for i in np.flatnonzero(wrong)]
-    mend = f"A vine gives {LEAST_KG:g} to {MOST_KG:g} kg of prunings: correct weight or unit, leave out missing vines"
-    columns.faults.add_each(found, mend)
+    places = np.flatnonzero(wrong)
+    found = [(place(i), f"{name} is '{given.iloc[i]}': not possible") for i in places[:TOLD_ONE_BY_ONE]]
+    mend = f"A vine gives {low:g} to {high:g} kg of prunings: correct weight or unit, leave out missing vines"
+    columns.faults.add_each(found, mend, count=len(places))
     return weight.mask(wrong)
 
 
@@ -110,7 +105,7 @@ def _places(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_]
     """The place given for each sample, in the work CRS; None where there is none. A named row and vine is enough."""
     raw, faults = columns.raw, columns.faults
     before = len(faults.problems)
-    given, given_crs = _given_places(columns, crs)
+    given, given_crs = given_places(columns, crs)
     missing = shapely.is_missing(given) | shapely.is_empty(given) | without_place(given)
     without = np.flatnonzero(missing & ~named)
     if len(faults.problems) == before:
@@ -133,7 +128,7 @@ def _places(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_]
     return places
 
 
-def _given_places(columns: Columns, crs: str | None) -> tuple[NDArray[np.object_], CRS | None]:
+def given_places(columns: Columns, crs: str | None) -> tuple[NDArray[np.object_], CRS | None]:
     """Points as given, and their CRS; a problem is noted where there is no usable place in any line."""
     table, faults = columns.raw.table, columns.faults
     nothing = np.full(len(table), None, dtype=object)

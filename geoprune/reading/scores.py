@@ -7,16 +7,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from geoprune.layers import Vineyard
+from geoprune.layers import Vineyard, columns_of
 from geoprune.reading.agreement import check_vine_numbers, row_ends
 from geoprune.reading.columns import Columns
 from geoprune.reading.faults import Faults
-from geoprune.reading.parts import VINE_NUMBER, rows_as_drawn
+from geoprune.reading.parts import rows_as_drawn
 from geoprune.reading.tables import read_table
 
 KEYS = ("block", "row", "vine")
-#: Any scale will do, but a number beyond this is no score (design choice).
-SCORE = (-1e6, 1e6)
 
 
 def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
@@ -46,14 +44,10 @@ def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
     columns = Columns(raw, faults)
     if not len(raw.table):
         columns.faults.add("there are no scores", "Score some vines, or leave the file out")
-    for name in ("vine", "score"):
-        columns.require(name)
     table = pd.DataFrame(
         {
             "block": columns.block(vineyard.blocks["block"].tolist()),
-            "row": columns.required_text("row"),
-            "vine": columns.number("vine", VINE_NUMBER, required=True, whole=True),
-            "score": columns.number("score", SCORE, required=True),
+            **{entry.name: columns.read(entry) for entry in columns_of("scores") if entry.name != "block"},
             "source_place": raw.places(),
         }
     )

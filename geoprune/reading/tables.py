@@ -7,16 +7,21 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from geoprune.reading.columns import RawTable, clean_names, name_text
+from geoprune.reading.columns import RawTable, clean_names, headers_of, name_text
 from geoprune.reading.faults import Faults
+from geoprune.sources import LARGEST_TABLE, Unfit, read_bytes
+from geoprune.text import few
+from geoprune.workbook import Unreadable, read_workbook
 
+#: Number of a line in its file, and its cells.
+Line = tuple[int, list[Any]]
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 SEPARATORS = ",;\t"
 #: A workbook's size unpacked (bytes), the cells from A1 to the farthest one of a sheet, and how a cell names its place.
@@ -25,7 +30,9 @@ CELL = re.compile(rb'<c [^<>]{0,200}?\br="([A-Z]{1,3})([0-9]{1,7})"')
 PROTECTED = b"\xd0\xcf\x11\xe0"  # compound file: a workbook with a password, or of the kind before 2007
 
 
-def read_table(path: Path, faults: Faults, *, also: Iterable[str] = ()) -> RawTable | None:
+def read_table(
+    path: Path, faults: Faults, *, also: Iterable[str] = (), sheet: str = "", header_row: Sequence[int] = ()
+) -> RawTable | None:
     """Read a table: CSV (any separator and encoding) or XLSX (the sheet named as the layer, else the first with anything).
 
     Parameters
@@ -35,6 +42,10 @@ def read_table(path: Path, faults: Faults, *, also: Iterable[str] = ()) -> RawTa
         Where problems are noted; its layer says what the table is of.
     also : iterable of str
         Endings that are read elsewhere, for the message when this one is not.
+    sheet : str
+        Sheet of a workbook to read; "" for the one named as the layer, else the first with anything in it.
+    header_row : sequence of int
+        Lines that name the columns, counted from 1, read together as one name; empty for the first with anything in it.
 
     Returns
     -------
@@ -45,20 +56,23 @@ def read_table(path: Path, faults: Faults, *, also: Iterable[str] = ()) -> RawTa
     if ending not in (*TEXT_ENDINGS, ".xlsx"):
         faults.add(f"{faults.layer} ending in '{ending}' are not read", f"Give one of {', '.join(('.csv', '.xlsx', *also))}")
         return None
-    if not path.exists():
-        faults.add("the file does not exist", "Check its name and folder")
+    try:
+        data = read_bytes(path, most=LARGEST_TABLE)
+    except Unfit as error:
+        faults.add(error.what, error.mend)
         return None
-    if path.is_dir():
-        faults.add("it is a folder, not a file", "Give the table itself")
-        return None
-    data = path.read_bytes()
     if not data.strip():
         faults.add("the file is empty", "Give a table: a line of column names and the lines below it")
         return None
-    return _workbook(path, data, faults) if ending == ".xlsx" else _text_table(path, data, faults)
+    found = _workbook(path, data, faults, sheet) if ending == ".xlsx" else _text_lines(path, data, faults)
+    if found is None:
+        return None
+    lines, decimal_comma = found
+    return _table(path, _headed(lines, header_row, faults), faults, decimal_comma=decimal_comma)
 
 
-def _text_table(path: Path, data: bytes, faults: Faults) -> RawTable | None:
+def _text_lines(path: Path, data: bytes, faults: Faults) -> tuple[list[Line], bool] | None:
+    """Lines of a text, and whether numbers in it may have a decimal comma."""
     text = _decoded(path, data, faults)
     if text is None:
         return None
@@ -66,14 +80,14 @@ def _text_table(path: Path, data: bytes, faults: Faults) -> RawTable | None:
     head = next((line for line in text.splitlines() if line.strip()), "")
     separator = max(SEPARATORS, key=head.count)
     reader = csv.reader(io.StringIO(text), delimiter=separator)
-    lines: list[tuple[int, list[Any]]] = []
+    lines: list[Line] = []
     try:
         for cells in reader:
             lines.append((reader.line_num, cells))
     except csv.Error as error:
         faults.add(f"the table cannot be read ({error})", "Save it again as CSV", row=f"line {reader.line_num}")
         return None
-    return _table(path, lines, faults, decimal_comma=separator != ",")
+    return lines, separator != ","
 
 
 def _decoded(path: Path, data: bytes, faults: Faults) -> str | None:
@@ -90,9 +104,36 @@ def _decoded(path: Path, data: bytes, faults: Faults) -> str | None:
         return data.decode("cp1252", errors="replace")
 
 
-def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
-    from python_calamine import CalamineError, CalamineWorkbook
+def _workbook(path: Path, data: bytes, faults: Faults, wanted: str) -> tuple[list[Line], bool] | None:
+    """Lines of a workbook's sheet, and that numbers written as text may have a decimal comma."""
+    sheets = _sheets(data, faults)
+    if sheets is None:
+        return None
+    called = (wanted or faults.layer).strip().casefold()
+    named = [lines for name, lines in sheets.items() if name.strip().casefold() == called]
+    if wanted and not named:
+        faults.add(f"there is no sheet '{wanted}'", f"Correct sheet in the settings ({few(sheets)})")
+        return None
+    filled = [lines for lines in named or sheets.values() if any(_holds_anything(cells) for _, cells in lines)]
+    return filled[0] if filled else [], True
 
+
+def sheets_of(path: Path, faults: Faults) -> dict[str, list[Line]]:
+    """Return the lines of every sheet that holds anything, of a table in text under the name ""; empty when unreadable."""
+    if path.suffix.lower() not in (*TEXT_ENDINGS, ".xlsx") or not path.is_file():
+        return {}
+    try:
+        data = read_bytes(path, most=LARGEST_TABLE)
+    except Unfit:
+        return {}
+    if path.suffix.lower() == ".xlsx":
+        sheets = _sheets(data, faults) or {}
+        return {name: lines for name, lines in sheets.items() if any(_holds_anything(cells) for _, cells in lines)}
+    found = _text_lines(path, data, faults) if data.strip() else None
+    return {} if found is None else {"": found[0]}
+
+
+def _sheets(data: bytes, faults: Faults) -> dict[str, list[Line]] | None:
     if data.startswith(PROTECTED):
         faults.add("the workbook is protected by a password, or of the kind before 2007", "Save it as XLSX, unprotected")
         return None
@@ -103,15 +144,11 @@ def _workbook(path: Path, data: bytes, faults: Faults) -> RawTable | None:
         faults.add(reason, "Copy the table alone to a new workbook")
         return None
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        named = [name for name in book.sheet_names if name.strip().casefold() == faults.layer]
-        sheets = [book.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in named or book.sheet_names]
-    except (CalamineError, OSError, ValueError) as error:
-        faults.add(f"the workbook cannot be read ({' '.join(str(error).split())[:120]})", "Save it again as XLSX")
+        sheets = read_workbook(data)
+    except Unreadable as error:
+        faults.add(f"the workbook cannot be read ({error})", "Save it again as XLSX")
         return None
-    filled = [sheet for sheet in sheets if any(map(_holds_anything, sheet))]
-    lines = list(enumerate(filled[0], start=1)) if filled else []
-    return _table(path, lines, faults, decimal_comma=True)
+    return {name: list(enumerate(cells, start=1)) for name, cells in sheets.items()}
 
 
 def _too_wide(data: bytes) -> str | None:
@@ -132,7 +169,22 @@ def _too_wide(data: bytes) -> str | None:
     return None
 
 
-def _table(path: Path, lines: list[tuple[int, list[Any]]], faults: Faults, *, decimal_comma: bool) -> RawTable | None:
+def _headed(lines: list[Line], header_row: Sequence[int], faults: Faults) -> list[Line]:
+    """Lines from the names of the columns on; names that stand on several lines are made one."""
+    if not header_row:
+        return lines
+    last = max(header_row)
+    heads = [cells for number, cells in lines if number in header_row]
+    if not heads:
+        faults.add(f"there is no line {last}, which is to name the columns", "Correct header_row in the settings")
+        return []
+    width = max(map(len, heads))
+    told = [[name_text(cell) for cell in cells] + [""] * (width - len(cells)) for cells in heads]
+    names: list[Any] = [" ".join(filter(None, parts)) for parts in zip(*told, strict=True)]
+    return [(last, names), *(line for line in lines if line[0] > last)]
+
+
+def _table(path: Path, lines: list[Line], faults: Faults, *, decimal_comma: bool) -> RawTable | None:
     """The first line that holds anything names the columns; lines without anything are left out."""
     lines = [(number, cells) for number, cells in lines if _holds_anything(cells)]
     if not lines:
@@ -146,7 +198,9 @@ def _table(path: Path, lines: list[tuple[int, list[Any]]], faults: Faults, *, de
     table = pd.DataFrame(cells, columns=range(width), dtype=object)
     table.columns = header
     numbers = np.array([number for number, _ in lines[1:]], dtype=np.int64)
-    return RawTable(path.name, faults.layer, clean_names(table, faults), numbers, "line", None, decimal_comma)
+    names = headers_of(table)
+    cleaned = clean_names(table, faults)
+    return RawTable(path.name, faults.layer, cleaned, numbers, "line", None, decimal_comma, headers=names)
 
 
 def _holds_anything(cells: list[Any]) -> bool:

@@ -1,14 +1,14 @@
-"""Layers of a GeoPackage, GeoJSON, zipped Shapefile or KML as raw tables."""
+"""Layers of a GeoPackage, GeoJSON, zipped Shapefile, KML, GPX or FlatGeobuf as raw tables."""
 
 from __future__ import annotations
 
+import mmap
 import re
 import sqlite3
 import warnings
-import zipfile
-from collections.abc import Callable
-from contextlib import closing
-from pathlib import Path, PurePosixPath
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from types import MappingProxyType
 
 import geopandas as gpd
 import numpy as np
@@ -18,8 +18,20 @@ from pyproj import CRS
 from shapely import force_2d
 from shapely.errors import ShapelyError
 
-from geoprune.reading.columns import RawTable, clean_names
+from geoprune.reading.columns import RawTable, clean_names, headers_of
 from geoprune.reading.faults import Faults
+from geoprune.reading.inside import (
+    Member,
+    archive_of,
+    check_declared_crs,
+    check_geopackage_layer,
+    geopackage_layers,
+    members_of,
+    unpacked,
+)
+from geoprune.reading.marks import weights_of_marks
+from geoprune.sources import Unfit, plain_path
+from geoprune.text import few
 
 KNOWN = ("blocks", "rows", "vines", "samples", "bud_checks")
 #: Layers that may be plain tables: row and vine are a place.
@@ -31,13 +43,19 @@ ENDINGS = {
     ".zip": "zipped Shapefile or GeoJSON files",
     ".kml": "KML",
     ".kmz": "KML",
+    ".gpx": "GPX",
+    ".fgb": "FlatGeobuf",
 }
+#: Formats of marked points, whose names and descriptions people write into.
+MARKS = (".gpx", ".kml", ".kmz")
 OpenedLayer = tuple[gpd.GeoDataFrame, bool]
+Choose = Callable[[list[str]], list[str]]
 #: JSON is opened as GeoJSON and nothing else: other kinds of it can name any file or address.
 ONE_DRIVER = "GeoJSON:"
 #: What may stand before the first element of an XML file.
 XML_BEFORE_ROOT = re.compile(rb"\A(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
-LARGEST_UNPACKED = 2_000_000_000
+#: The name under which a file lies in our own folder, as libraries tell it.
+PRIVATE_NAME = re.compile(r"\S*geoprune-\w+\.in/(?:source|document|layer\d+)\.\w+")
 #: What a file that is damaged, or of another kind, makes the readers raise.
 UNREADABLE = (RuntimeError, OSError, ValueError, sqlite3.Error, ShapelyError)
 #: First bytes of the files read from a zip.
@@ -51,8 +69,8 @@ KML_OWN = frozenset(
 )
 
 
-def read_layers(path: Path, faults: Faults) -> dict[str, RawTable]:
-    """Read every layer of a vector file that geoprune knows.
+def read_layers(path: Path, faults: Faults, called: Mapping[str, str] = MappingProxyType({})) -> dict[str, RawTable]:
+    """Read the layers of a vector file that geoprune knows; others are not opened.
 
     Parameters
     ----------
@@ -61,18 +79,47 @@ def read_layers(path: Path, faults: Faults) -> dict[str, RawTable]:
         (layer = file name), KML or KMZ (layer = folder).
     faults : Faults
         Where problems and remarks are noted.
+    called : mapping, optional
+        Layer -> what it is called in the file.
 
     Returns
     -------
     dict
         Layer name -> raw table; empty when the file cannot be read (the problem is noted).
     """
-    return _named_as_known(open_layers(path, faults), path, faults)
+    ours = {_folded(name): layer for layer, name in called.items()}
+
+    def known_as(name: str) -> str:
+        return ours.get(_folded(name), name)
+
+    def choose(names: list[str]) -> list[str]:
+        folded = {_folded(name) for name in names}
+        for name, layer in ours.items():
+            if name not in folded:
+                faults.add(f"there is no layer '{called[layer]}'", f"Correct [layers] in the settings ({few(names)})")
+        known = [name for name in names if _folded(known_as(name)) in KNOWN]
+        if known or len(names) == 1:
+            return known or names
+        faults.add(f"no known layer (found: {few(map(str, names))})", f"Name the layers {', '.join(KNOWN)}")
+        return []
+
+    found = open_layers(path, faults, choose=choose)
+    return _named_as_known({known_as(name): layer for name, layer in found.items()}, path, faults)
 
 
-def open_layers(
-    path: Path, faults: Faults, *, choose: Callable[[list[str]], list[str]] = lambda names: names
-) -> dict[str, OpenedLayer]:
+def layer_names(path: Path) -> list[str]:
+    """Return the names of a file's layers as they are; empty where it cannot be read."""
+    found: list[str] = []
+
+    def note(names: list[str]) -> list[str]:
+        found.extend(names)
+        return []
+
+    open_layers(path, Faults(path.name), choose=note)
+    return found
+
+
+def open_layers(path: Path, faults: Faults, *, choose: Choose = list) -> dict[str, OpenedLayer]:
     """Open layers of a vector file as they are.
 
     Parameters
@@ -88,32 +135,29 @@ def open_layers(
     dict
         Layer name -> table, and whether its column names were cut to ten letters; empty when the file cannot be read.
     """
-    if not _plausible(path, faults):
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        hint = (
+            "Zip the .shp together with its .dbf, .shx and .prj" if ending == ".shp" else f"Give one of {', '.join(ENDINGS)}"
+        )
+        faults.add(f"files ending in '{ending}' are not read", hint)
         return {}
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), plain_path(path) as plain:
             warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
-            return _open(path, faults, choose)
-    except UNREADABLE as error:
-        reason = " ".join(str(error).replace(str(path), path.name).split())[:160]
+            return _open(plain, path.stem, faults, choose) if _plausible(plain, faults) else {}
+    except Unfit as error:
+        faults.add(error.what, error.mend)
+    except (*UNREADABLE, MemoryError) as error:
+        reason = " ".join(str(error).split()) or "it does not fit into the memory"
+        reason = PRIVATE_NAME.sub(path.name.replace("\\", ""), reason)[:160]
         faults.add(f"the file cannot be read ({reason})", "Save it again, best as a GeoPackage")
-        return {}
+    return {}
 
 
 def _plausible(path: Path, faults: Faults) -> bool:
     """Compare what a file's ending says with its first bytes."""
-    ending = path.suffix.lower()
-    if ending not in ENDINGS:
-        known = ", ".join(ENDINGS)
-        hint = "Zip the .shp together with its .dbf, .shx and .prj" if ending == ".shp" else f"Give one of {known}"
-        faults.add(f"files ending in '{ending}' are not read", hint)
-        return False
-    if not path.exists():
-        faults.add("the file does not exist", "Check its name and folder")
-        return False
-    if path.is_dir():
-        faults.add("it is a folder, not a file", "Give the file itself")
-        return False
+    ending = path.suffix
     with path.open("rb") as file:
         head = file.read(4096)
     if not head.strip():
@@ -125,64 +169,96 @@ def _plausible(path: Path, faults: Faults) -> bool:
         ".zip": head.startswith(b"PK"),
         ".kmz": head.startswith(b"PK"),
         ".kml": XML_BEFORE_ROOT.sub(b"", text).startswith(b"<kml"),
+        ".gpx": XML_BEFORE_ROOT.sub(b"", text).startswith(b"<gpx"),
+        ".fgb": head.startswith(b"fgb"),
     }.get(ending, text.startswith(b"{"))
     if not fits:
         faults.add(f"the file is not what its ending {ending} says", f"Save it again as {ENDINGS[ending]}")
     return fits
 
 
-def _open(path: Path, faults: Faults, choose: Callable[[list[str]], list[str]]) -> dict[str, OpenedLayer]:
-    ending = path.suffix.lower()
-    if ending in (".zip", ".geojson", ".json"):
-        found = _open_zip(path, faults) if ending == ".zip" else _split(gpd.read_file(f"{ONE_DRIVER}{path}"), path.stem)
-        return {name: found[name] for name in choose(list(found))}
-    kinds = {str(name): kind for name, kind in pyogrio.list_layers(path)}
-    names = [name for name, kind in kinds.items() if kind is not None or _folded(name) in WITHOUT_SHAPES]
-    if ending == ".gpkg":
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
-            tables = {row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        names = [name for name in names if name in tables]
+def _open(path: Path, stem: str, faults: Faults, choose: Choose) -> dict[str, OpenedLayer]:
+    """Open a file that lies under a plain name in a folder of ours."""
+    if path.suffix == ".zip":
+        return _open_zip(path, faults, choose)
+    if path.suffix in (".geojson", ".json"):
+        return _split(_open_json(path), stem, choose)
+    if path.suffix == ".gpkg":
+        shaped = geopackage_layers(path)
+    else:
+        path = _kml_inside(path) if path.suffix == ".kmz" else path
+        if path.suffix in (".kml", ".gpx"):
+            _check_entities(path)
+        shaped = {str(name): kind is not None for name, kind in pyogrio.list_layers(path)}
+    if path.suffix == ".gpx":
+        shaped = {name: shapes for name, shapes in shaped.items() if name == "waypoints"}
+    names = [name for name, shapes in shaped.items() if shapes or _folded(name) in WITHOUT_SHAPES]
     if not names:
         faults.add("there is no layer with shapes in it", f"Name the layers {', '.join(KNOWN)}")
-        return {}
-    return {name: (gpd.read_file(path, layer=name), False) for name in choose(names)}
+    return {name: (_open_layer(path, name), False) for name in (choose(names) if names else ())}
 
 
-def _open_zip(path: Path, faults: Faults) -> dict[str, OpenedLayer]:
-    try:
-        with zipfile.ZipFile(path) as archive:
-            members = [i for i in archive.infolist() if not i.is_dir() and "__MACOSX" not in i.filename]
-    except zipfile.BadZipFile as error:
-        raise ValueError("not a whole zip file") from error
-    if sum(member.file_size for member in members) > LARGEST_UNPACKED:
-        raise ValueError("more than 2 GB when unpacked")
-    if any(member.flag_bits & 1 for member in members):
-        raise ValueError("protected by a password")
-    found = {}
-    for member in members:
-        inside = PurePosixPath(member.filename)
-        ending = inside.suffix.lower()
-        if ending in MEMBER_HEADS and ".." not in inside.parts:
-            with zipfile.ZipFile(path) as archive, archive.open(member) as file:
-                if not file.read(4096).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(MEMBER_HEADS[ending]):
-                    raise ValueError(f"{member.filename} is not what its ending says")
-            inside_zip = f"/vsizip/{{{path.resolve()}}}/{member.filename}"
-            table = gpd.read_file(inside_zip if ending == ".shp" else f"{ONE_DRIVER}{inside_zip}")
-            if inside.stem in found:
-                faults.add(f"two files in the zip are called '{inside.stem}'", "Keep one of the two")
-            found[inside.stem] = (table, ending == ".shp")
-    if not found:
-        faults.add("there is no .shp or .geojson file in the zip", "Zip the files themselves, with all their parts")
-    return found
+def _open_layer(path: Path, layer: str) -> gpd.GeoDataFrame:
+    """A layer; a GeoPackage itself is opened as one that nobody changes, a copy of it may be mended."""
+    if path.suffix == ".gpkg":
+        check_geopackage_layer(path, layer)
+    return gpd.read_file(path, layer=layer, **({"IMMUTABLE": "YES"} if path.suffix == ".gpkg" and path.is_symlink() else {}))
 
 
-def _split(table: gpd.GeoDataFrame, name: str) -> dict[str, OpenedLayer]:
+def _open_json(path: Path) -> gpd.GeoDataFrame:
+    check_declared_crs(path)
+    return gpd.read_file(f"{ONE_DRIVER}{path}")
+
+
+def _open_zip(path: Path, faults: Faults, choose: Choose) -> dict[str, OpenedLayer]:
+    """Layers in a zip: those members are unpacked beside it that are to be read, and what belongs to them."""
+    with archive_of(path) as archive:
+        found: dict[str, Member] = {}
+        for member in members_of(archive, (".shp", ".geojson", ".json")):
+            if member.name.stem in found:
+                faults.add(f"two files in the zip are called '{member.name.stem}'", "Keep one of the two")
+            found[member.name.stem] = member
+        if not found:
+            faults.add("there is no .shp or .geojson file in the zip", "Zip the files themselves, with all their parts")
+            return {}
+        layers = {}
+        for number, name in enumerate(choose(list(found))):
+            file = unpacked(archive, found[name], path.parent / f"layer{number}")
+            with file.open("rb") as opened:
+                if not opened.read(4096).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(MEMBER_HEADS[file.suffix]):
+                    raise ValueError(f"{found[name].name} is not what its ending says")
+            shape = file.suffix == ".shp"
+            layers[name] = (gpd.read_file(file) if shape else _open_json(file), shape)
+    return layers
+
+
+def _kml_inside(path: Path) -> Path:
+    """The first KML document in a KMZ, unpacked beside it."""
+    with archive_of(path) as archive:
+        members = members_of(archive, (".kml",))
+        if not members:
+            raise ValueError("there is no .kml file in it")
+        return unpacked(archive, members[0], path.parent / "document")
+
+
+def _check_entities(path: Path) -> None:
+    """Refuse XML that declares entities of its own: no program that draws vineyards does, and they grow without end."""
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as text:
+        if text.find(b"<!DOCTYPE") >= 0 or text.find(b"<!ENTITY") >= 0:
+            raise ValueError("it declares a document type of its own")
+
+
+def _split(table: gpd.GeoDataFrame, name: str, choose: Choose) -> dict[str, OpenedLayer]:
     """Several layers in one GeoJSON: the property `layer` says which a feature belongs to."""
     key = next((c for c in table.columns if str(c).strip().casefold() == "layer"), None)
     if key is None:
         return {name: (table, False)}
     words = table[key].fillna("").astype(str).str.strip()
-    return {word: (part.drop(columns=key).dropna(axis=1, how="all"), False) for word, part in table.groupby(words)}
+    chosen = choose([word for word in words.unique() if word] or [""])
+    if len(chosen) and (words == "").any() and "" not in chosen:
+        chosen = [*chosen, ""]
+    parts = {word: table[words == word] for word in chosen}
+    return {word: (part.drop(columns=key).dropna(axis=1, how="all"), False) for word, part in parts.items()}
 
 
 def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -> dict[str, RawTable]:
@@ -217,13 +293,26 @@ def _folded(name: str) -> str:
 def _raw(table: gpd.GeoDataFrame, path: Path, layer: str, cut: bool, faults: Faults) -> RawTable:
     if not isinstance(table, gpd.GeoDataFrame):
         table = gpd.GeoDataFrame(table.assign(geometry=None), geometry="geometry")
+    ending = path.suffix.lower()
+    if ending in MARKS and layer == "samples":
+        table = weights_of_marks(table, faults)
     geometry = pd.Series(force_2d(table.geometry.values), dtype=object).to_numpy()
     plain = pd.DataFrame(table.drop(columns=table.geometry.name)).reset_index(drop=True)
+    names = headers_of(plain)
     plain = clean_names(plain, faults.at(path.name, layer), short_names=cut)
-    if path.suffix.lower() in (".kml", ".kmz"):
+    if ending in (".kml", ".kmz"):
         plain = _kml_columns(plain, layer)
     plain["geometry"] = geometry
-    return RawTable(path.name, layer, plain, np.arange(1, len(plain) + 1), "feature", usable_crs(table.crs))
+    return RawTable(
+        path.name,
+        layer,
+        plain,
+        np.arange(1, len(plain) + 1),
+        "feature",
+        usable_crs(table.crs),
+        ending in MARKS,
+        headers=names,
+    )
 
 
 def _kml_columns(table: pd.DataFrame, layer: str) -> pd.DataFrame:

@@ -27,6 +27,8 @@ class Trellis:
     rows : row, order, length_m, vines, geometry (first vertex = end of vine 1)
     panels : row, row_order, panel, first_vine, last_vine, vines, counted, geometry (post to post)
     vines : row, row_order, vine, status, panel, panel_id, along_m, counted, geometry; one per planting position
+    posts_surveyed : whether the block tells how many vines stand between two posts; else panels are a reckoning aid of a
+        usual length, and people are to be told vines, not posts
     """
 
     rows: gpd.GeoDataFrame
@@ -34,6 +36,7 @@ class Trellis:
     vines: gpd.GeoDataFrame
     row_spacing_m: float
     vine_spacing_m: float
+    posts_surveyed: bool = True
 
 
 def build_trellis(vineyard: Vineyard, block: str) -> Trellis:
@@ -50,13 +53,18 @@ def build_trellis(vineyard: Vineyard, block: str) -> Trellis:
     spacing = float(entry["vine_spacing_m"])
     lines = lay_rows(vineyard, block)
     told = entry["vines_per_panel"]
-    per_panel = max(1, round(PANEL_M / spacing)) if pd.isna(told) else int(told)
-    vines, posts = _stand_vines(lines, per_panel)
+    vines, posts = _stand_vines(lines, vines_between_posts(entry))
     _check_apart(vines, block)
     vines["status"] = _status(vines, vineyard, block)
     vines["counted"] = vines["status"].isin(COUNTED)
     panels = _panels(lines.rows, vines, posts)
-    return Trellis(lines.rows, panels, vines, float(entry["row_spacing_m"]), spacing)
+    return Trellis(lines.rows, panels, vines, float(entry["row_spacing_m"]), spacing, posts_surveyed=not pd.isna(told))
+
+
+def vines_between_posts(block: pd.Series) -> int:
+    """Vines of a panel: as the block tells, else the whole vines nearest to the usual length."""
+    told = block.get("vines_per_panel", np.nan)
+    return max(1, round(PANEL_M / float(block["vine_spacing_m"]))) if pd.isna(told) else int(told)
 
 
 def middle_points(lines: gpd.GeoDataFrame) -> NDArray[np.float64]:

@@ -20,6 +20,8 @@ from geoprune.trellis.rows import row_positions
 GONE = ("missing", "dead")
 #: A phone errs by so much among vines (an assumption): so far beyond half a row spacing a named row is still believed.
 PHONE_M = 3.0
+#: So many faults of one kind are told one by one; the rest are counted.
+TOLD_ONE_BY_ONE = 10
 
 
 def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = "") -> gpd.GeoDataFrame:
@@ -43,9 +45,9 @@ def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = ""
     -------
     GeoDataFrame
         The samples with row and vine filled in, `vine_id` (position in trellis.vines), first_vine, last_vine (of the
-        group weighed), offset_m (from the place given to the vine; 0 for row + vine), row_distance_m (from
-        the place given to the row named, else to the nearest; NaN for row + vine), used, why_not; geometry is
-        where the weight stands.
+        group weighed), given_easting, given_northing (m, of the place given; NaN where none was), offset_m (from the place
+        given to the vine; 0 for row + vine), row_distance_m (from the place given to the row named, else to the nearest;
+        NaN for row + vine), used, why_not; geometry is where the weight stands.
 
     Raises
     ------
@@ -69,6 +71,7 @@ def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = ""
     placed["row_named"], placed["too_far"] = named, far
     placed["vine_id"], placed["offset_m"], placed["row_distance_m"] = vine_id, offset, row_distance
     placed["why_not"] = why
+    placed["given_easting"], placed["given_northing"] = placed.geometry.x, placed.geometry.y
     placed["used"] = placed["why_not"] == ""
     placed["row"], placed["vine"] = vines["row"].to_numpy()[vine_id], vines["vine"].to_numpy()[vine_id]
     return _stand_groups(placed, trellis)
@@ -89,24 +92,34 @@ def place_problems(
     known : str or mapping
         Rows that are there, for messages; by block when samples are of several.
     """
-    vine = samples["vine"].to_numpy(dtype=float)
-    named = (samples["row"] != "").to_numpy()
-    there = np.where(np.isnan(vine), ends > 0, (vine >= 1) & (vine <= ends))
+    found = np.flatnonzero(misplaced(samples, ends))
     problems = []
-    for i in np.flatnonzero(named & ~there):
+    for i in found[:TOLD_ONE_BY_ONE]:
         sample = samples.iloc[i]
-        where = sample.get("source_place", f"row {sample['source_row']}")
-        if np.isnan(ends[i]):
-            names = known if isinstance(known, str) else known[sample["block"]]
-            what = f"unknown row '{sample['row']}' in block '{sample['block']}'"
-            problems.append(Problem(file, "samples", where, what, f"Use a row's painted name ({names})"))
-        elif np.isnan(vine[i]):
-            what = f"row '{sample['row']}' of block '{sample['block']}' is too short for a vine"
-            problems.append(Problem(file, "samples", where, what, "Correct the row, or its line"))
-        else:
-            what = f"row '{sample['row']}' of block '{sample['block']}' has {ends[i]:g} vines, not {vine[i]:g}"
-            problems.append(Problem(file, "samples", where, what, "Correct the vine number"))
+        names = known if isinstance(known, str) else known.get(sample["block"], "")
+        problems.append(_place_problem(sample, float(ends[i]), file, names))
+    if len(found) > TOLD_ONE_BY_ONE:
+        what = f"{len(found) - TOLD_ONE_BY_ONE} more lines have a row or vine that is not there"
+        problems.append(Problem(file, "samples", "", what, "Correct row and vine"))
     return problems
+
+
+def misplaced(samples: pd.DataFrame, ends: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which samples name a row or a vine that is not there; `ends` as in `place_problems`."""
+    vine = samples["vine"].to_numpy(dtype=float)
+    there = np.where(np.isnan(vine), ends > 0, (vine >= 1) & (vine <= ends))
+    return (samples["row"] != "").to_numpy() & ~there
+
+
+def _place_problem(sample: pd.Series, end: float, file: str, names: str) -> Problem:
+    where = sample.get("source_place", f"row {sample['source_row']}")
+    row = f"row '{sample['row']}' of block '{sample['block']}'"
+    if np.isnan(end):
+        what = f"unknown row '{sample['row']}' in block '{sample['block']}'"
+        return Problem(file, "samples", where, what, f"Use a row's painted name ({names})")
+    if np.isnan(sample["vine"]):
+        return Problem(file, "samples", where, f"{row} is too short for a vine", "Correct the row, or its line")
+    return Problem(file, "samples", where, f"{row} has {end:g} vines, not {sample['vine']:g}", "Correct the vine number")
 
 
 def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str = "") -> tuple[Remark, ...]:

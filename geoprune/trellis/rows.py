@@ -20,6 +20,11 @@ from geoprune.layers import Vineyard
 
 #: A row may be short of a whole number of vines by this share of a vine: lines are drawn, and map grids stretch.
 SLACK = 0.1
+#: Where each side of a block lies, and how little of it a row's side may point to before it is none (design choice).
+SIDES = {"N": (0.0, 1.0), "E": (1.0, 0.0), "S": (0.0, -1.0), "W": (-1.0, 0.0)}
+LEAST_SHARE = 0.1
+#: So many rows more or fewer than fit are set by their count; more is told, as spacing or outline is wrong (design choice).
+ROWS_SET = 2
 
 
 @dataclass(frozen=True)
@@ -110,18 +115,50 @@ def _row_parts(vineyard: Vineyard, entry: pd.Series) -> tuple[list[str], list[li
         what = "neither a rows layer nor row_bearing_deg"
         raise DataError([Problem("", "blocks", f"block '{entry['block']}'", what, "Give one of the two")])
     spacings = float(entry["row_spacing_m"]), float(entry["vine_spacing_m"])
-    parts = _parallel_lines(entry.geometry, float(entry["row_bearing_deg"]), *spacings)
+    counted = entry.get("rows_counted", np.nan)
+    parts = _parallel_lines(entry.geometry, float(entry["row_bearing_deg"]), *spacings, counted=counted)
+    parts = _numbered_from(parts, entry)
     return [str(number + 1) for number in range(len(parts))], parts
 
 
+def _numbered_from(parts: list[list[LineString]], entry: pd.Series) -> list[list[LineString]]:
+    """Rows laid out, turned so that row 1 stands on the side that the block tells, and vine 1 at the end it tells."""
+    angle = np.deg2rad(float(entry["row_bearing_deg"]))
+    along, right = np.array([np.sin(angle), np.cos(angle)]), np.array([np.cos(angle), -np.sin(angle)])
+    if _turned(entry, "first_row_side", -right):
+        parts = parts[::-1]
+    if _turned(entry, "vine_1_end", -along):
+        parts = [[shapely.reverse(part) for part in row[::-1]] for row in parts]
+    return parts
+
+
+def _turned(entry: pd.Series, name: str, points_to: NDArray[np.float64]) -> bool:
+    """Whether a side or end that a block tells is the one opposite to that the rows were laid out from."""
+    told = str(entry.get(name, "") or "")
+    if told not in SIDES:
+        return False
+    share = float(np.dot(SIDES[told], points_to))
+    if abs(share) < LEAST_SHARE:
+        others = "N or S" if told in "EW" else "E or W"
+        what = f"{name} is {told}, but rows at {float(entry['row_bearing_deg']):.0f} degrees have no such side"
+        raise DataError([Problem("", "blocks", f"block '{entry['block']}'", what, f"Give {others}, or correct the bearing")])
+    return share < 0
+
+
 def _parallel_lines(
-    outline: shapely.Geometry, bearing_deg: float, row_spacing_m: float, vine_spacing_m: float
+    outline: shapely.Geometry, bearing_deg: float, row_spacing_m: float, vine_spacing_m: float, *, counted: float = np.nan
 ) -> list[list[LineString]]:
-    """Parallel lines at the bearing, cut at the outline; the first half a row spacing inside its left edge."""
+    """Parallel lines at the bearing, cut at the outline.
+
+    The first stands half a row spacing inside the outline's left edge. Where the rows were counted, and one or two more or
+    fewer than so many fit, as many are laid out, as far from the left edge as from the right.
+    """
     center = outline.centroid
     turned = affinity.rotate(outline, bearing_deg, origin=center)
     west, south, east, north = turned.bounds
     eastings = np.arange(west + row_spacing_m / 2, east, row_spacing_m)
+    if np.isfinite(counted) and 0 < abs(counted - len(eastings)) <= ROWS_SET:
+        eastings = (west + east) / 2 + row_spacing_m * (np.arange(int(counted)) - (int(counted) - 1) / 2)
     ends = np.stack([np.column_stack([eastings, np.full_like(eastings, n)]) for n in (south - 1, north + 1)], axis=1)
     cuts = shapely.intersection(turned, shapely.linestrings(ends)) if len(eastings) else []
     parts = []

@@ -16,7 +16,7 @@ from shapely import LineString, MultiLineString, MultiPolygon, Point, Polygon, a
 
 from geoprune import DataError, build_trellis, place_samples
 from geoprune.layers import Vineyard
-from geoprune.trellis import lay_rows, left_out_remarks, panel_footprints
+from geoprune.trellis import lay_rows, left_out_remarks, share_ground
 from geoprune.trellis.model import cut_lines
 from geoprune.trellis.rows import vine_places
 
@@ -263,7 +263,7 @@ def test_panel_lines_join_to_the_row():
 def test_footprints_share_out_the_whole_block():
     outline = Polygon([(-2, -3), (40, -3), (33, 50), (-2, 44)])
     trellis = build_trellis(vineyard(straight(12), outline=outline), "A")
-    ground = panel_footprints(trellis, outline)
+    ground = share_ground(trellis, outline, trellis.vines["panel_id"].to_numpy())
     assert len(ground) == len(trellis.panels)
     assert ground.area.sum() == pytest.approx(outline.area)
     assert ground.union_all().area == pytest.approx(outline.area)

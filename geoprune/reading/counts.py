@@ -1,0 +1,208 @@
+"""Recounted vines and ticked rows, from tables that people or the phone's page filled in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from geoprune.layers import column
+from geoprune.reading.columns import Columns, RawTable, matched, name_text
+from geoprune.reading.faults import Faults
+from geoprune.reading.results import Results
+from geoprune.reading.tables import read_table
+
+#: No vine is left more buds or canes (design choices), and no row takes longer on one line (design choice).
+BUDS, CANES, HOURS = (0.0, 1000.0), (0.0, 500.0), (0.0, 500.0)
+#: The apostrophe that our tables put before what a spreadsheet might compute: taken off again where a table comes back.
+GUARD = re.compile(r"(^|;)'(?=\s*[=+\-@＝＋－＠])")
+YES = frozenset({"1", "yes", "y", "true", "x", "done", "si", "sí", "s", "hecho", "hecha"})
+NO = frozenset({"", "0", "no", "n", "false"})
+
+
+def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
+    """Read recounted vines from one or more CSV or XLSX files; lines without a count are left out.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Tables with block (may be left out where there is one), row, vine, buds_left, optional worker, canes, note.
+    results : Results
+        What blocks, rows and vines there are.
+
+    Returns
+    -------
+    DataFrame, RangeIndex
+        block, row, vine, buds_left, worker, canes, note ("" and NaN where not told); `attrs["blank"]`: lines without a count
+
+    Raises
+    ------
+    DataError
+        With every problem: columns missing, unknown block, row or vine, impossible counts, no count at all.
+    """
+    faults = Faults()
+    parts = [_counts_of(path, results, faults.at(path.name, "counts")) for path in paths]
+    faults.problems.stop()
+    told = pd.concat([part for part in parts if part is not None], ignore_index=True)
+    counted = told[told["buds_left"].notna()].astype({"vine": "int64"}).reset_index(drop=True)
+    if counted.empty:
+        faults.at(paths[0].name, "counts").add("no vine was counted", "Fill in buds_left")
+    faults.problems.stop()
+    counted.attrs["blank"] = len(told) - len(counted)
+    return counted
+
+
+def read_ticks(paths: Sequence[Path], results: Results) -> pd.DataFrame:
+    """Read ticked rows and their hours from one or more CSV or XLSX files.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Tables with block (may be left out where there is one), row, and hours, or started and finished (year-month-day
+        and hour:minute); optional worker and done (a row is done where this is left out).
+    results : Results
+
+    Returns
+    -------
+    DataFrame, RangeIndex
+        block, row, hours (0 where a line tells none), worker ("" where not told), done (bool)
+
+    Raises
+    ------
+    DataError
+        With every problem: columns missing, unknown block or row, hours that are missing, impossible or told twice over.
+    """
+    faults = Faults()
+    parts = [_ticks_of(path, results, faults.at(path.name, "hours")) for path in paths]
+    faults.problems.stop()
+    return pd.concat([part for part in parts if part is not None], ignore_index=True)
+
+
+def _counts_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | None:
+    columns = _opened(path, faults)
+    if columns is None:
+        return None
+    for name in ("row", "vine", "buds_left"):
+        columns.require(name)
+    told = pd.DataFrame(
+        {
+            **_rows(columns, results),
+            "vine": columns.number("vine", column("scores", "vine").limits, whole=True, required="vine" in columns.table),
+            "buds_left": columns.number("buds_left", BUDS, whole=True),
+            "worker": columns.text("worker"),
+            "canes": columns.number("canes", CANES, whole=True),
+            "note": columns.text("note"),
+        }
+    )
+    known = set(zip(results.vines["block"], results.vines["row"], results.vines["vine"], strict=True))
+    asked = zip(told["block"], told["row"], told["vine"], strict=True)
+    lost = [
+        at
+        for at, (block, row, vine) in enumerate(asked)
+        if block and row and vine == vine and (block, row, vine) not in known
+    ]
+    said = [(columns.raw.place(at), f"row '{told['row'].iloc[at]}' has no vine {told['vine'].iloc[at]:g}") for at in lost]
+    columns.faults.add_each(said, "Correct the number of the vine")
+    return told
+
+
+def _ticks_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | None:
+    columns = _opened(path, faults)
+    if columns is None:
+        return None
+    columns.require("row")
+    return pd.DataFrame(
+        {**_rows(columns, results), "hours": _hours(columns), "worker": columns.text("worker"), "done": _done(columns)}
+    )
+
+
+def read_back(path: Path, faults: Faults) -> RawTable | None:
+    """Read a table that we wrote and people filled in: names are as they were before they were guarded."""
+    raw = read_table(path, faults)
+    if raw is None:
+        return None
+    plain = raw.table.map(lambda cell: GUARD.sub(r"\1", cell) if isinstance(cell, str) else cell)
+    return replace(raw, table=plain)
+
+
+def _opened(path: Path, faults: Faults) -> Columns | None:
+    raw = read_back(path, faults)
+    if raw is None:
+        return None
+    if not len(raw.table):
+        faults.add("there is no line below the names of the columns", "Fill in the table")
+        return None
+    return Columns(raw, faults)
+
+
+def _rows(columns: Columns, results: Results) -> dict[str, pd.Series]:
+    """Block and row of each line as the results call them; "" where unknown, and a problem is noted."""
+    blocks = columns.block(results.blocks["block"].tolist())
+    told = columns.required_text("row") if "row" in columns.table else columns.text("row")
+    found = pd.Series("", index=told.index, dtype=object)
+    for block, here in blocks.groupby(blocks):
+        names = results.runs.loc[results.runs["block"] == block, "row"].unique()
+        found[here.index] = matched(told[here.index], names)
+    lost = np.flatnonzero(((found == "") & (told != "") & (blocks != "")).to_numpy())
+    said = [(columns.raw.place(at), f"block '{blocks.iloc[at]}' has no row '{told.iloc[at]}'") for at in lost]
+    columns.faults.add_each(said, "Write the row as it is painted on its end post")
+    return {"block": blocks, "row": found}
+
+
+def _hours(columns: Columns) -> pd.Series:
+    timed = [name for name in ("started", "finished") if name in columns.table]
+    if "hours" in columns.table:
+        if timed:
+            columns.faults.add("hours stand beside started and finished", "Keep either hours, or both times")
+        told = columns.number("hours", HOURS)
+        if told.isna().all() and not columns.faults.problems:
+            columns.faults.add("no line tells its hours", "Fill in hours")
+        return told.fillna(0.0)
+    if len(timed) < 2:
+        columns.faults.add("there are no hours", "Add a column hours, or columns started and finished")
+        return pd.Series(np.nan, index=columns.table.index)
+    started, finished = (_times(columns, name) for name in timed)
+    hours = (finished - started).dt.total_seconds() / 3600
+    wrong = np.flatnonzero(((hours <= 0) | (hours > HOURS[1])).to_numpy())
+    columns.faults.add_each(
+        [(columns.raw.place(at), "it is not finished after it was started") for at in wrong], "Correct the two times"
+    )
+    return hours
+
+
+def _times(columns: Columns, name: str) -> pd.Series:
+    told = columns.text(name)
+    found = told.map(_time)
+    wrong = np.flatnonzero(found.isna().to_numpy())
+    said = [(columns.raw.place(at), f"{name} '{told.iloc[at][:40]}' is no day and hour") for at in wrong]
+    columns.faults.add_each(said, "Write it as 2027-01-14 08:30")
+    return pd.to_datetime(found)
+
+
+def _time(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        return None
+
+
+def _done(columns: Columns) -> NDArray[np.bool_]:
+    """Whether each line says that the row is finished; every line does where there is no such column."""
+    if "done" not in columns.table:
+        return np.ones(len(columns.table), dtype=bool)
+    told = columns.table["done"].map(_word)
+    wrong = np.flatnonzero(~told.isin(YES | NO).to_numpy())
+    columns.faults.add_each(
+        [(columns.raw.place(at), f"done '{told.iloc[at][:40]}' is not known") for at in wrong], "Write yes or no"
+    )
+    return told.isin(YES).to_numpy(dtype=bool)
+
+
+def _word(value: object) -> str:
+    return name_text(value).casefold()

@@ -1,0 +1,115 @@
+"""A winter read back from its results: layers with their shapes, and what summary.json says of each block."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+from pyogrio.errors import DataLayerError, DataSourceError
+
+from geoprune.errors import DataError, Problem
+from geoprune.reading.results import PACKAGE
+
+SUMMARY = "summary.json"
+MEND = "Give a folder that geoprune prescribe wrote"
+#: Layer -> columns that are needed of it.
+NEEDED = {
+    "blocks": ("block",),
+    "vines": ("block", "row", "vine", "status", "treatment", "panel"),
+    "rows": ("block", "row", "order"),
+    "panels": ("block", "row", "panel", "first_vine", "last_vine", "zone", "vine_size_kg", "vine_size_se_kg", "vines"),
+    "samples": ("block", "row", "vine", "vine_weight_kg", "vines_weighed", "season", "used"),
+    "zones": ("block", "zone", "vines", "area_ha", "vine_size_kg", "vine_size_se_kg", "buds_per_vine"),
+}
+WHOLE = ("vine", "panel", "first_vine", "last_vine", "vines", "order")
+
+
+@dataclass(frozen=True, eq=False)
+class Winter:
+    """Results of one winter.
+
+    folder : name of the folder; layers : layer -> GeoDataFrame; summary : what summary.json holds
+    """
+
+    folder: str
+    layers: Mapping[str, gpd.GeoDataFrame]
+    summary: Mapping[str, Any]
+
+    @property
+    def blocks(self) -> list[str]:
+        """Names of the blocks, in the order of the results."""
+        return list(dict.fromkeys(self.layers["vines"]["block"]))
+
+    def of(self, layer: str, block: str) -> gpd.GeoDataFrame:
+        """Return a layer's lines of one block."""
+        table = self.layers[layer]
+        return table[table["block"] == block].reset_index(drop=True)
+
+    def told(self, block: str) -> Mapping[str, Any]:
+        """Return what the summary says of a block."""
+        return self.summary["blocks"].get(block, {})
+
+    def settings(self, block: str) -> Mapping[str, Any]:
+        """Return a block's settings as the summary tells them."""
+        return self.told(block).get("settings", {})
+
+
+def read_winter(folder: Path) -> Winter:
+    """Read a folder that `geoprune prescribe` wrote, with shapes.
+
+    Raises
+    ------
+    DataError
+        With everything that is missing from it.
+    """
+    folder = Path(folder)
+    problems: list[Problem] = []
+    summary = _summary(folder, problems)
+    layers = {}
+    for layer, needed in NEEDED.items():
+        try:
+            table = pyogrio.read_dataframe(folder / PACKAGE, layer=layer)
+        except (DataSourceError, DataLayerError, OSError):
+            there = (folder / PACKAGE).exists()
+            what = f"layer {layer} cannot be read from {PACKAGE}" if there else f"there is no {PACKAGE} in it"
+            problems.append(Problem(folder.name, "", "", what, MEND))
+            if not there:
+                break
+            continue
+        lacking = [name for name in needed if name not in table]
+        if lacking:
+            what = f"columns {', '.join(lacking)} are missing"
+            problems.append(Problem(PACKAGE, layer, "", what, "Run geoprune prescribe again"))
+        else:
+            layers[layer] = _plain(table)
+    if problems:
+        raise DataError(problems)
+    return Winter(folder.name, layers, summary)
+
+
+def _summary(folder: Path, problems: list[Problem]) -> Mapping[str, Any]:
+    try:
+        summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+        if all(isinstance(told, dict) and isinstance(told["settings"], dict) for told in summary["blocks"].values()):
+            return dict(summary)
+        what = f"{SUMMARY} does not tell the settings of every block"
+    except OSError:
+        what = f"there is no {SUMMARY} in it"
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        what = f"{SUMMARY} is not that of a prescription"
+    problems.append(Problem(folder.name, "", "", what, MEND))
+    return {}
+
+
+def _plain(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Names as text, whole numbers as such."""
+    texts = [name for name in ("block", "row") if name in table]
+    whole = [name for name in WHOLE if name in table and table[name].notna().all()]
+    kinds = dict.fromkeys(texts, object) | dict.fromkeys(whole, "int64")
+    return gpd.GeoDataFrame(pd.DataFrame(table).astype(kinds), geometry="geometry", crs=table.crs)

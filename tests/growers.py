@@ -1,0 +1,341 @@
+"""Invented growers: each with files, words, units and faults of their own. Nothing here is anyone's vineyard.
+
+Weights follow a slope over the block with noise, so that every one ends in a plan. `answers` are what the grower says when
+asked what nobody else can know: a piece of the question's key -> a piece of the answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from shapely import LineString, Point, Polygon, affinity, box
+
+FT = 0.3048
+
+
+@dataclass(frozen=True)
+class Grower:
+    """A grower: how the files are written, what only they can answer, and what must come out."""
+
+    name: str
+    where: str
+    write: Callable[[Path], tuple[Path, Path | None]]
+    training: str
+    spacing_m: tuple[float, float]
+    answers: Mapping[str, str] = field(default_factory=dict)
+    blocks: int = 1
+    bearing_deg: float | None = None
+
+
+def outline(
+    epsg: int, east: float, north: float, turn_deg: float = 0.0, width: float = 60.0, length: float = 90.0
+) -> Polygon:
+    """A block whose long sides lie `turn_deg` clockwise from the grid's north."""
+    return affinity.rotate(box(east, north, east + width, north + length), -turn_deg, origin="center")
+
+
+def inside(block: Polygon, count: int, seed: int) -> list[Point]:
+    rng = np.random.default_rng(seed)
+    west, south, east, north = block.bounds
+    points: list[Point] = []
+    while len(points) < count:
+        point = Point(rng.uniform(west, east), rng.uniform(south, north))
+        if block.buffer(-3).contains(point):
+            points.append(point)
+    return points
+
+
+def grams(count: int, mean: float, seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return np.round(mean * (1 + 0.3 * np.sin(np.arange(count) / 4) + rng.normal(0, 0.08, count)))
+
+
+def comma(values, digits: int = 1) -> list[str]:
+    return [f"{value:.{digits}f}".replace(".", ",") for value in values]
+
+
+def by_number(count: int, rows: int, vines: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    places = rng.choice(rows * vines, count, replace=False)
+    return 1 + places // vines, 1 + places % vines
+
+
+def rows_of(block: Polygon, spacing_m: float, margin_m: float = 1.5) -> list[LineString]:
+    """Rows along the grid's north, drawn from the south end."""
+    west, south, east, north = block.bounds
+    return [LineString([(x, south + margin_m), (x, north - margin_m)]) for x in np.arange(west + 2, east - 1, spacing_m)]
+
+
+# South America
+
+
+def spanish_geojson(folder: Path) -> tuple[Path, Path]:
+    """Mendoza: GeoJSON of blocks, both spacings in one cell, no rows, weights from a phone with decimal commas."""
+    block = outline(32719, 510_000, 6_340_000, 22)
+    told = {
+        "Nombre": ["Cuartel 7"],
+        "Cultivar": ["Malbec"],
+        "Marco de plantación": ["2,5 x 1,2"],
+        "Conducción": ["Espaldera"],
+    }
+    table = gpd.GeoDataFrame(told | {"Año plantación": [2008]}, geometry=[block], crs=32719).to_crs(4326)
+    table.to_file(folder / "finca.geojson", driver="GeoJSON")
+    places = gpd.GeoSeries(inside(block, 45, 1), crs=32719).to_crs(4326)
+    weights = {"Latitud": comma(places.y, 6), "Longitud": comma(places.x, 6), "Peso de poda (g)": grams(45, 620, 1)}
+    pd.DataFrame(weights | {"Observaciones": ""}).to_excel(folder / "pesos.xlsx", index=False, engine="xlsxwriter")
+    return folder / "finca.geojson", folder / "pesos.xlsx"
+
+
+def chilean_parron(folder: Path) -> tuple[Path, Path]:
+    """Maule: two blocks on parrón, CSV with semicolons and kilos, row and vine numbers from the west."""
+    first, second = outline(32719, 270_000, 6_060_000), outline(32719, 270_080, 6_060_000)
+    told = {"cuartel": ["Bajo", "Alto"], "variedad": "Moscatel", "sistema": "Parrón", "entre hileras (m)": 3.5}
+    told |= {"sobre hilera (m)": 2.5, "fórmula": "20+20"}
+    gpd.GeoDataFrame(told, geometry=[first, second], crs=32719).to_file(folder / "campo.gpkg", layer="campo", driver="GPKG")
+    tables = []
+    for seed, name in enumerate(told["cuartel"]):
+        row, vine = by_number(18, 10, 20, seed)
+        tables.append(
+            pd.DataFrame({"Cuartel": name, "N° hilera": row, "N° planta": vine, "kilos de poda": grams(18, 1900, seed)})
+        )
+    table = pd.concat(tables)
+    table["kilos de poda"] = comma(table["kilos de poda"] / 1000, 2)
+    table.to_csv(folder / "poda.csv", sep=";", index=False, encoding="cp1252")
+    return folder / "campo.gpkg", folder / "poda.csv"
+
+
+def uruguayan_lyre(folder: Path) -> tuple[Path, Path]:
+    """Canelones: lyre, layers with Spanish names, gaps listed, rows drawn, samples as a layer of the same file."""
+    block = outline(32721, 580_000, 6_160_000)
+    lines = rows_of(block, 3.2)
+    told = {"Cuadro": ["La Loma"], "Cepaje": ["Tannat"], "Conducción": ["Lira"], "Entre filas (m)": [3.2]}
+    told |= {"Entre plantas (m)": [1.25], "Regla de poda": ["20+20"]}
+    path = folder / "vina.gpkg"
+    gpd.GeoDataFrame(told, geometry=[block], crs=32721).to_file(path, layer="Cuadros y parcelas", driver="GPKG")
+    names = [f"F{n}" for n in range(1, len(lines) + 1)]
+    gpd.GeoDataFrame({"Fila": names}, geometry=lines, crs=32721).to_file(path, layer="Filas", driver="GPKG")
+    gaps = {"fila": ["F3", "F3", "F7"], "planta": [5, 6, 20], "estado": ["Falta", "Muerta", "enferma"]}
+    places = [lines[2].interpolate(6.0), lines[2].interpolate(7.2), lines[6].interpolate(25.0)]
+    gpd.GeoDataFrame(gaps, geometry=places, crs=32721).to_file(path, layer="Plantas", driver="GPKG")
+    row, vine = by_number(24, len(lines), 40, 5)
+    points = [lines[r - 1].interpolate((v - 0.5) * 1.25) for r, v in zip(row, vine, strict=True)]
+    weighed = {"fila": [f"f{n}" for n in row], "planta": vine, "peso (gramos)": grams(24, 800, 5)}
+    gpd.GeoDataFrame(weighed, geometry=points, crs=32721).to_file(path, layer="Pesos 2026", driver="GPKG")
+    return path, None
+
+
+# North America
+
+
+def lake_erie_feet(folder: Path) -> tuple[Path, Path]:
+    """New York: state grid in feet, pounds, rows painted B1, B2 ..., no rule told: Concord has one."""
+    block = outline(32617, 620_000, 4_690_000)
+    lines = rows_of(block, 9 * FT)
+    told = {"Field": ["Creek Bend"], "Grape": ["Concord"], "System": ["Umbrella Kniffin"], "Row width (ft)": [9.0]}
+    blocks = gpd.GeoDataFrame(told | {"Vine spacing ft": [8.0], "Year planted": [1988]}, geometry=[block], crs=32617)
+    rows = gpd.GeoDataFrame({"Row no": [f"B{n}" for n in range(1, len(lines) + 1)]}, geometry=lines, crs=32617)
+    blocks.to_crs(2262).to_file(folder / "farm.gpkg", layer="blocks", driver="GPKG")
+    rows.to_crs(2262).to_file(folder / "farm.gpkg", layer="rows", driver="GPKG")
+    row, vine = by_number(30, len(lines), 22, 7)
+    table = pd.DataFrame(
+        {"Row #": [f"B{n}" for n in row], "Vine #": vine, "Prunings lbs": (grams(30, 1100, 7) / 453.6).round(1)}
+    )
+    table.assign(Cane_count=18, Notes="").to_csv(folder / "weights.csv", index=False)
+    return folder / "farm.gpkg", folder / "weights.csv"
+
+
+def oregon_xy(folder: Path) -> tuple[Path, Path]:
+    """Oregon: VSP without a word on canes or spurs, X and Y in degrees, rows along the short sides as the samples show."""
+    block = outline(32610, 490_000, 5_020_000, 0, width=90, length=55)
+    told = {"Block Name": ["Hill"], "Variety": ["Pinot noir"], "Trellis": ["VSP"], "Row spacing [ft]": [7.0]}
+    table = gpd.GeoDataFrame(told | {"In-row spacing [ft]": [5.0], "Rule": ["20+20"]}, geometry=[block], crs=32610)
+    table.to_crs(4326).to_file(folder / "hill.geojson", driver="GeoJSON")
+    rng = np.random.default_rng(8)
+    lines = rows_of(block, 7 * FT)
+    kept = rng.choice(len(lines), 8, replace=False)
+    points = [lines[r].interpolate(d) for r in kept for d in (6.0, 26.0, 46.0)]
+    places = gpd.GeoSeries(points, crs=32610).to_crs(4326)
+    told = {"X": places.x, "Y": places.y, "weight_lb": (grams(24, 700, 8) / 453.6).round(2), "Row": np.repeat(kept + 1, 3)}
+    table = pd.DataFrame(told)
+    table.to_csv(folder / "gps.csv", index=False)
+    return folder / "hill.geojson", folder / "gps.csv"
+
+
+def michigan_waypoints(folder: Path) -> tuple[Path, Path]:
+    """Michigan: an outline drawn in a globe program (KML), weights spoken into a receiver's waypoint names (GPX)."""
+    block = outline(32616, 560_000, 4_660_000, 5)
+    table = gpd.GeoDataFrame(
+        {"Name": ["Home block"], "variety": ["Niagara"], "training": ["high cordon"], "row spacing (ft)": ["9"]}
+        | {"vine spacing (ft)": ["8"]},
+        geometry=[block],
+        crs=32616,
+    ).to_crs(4326)
+    table.to_file(folder / "home.kml", driver="KML")
+    places = gpd.GeoSeries(inside(block, 26, 9), crs=32616).to_crs(4326)
+    pounds = grams(26, 1000, 9) / 453.6
+    marks = "".join(
+        f'<wpt lat="{p.y:.6f}" lon="{p.x:.6f}"><name>{n:03d} {w:.1f} lb</name></wpt>'
+        for n, (p, w) in enumerate(zip(places, pounds, strict=True), 1)
+    )
+    gate = f'<wpt lat="{places.iloc[0].y:.6f}" lon="{places.iloc[0].x:.6f}"><name>gate</name></wpt>'
+    head = '<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
+    (folder / "marks.gpx").write_text(f"{head}{gate}{marks}</gpx>", "utf-8")
+    return folder / "home.kml", folder / "marks.gpx"
+
+
+# Europe
+
+
+def italian_layers(folder: Path) -> tuple[Path, Path]:
+    """Tuscany: Italian layer and column names, spur cordon, kilograms in brackets, rows drawn."""
+    block = outline(32632, 680_000, 4_800_000)
+    lines = rows_of(block, 2.8)
+    path = folder / "podere.gpkg"
+    told = {"Nome": ["Vigna Nuova"], "Vitigno": ["Sangiovese"], "Forma di allevamento": ["Cordone speronato"]}
+    told |= {"Sesto d'impianto (m)": ["2,8 x 0,9"], "Regola": ["20+20"], "Anno d'impianto": [2001]}
+    gpd.GeoDataFrame(told, geometry=[block], crs=32632).to_file(path, layer="Appezzamenti", driver="GPKG")
+    names = {"Filare": np.arange(1, len(lines) + 1)}
+    gpd.GeoDataFrame(names, geometry=lines, crs=32632).to_file(path, layer="Filari", driver="GPKG")
+    row, vine = by_number(30, len(lines), 60, 11)
+    table = pd.DataFrame({"Filare": row, "Vite": vine, "Peso legno di potatura (kg)": comma(grams(30, 450, 11) / 1000, 3)})
+    table.to_csv(folder / "potatura.csv", sep=";", index=False)
+    return path, folder / "potatura.csv"
+
+
+def french_lambert(folder: Path) -> tuple[Path, Path]:
+    """Burgundy: a zipped Shapefile on the national grid, weights by X and Y on the same grid, double Guyot."""
+    block = outline(2154, 845_000, 6_670_000, 15)
+    told = {"Parcelle": ["Les Clos"], "Cepage": ["Pinot noir"], "Taille": ["Guyot double"], "Ecart (m)": [1.1]}
+    table = gpd.GeoDataFrame(told | {"Intercep m": [1.0], "Regle": ["20+20"]}, geometry=[block], crs=2154)
+    table.to_file(folder / "parcelles.shp", driver="ESRI Shapefile")
+    import zipfile
+
+    with zipfile.ZipFile(folder / "parcelles.zip", "w") as archive:
+        for part in sorted(folder.glob("parcelles.*")):
+            if part.suffix != ".zip":
+                archive.write(part, part.name)
+                part.unlink()
+    places = inside(block, 30, 12)
+    table = pd.DataFrame({"X": [p.x for p in places], "Y": [p.y for p in places], "Poids de taille (g)": grams(30, 380, 12)})
+    table.round(1).to_csv(folder / "pesees.csv", sep=";", decimal=",", index=False)
+    return folder / "parcelles.zip", folder / "pesees.csv"
+
+
+def german_workbook(folder: Path) -> tuple[Path, Path]:
+    """Palatinate: a workbook with a title, names and units on two lines, on its second sheet; spacing in centimetres."""
+    block = outline(32632, 435_000, 5_460_000, 30)
+    told = {"Lage": ["Steinacker"], "Rebsorte": ["Riesling"], "Erziehung": ["Guyot"], "Gassenbreite (m)": [2.0]}
+    told |= {"Stockabstand (cm)": [110], "Schnittregel": ["20+20"]}
+    gpd.GeoDataFrame(told, geometry=[block], crs=25832).to_file(folder / "betrieb.gpkg", layer="Weinberge", driver="GPKG")
+    row, vine = by_number(28, 19, 45, 13)
+    lines = [["Schnittholz 2026", "", ""], ["", "", ""], ["Zeile", "Stock", "Gewicht"], ["", "", "g"]]
+    lines += [list(line) for line in zip(row.tolist(), vine.tolist(), grams(28, 520, 13).tolist(), strict=True)]
+    with pd.ExcelWriter(folder / "proben.xlsx", engine="xlsxwriter") as book:
+        pd.DataFrame([["Betriebsheft"], ["siehe Blatt 2"]]).to_excel(book, sheet_name="Deckblatt", index=False, header=False)
+        pd.DataFrame(lines).to_excel(book, sheet_name="Proben", index=False, header=False)
+    return folder / "betrieb.gpkg", folder / "proben.xlsx"
+
+
+def portuguese_douro(folder: Path) -> tuple[Path, Path]:
+    """Douro: FlatGeobuf of one plot, royat, kilograms with commas in a workbook whose numbers are text."""
+    block = outline(32629, 610_000, 4_560_000, 60)
+    told = {"Talhão": ["Cima"], "Casta": ["Touriga Nacional"], "Condução": ["Cordão Royat"], "Compasso (m)": ["2,2 x 1,0"]}
+    gpd.GeoDataFrame(told, geometry=[block], crs=32629).to_file(folder / "quinta.fgb", driver="FlatGeobuf")
+    row, vine = by_number(25, 16, 50, 14)
+    table = pd.DataFrame({"Linha": row, "Videira": vine, "Peso da poda (kg)": comma(grams(25, 600, 14) / 1000, 2)})
+    table.to_excel(folder / "pesos.xlsx", index=False, engine="xlsxwriter")
+    return folder / "quinta.fgb", folder / "pesos.xlsx"
+
+
+# Southern hemisphere, English
+
+
+def swartland_bush_vines(folder: Path) -> tuple[Path, Path]:
+    """South Africa: bush vines, no name on the only block, and a column of mass without a unit."""
+    block = outline(32734, 270_000, 6_290_000, 40)
+    told = {
+        "Cultivar": ["Chenin blanc"],
+        "Training system": ["Bush vine"],
+        "Row width (m)": [2.5],
+        "Vine spacing (m)": [1.5],
+    }
+    table = gpd.GeoDataFrame(told | {"Pruning rule": ["20+20"]}, geometry=[block], crs=32734).to_crs(4326)
+    table.to_file(folder / "old_block.geojson", driver="GeoJSON")
+    row, vine = by_number(26, 14, 32, 15)
+    pd.DataFrame({"row": row, "vine": vine, "pruning mass": grams(26, 480, 15)}).to_csv(folder / "mass.csv", index=False)
+    return folder / "old_block.geojson", folder / "mass.csv"
+
+
+def marlborough_survey(folder: Path) -> tuple[Path, Path]:
+    """New Zealand: a phone survey's GeoJSON of points with its own fields, two-cane VSP, blocks on the national grid."""
+    block = outline(2193, 1_670_000, 5_400_000, 75)
+    told = {"name": ["B12"], "variety": ["Sauvignon blanc"], "system": ["two-cane VSP"], "row_dist_m": [2.4]}
+    table = gpd.GeoDataFrame(told | {"vine_dist_m": [1.8], "rule": ["20+20"]}, geometry=[block], crs=2193)
+    table.to_file(folder / "blocks.gpkg", layer="blocks", driver="GPKG")
+    points = inside(block, 32, 16)
+    survey = {
+        "objectid": range(32),
+        "timestamp": "2026-07-01T10:00:00Z",
+        "accuracy": 2.1,
+        "prune wt (g)": grams(32, 1300, 16),
+    }
+    gpd.GeoDataFrame(survey, geometry=points, crs=2193).to_crs(4326).to_file(folder / "survey.geojson", driver="GeoJSON")
+    return folder / "blocks.gpkg", folder / "survey.geojson"
+
+
+GROWERS = (
+    Grower(
+        "a finca on GeoJSON",
+        "Mendoza, Spanish, m",
+        spanish_geojson,
+        "double guyot",
+        (2.5, 1.2),
+        {"row_by_vine": "row_by_vine_m", "ask_training": "double guyot", "ask_no_rule": "vinifera"},
+        bearing_deg=21.9,
+    ),
+    Grower("two blocks on parrón", "Maule, Spanish, m", chilean_parron, "pergola", (3.5, 2.5), blocks=2, bearing_deg=359.0),
+    Grower("a lyre in one file", "Canelones, Spanish, m", uruguayan_lyre, "lyre", (3.2, 1.25)),
+    Grower("rows in feet", "New York, English, ft", lake_erie_feet, "arched cane", (9 * FT, 8 * FT)),
+    Grower(
+        "VSP by X and Y",
+        "Oregon, English, ft",
+        oregon_xy,
+        "flat cane",
+        (7 * FT, 5 * FT),
+        {"ask_training": "flat cane"},
+        bearing_deg=0.0,
+    ),
+    Grower("weights in waypoints", "Michigan, English, ft", michigan_waypoints, "top-wire cordon", (9 * FT, 8 * FT)),
+    Grower("a podere in layers", "Tuscany, Italian, m", italian_layers, "low cordon", (2.8, 0.9)),
+    Grower("a clos on the national grid", "Burgundy, French, m", french_lambert, "double guyot", (1.1, 1.0)),
+    Grower(
+        "a workbook with a title",
+        "Palatinate, German, m and cm",
+        german_workbook,
+        "single guyot",
+        (2.0, 1.1),
+        {"ask_training": "single guyot"},
+    ),
+    Grower(
+        "a quinta in text numbers",
+        "Douro, Portuguese, m",
+        portuguese_douro,
+        "low cordon",
+        (2.2, 1.0),
+        {"ask_no_rule": "vinifera"},
+    ),
+    Grower(
+        "bush vines without a unit",
+        "Swartland, English, m",
+        swartland_bush_vines,
+        "head-trained",
+        (2.5, 1.5),
+        {"pruning_weight": "pruning_weight_g"},
+    ),
+    Grower("a phone survey", "Marlborough, English, m", marlborough_survey, "double guyot", (2.4, 1.8)),
+)

@@ -1,0 +1,84 @@
+"""Twelve invented growers: what each brings ends in a plan after one sitting, and nothing is guessed silently."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from growers import GROWERS, Grower
+
+from geoprune import make_plan, read_vineyard
+from geoprune.jobs.asking import Question
+from geoprune.jobs.check import check_files
+from geoprune.jobs.check_report import check_sections, write_checked
+from geoprune.jobs.settings_entries import entry_text
+from geoprune.reading import choices_of
+from geoprune.settings import SETTINGS_FILE
+from geoprune.words import say
+
+DOCS = Path(__file__).parents[2] / "docs" / "bringing-data.md"
+
+
+def answering(grower: Grower, asked: list[Question]):
+    """Answer as the grower would: what is proposed is taken, what only the grower knows is said."""
+
+    def answer(question: Question) -> int | None:
+        told = question.about.key + " " + str(question.about.fields.get("column", ""))
+        for piece, wanted in grower.answers.items():
+            if piece in told and question.default is None:
+                asked.append(question)
+                return next(i for i, option in enumerate(question.options) if wanted in entry_text(option.sets))
+        return question.default
+
+    return answer
+
+
+@pytest.mark.parametrize("grower", GROWERS, ids=lambda grower: grower.write.__name__)
+def test_one_sitting_ends_in_a_file_that_plans(tmp_path, grower):
+    vineyard, samples = grower.write(tmp_path)
+    asked: list[Question] = []
+    checked = check_files(vineyard, samples, answer=answering(grower, asked))
+    told = [say(line, "en", "us") for _, lines in check_sections(checked) for line in lines]
+    assert checked.ready, (told, checked.problems)
+    assert len(asked) == len(grower.answers)
+    write_checked(checked, tmp_path, language="es", units="metric")
+
+    settings = tomllib.loads((tmp_path / SETTINGS_FILE).read_text("utf-8"))
+    again = check_files(vineyard, samples, settings=settings)
+    assert again.ready
+    assert again.asked == ()
+
+    read = read_vineyard(vineyard, samples=samples, **choices_of(settings))
+    assert set(read.blocks["training"]) == {grower.training}
+    for name, value in zip(("row_spacing_m", "vine_spacing_m"), grower.spacing_m, strict=True):
+        assert read.blocks[name].tolist() == pytest.approx([value] * grower.blocks)
+    if grower.bearing_deg is not None:
+        turn = (read.blocks["row_bearing_deg"].to_numpy() - grower.bearing_deg + 90) % 180 - 90
+        assert abs(turn).max() < 3.0
+    plans = make_plan(read)
+    assert len(plans) == grower.blocks
+    assert all(plan.buds_per_vine > 0 for plan in plans)
+    assert all(plan.samples["used"].mean() > 0.8 for plan in plans)
+
+
+def test_the_steps_of_each_grower_stand_in_the_documentation():
+    lines = DOCS.read_text("utf-8").splitlines()
+    for grower in GROWERS:
+        told = f"| {grower.name} | {grower.where} | {len(grower.answers)} |"
+        assert any(line.startswith(told) for line in lines), told
+
+
+@pytest.mark.parametrize("grower", [g for g in GROWERS if g.answers], ids=lambda grower: grower.write.__name__)
+def test_what_only_the_grower_knows_is_never_taken_unasked(tmp_path, grower):
+    vineyard, samples = grower.write(tmp_path)
+    checked = check_files(vineyard, samples)
+    assert not checked.ready
+    assert len(checked.open) == len(grower.answers)
+    write_checked(checked, tmp_path, language="en", units="us")
+    text = (tmp_path / SETTINGS_FILE).read_text("utf-8")
+    for question, wanted in zip(checked.open, grower.answers.values(), strict=True):
+        entry = next(entry_text(o.sets) for o in question.options if wanted in entry_text(o.sets)).split("] ", 1)[1]
+        assert f"#? {entry}  #" in text
+        text = text.replace(f"#? {entry}  #", f"{entry}  #")
+    assert check_files(vineyard, samples, settings=tomllib.loads(text)).ready
