@@ -2,16 +2,22 @@
 
 from geoprune.rules.advice import (
     AdviceOptions,
-    CropAdvice,
     ZoneAdvice,
     advise,
     split_advice,
-    zone_bull_canes,
-    zone_figures,
 )
-from geoprune.rules.balance import MANY_BULL_CANES, Diagnosis, ZoneFigures, density_notes, diagnose
-from geoprune.rules.bands import Band, cane_weight_g, crop_load, find_bands, is_bull_cane, load_bands
-from geoprune.rules.cautions import BUD_KEYS, CAUTION_KEYS, CAUTIONS, bud_notes, caution_notes, caution_texts
+from geoprune.rules.balance import Diagnosis, density_notes, diagnose
+from geoprune.rules.bands import Band, cane_weight_g, crop_load, find_bands, grape_kind, is_bull_cane, load_bands
+from geoprune.rules.cautions import (
+    BUD_KEYS,
+    CAUTION_KEYS,
+    CAUTIONS,
+    bud_notes,
+    caution_notes,
+    caution_texts,
+    frost_notes,
+    wood_notes,
+)
 from geoprune.rules.crop import (
     Crop,
     CropAssumptions,
@@ -24,7 +30,11 @@ from geoprune.rules.crop import (
     vines_per_ac,
     vines_per_ha,
 )
+from geoprune.rules.evidence import MANY_BULL_CANES, ZoneFigures
+from geoprune.rules.field_sheets import FieldSheet, bud_cutting_sheet, weighing_sheet
+from geoprune.rules.floors import FEWEST_BUDS, FEWEST_REPLANTS, FEWEST_VINES, Measured, measure
 from geoprune.rules.harvest import block_yield_kg, zone_yield_kg
+from geoprune.rules.holds import fewest_canes, frame_steps, number_holds, renew_messages, renew_sign, why_no_number
 from geoprune.rules.injury import Injury, assess_injury, check_counts, crop_potential, zone_injury
 from geoprune.rules.injury_methods import (
     DEFAULT_METHOD,
@@ -37,23 +47,31 @@ from geoprune.rules.injury_methods import (
 )
 from geoprune.rules.labour import MINUTES_PER_VINE, Labour, plan_labour
 from geoprune.rules.library import RuleBook, Trial, load_rules, resolve_rule, rule_cautions, rule_table
-from geoprune.rules.losses import loss_notes, missing_share, replants_alive
+from geoprune.rules.losses import loss_notes, missing_share, replant_notes, replants_alive, sick_notes
 from geoprune.rules.need import LOW_SIZE_KG, RENEW_BELOW_KG, BudNeed, bud_need
-from geoprune.rules.recipes import Recipe, fit_recipe, recipe
+from geoprune.rules.recipes import WOOD_LIMITS, Recipe, countable_counts, fit_recipe, recipe, wood_fault
 from geoprune.rules.rule import Rule, parse_rule
 from geoprune.rules.shares import Shares, alike_p, dispersion_of, pool_shares, share_interval, smooth_shares
-from geoprune.rules.training import Training, find_training, load_trainings
+from geoprune.rules.told_wood import measured_wood, told_count
+from geoprune.rules.training import Training, find_training, load_trainings, suggest_trainings
 from geoprune.rules.wood import Part
+from geoprune.rules.zone_crop import CropAdvice
+from geoprune.rules.zone_figures import zone_bull_canes, zone_figures
+from geoprune.rules.zone_notes import zone_no_number
 
 __all__ = [
     "BUD_KEYS",
     "CAUTIONS",
     "CAUTION_KEYS",
     "DEFAULT_METHOD",
+    "FEWEST_BUDS",
+    "FEWEST_REPLANTS",
+    "FEWEST_VINES",
     "LOW_SIZE_KG",
     "MANY_BULL_CANES",
     "MINUTES_PER_VINE",
     "RENEW_BELOW_KG",
+    "WOOD_LIMITS",
     "AdviceOptions",
     "Band",
     "BudNeed",
@@ -61,9 +79,11 @@ __all__ = [
     "CropAdvice",
     "CropAssumptions",
     "Diagnosis",
+    "FieldSheet",
     "Injury",
     "InjuryMethod",
     "Labour",
+    "Measured",
     "Part",
     "Range",
     "Recipe",
@@ -79,6 +99,7 @@ __all__ = [
     "assess_injury",
     "assumptions_for",
     "block_yield_kg",
+    "bud_cutting_sheet",
     "bud_need",
     "bud_notes",
     "buds_for_target",
@@ -88,6 +109,7 @@ __all__ = [
     "caution_notes",
     "caution_texts",
     "check_counts",
+    "countable_counts",
     "crop_load",
     "crop_offers",
     "crop_potential",
@@ -95,9 +117,13 @@ __all__ = [
     "diagnose",
     "dispersion_of",
     "expect_crop",
+    "fewest_canes",
     "find_bands",
     "find_training",
     "fit_recipe",
+    "frame_steps",
+    "frost_notes",
+    "grape_kind",
     "injury_method",
     "is_bull_cane",
     "load_bands",
@@ -106,23 +132,37 @@ __all__ = [
     "load_rules",
     "load_trainings",
     "loss_notes",
+    "measure",
+    "measured_wood",
     "missing_share",
+    "number_holds",
     "parse_rule",
     "plan_labour",
     "pool_shares",
     "recipe",
+    "renew_messages",
+    "renew_sign",
+    "replant_notes",
     "replants_alive",
     "resolve_rule",
     "rule_cautions",
     "rule_table",
     "secondary_share",
     "share_interval",
+    "sick_notes",
     "smooth_shares",
     "split_advice",
+    "suggest_trainings",
+    "told_count",
     "vines_per_ac",
     "vines_per_ha",
+    "weighing_sheet",
+    "why_no_number",
+    "wood_fault",
+    "wood_notes",
     "zone_bull_canes",
     "zone_figures",
     "zone_injury",
+    "zone_no_number",
     "zone_yield_kg",
 ]

@@ -51,6 +51,7 @@ class Band:
     tag: str
     per: str = ""
     cultivars: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
 
     def place(self, value: float) -> str:
         """Return "below", "inside" or "above"; the ends are inside. A NaN value is "unknown"."""
@@ -68,18 +69,29 @@ def load_bands() -> tuple[Band, ...]:
     return tuple(_band(entry) for entry in data["band"])
 
 
-def find_bands(index: str, *, canopy: str = "single", variety: str = "") -> tuple[Band, ...]:
-    """Bands that apply to a canopy ("single", "divided horizontal", "divided vertical") and a cultivar.
+def find_bands(index: str, *, canopy: str = "single", variety: str = "", kind: str = "winegrape") -> tuple[Band, ...]:
+    """Bands that apply to a canopy ("single", "divided horizontal", "divided vertical"), a cultivar and a kind of grape.
 
-    Empty where none is published.
+    `kind` is "winegrape", "American" or "" where it is not known; `grape_kind` tells it. Empty where none is published.
     """
     return tuple(
         band
         for band in load_bands()
         if band.index == index
         and band.canopy in ("any", canopy)
+        and (not band.kinds or kind in band.kinds)
         and (not band.cultivars or fold(variety) in map(fold, band.cultivars))
     )
+
+
+def grape_kind(group: str) -> str:
+    """What kind of grape a group of the rule book is: "winegrape", "American", or "" where it is not known.
+
+    Seedless table grapes of the eastern United States are pruned as American ones (Smith 2023: 30+10 for both).
+    """
+    if group in ("Vinifera", "French hybrids", "New hybrids"):
+        return "winegrape"
+    return "American" if group in ("American", "Seedless table") else ""
 
 
 def is_bull_cane(diameter_mm: ArrayLike, internode_mm: ArrayLike) -> NDArray[np.bool_]:
@@ -113,10 +125,11 @@ def crop_load(yield_kg: ArrayLike, pruning_weight_kg: ArrayLike, *, pruning: str
 
 def _band(entry: dict[str, Any]) -> Band:
     size = _UNITS[entry["unit"]]
-    fields = {key: value for key, value in entry.items() if key not in ("unit", "low", "high", "cultivars")}
+    fields = {key: value for key, value in entry.items() if key not in ("unit", "low", "high", "cultivars", "kinds")}
     return Band(
         low=entry["low"] * size if "low" in entry else float("-inf"),
         high=entry["high"] * size if "high" in entry else float("inf"),
         cultivars=tuple(entry.get("cultivars", ())),
+        kinds=tuple(entry.get("kinds", ())),
         **fields,
     )

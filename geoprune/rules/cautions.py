@@ -1,4 +1,4 @@
-"""What every map and sheet says: cautions, and what counts as a bud. Texts stand in the word lists."""
+"""What every map and sheet says: cautions, which wood to keep, what counts as a bud. Texts stand in the word lists."""
 
 from __future__ import annotations
 
@@ -9,6 +9,10 @@ from geoprune.words import say
 CAUTION_KEYS = ("guide", "local_rules", "safety", "wounds", "weather")
 #: What counts as a bud, and what does not.
 BUD_KEYS = ("count_these", "not_these", "renewal_counts")
+#: Which wood is kept, and which is not (common practice; thickness: Hellman, eXtension Grapes).
+WOOD_KEYS = ("keep_wood", "not_bull_wood")
+#: What is minded where winter or frost hurts: order of blocks, late or double pruning, spare wood, hard cold.
+FROST_KEYS = ("frost_order", "frost_late", "frost_spare", "frost_cold")
 
 
 def caution_notes() -> tuple[Message, ...]:
@@ -19,6 +23,16 @@ def caution_notes() -> tuple[Message, ...]:
 def bud_notes() -> tuple[Message, ...]:
     """What counts as a bud on last year's wood, and what does not."""
     return tuple(Message(f"cautions.{key}") for key in BUD_KEYS)
+
+
+def wood_notes() -> tuple[Message, ...]:
+    """Which wood to keep: for the sheet, beside the drawn vines."""
+    return tuple(Message(f"cautions.{key}") for key in WOOD_KEYS)
+
+
+def frost_notes() -> tuple[Message, ...]:
+    """What an estate minds for tender varieties and frost: for the report."""
+    return tuple(Message(f"cautions.{key}") for key in FROST_KEYS)
 
 
 def caution_texts(language: str) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from geoprune.errors import DataError, Message, Problem
+from geoprune.rules.floors import FEWEST_BUDS
 from geoprune.rules.injury_methods import DEFAULT_METHOD, InjuryMethod, injury_method, secondary_share
 from geoprune.rules.shares import Shares, alike_p, dispersion_of, share_interval, smooth_shares
 
@@ -17,8 +18,6 @@ Floats = NDArray[np.float64]
 
 #: Places are taken to differ below this p value; 1 % and not 5 %, because buds of one cane are alike.
 DIFFER_P = 0.01
-#: Cornell asks for 50-100 buds per block (Martinson 2014).
-FEW_BUDS = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +35,9 @@ class Injury:
         What the count is multiplied by, at the share and at both ends; NaN where the method gives no number.
     stop : bool
         Whether the block is past the stop limit: no number, a person must judge.
+    enough : bool
+        Whether enough buds were cut to act on (`floors.FEWEST_BUDS`). If not, nothing is added, and nothing is stopped
+        unless even the low end of the range lies past the limit; more buds must be cut before anyone prunes.
     potential : float
         Crop potential left, secondary buds included, where published for the cultivar and counted; else NaN.
     differs : bool
@@ -58,6 +60,7 @@ class Injury:
     factor_low: float = 1.0
     factor_high: float = 1.0
     stop: bool = False
+    enough: bool = True
     potential: float = float("nan")
     differs: bool = False
     panels: Shares | None = None
@@ -124,8 +127,11 @@ def assess_injury(
     share = float(dead.sum() / cut.sum())
     scatter = dispersion_of(dead, cut)
     low, high = share_interval(dead.sum(), cut.sum(), dispersion=scatter)
-    panels, differs_in_places = _map_places(bud_checks, dead, cut, panel_midpoints, seed)
-    factor, factor_low, factor_high = (float(rule.factor(value)) for value in (share, low, high))
+    enough = bool(cut.sum() >= FEWEST_BUDS)
+    panels, differs_in_places = _map_places(bud_checks, dead, cut, panel_midpoints, seed) if enough else (None, False)
+    stop = bool((share if enough else low) > rule.stop_above)
+    acting = (share, low, high) if enough or stop else (0.0, 0.0, 0.0)
+    factor, factor_low, factor_high = (float(rule.factor(value)) for value in acting)
     injury = Injury(
         method=rule,
         buds_cut=int(cut.sum()),
@@ -136,7 +142,8 @@ def assess_injury(
         factor=factor,
         factor_low=factor_low,
         factor_high=factor_high,
-        stop=bool(share > rule.stop_above),
+        stop=stop,
+        enough=enough,
         potential=crop_potential(bud_checks, variety),
         differs=panels is not None,
         panels=panels,
@@ -201,7 +208,7 @@ def zone_injury(injury: Injury, panel_zone: ArrayLike, panel_vines: ArrayLike) -
                 float(np.average(values[inside], weights=vines[inside]))
                 for values in (injury.panels.share, injury.panels.low, injury.panels.high)
             )
-        factor = float(injury.method.factor(share)) if injury.buds_cut else 1.0
+        factor = float(injury.method.factor(share)) if injury.buds_cut and injury.enough else injury.factor
         rows.append((zone, share, low, high, factor))
     columns = ["zone", "injury_share", "injury_low", "injury_high", "injury_factor"]
     return pd.DataFrame(rows, columns=columns).set_index("zone")
@@ -257,12 +264,10 @@ def _with_messages(injury: Injury, scatter: float, differ: bool) -> Injury:
         said.append(Message("injury.mapped" if injury.differs else "injury.differ_unmapped"))
     if injury.panel_factor is not None and np.isnan(injury.panel_factor).any() and not injury.stop:
         said.append(Message("injury.stop_in_parts", {"limit_percent": 100 * injury.method.stop_above}))
-    if not injury.stop and not np.isfinite(injury.factor_high):
+    if injury.enough and not injury.stop and not np.isfinite(injury.factor_high):
         said.append(Message("injury.stop_possible", {"limit_percent": 100 * injury.method.stop_above}))
     if scatter > 1.0:
         said.append(Message("injury.widened", {"times": float(np.sqrt(scatter))}))
-    if injury.buds_cut < FEW_BUDS:
-        said.append(Message("injury.few_buds", {"cut": injury.buds_cut, "wanted": FEW_BUDS}))
     if np.isfinite(injury.potential):
         said.append(Message("injury.potential", {"percent": 100 * injury.potential}))
     said.append(Message("injury.clustered"))
@@ -273,16 +278,15 @@ def _method_message(injury: Injury) -> Message:
     method = injury.method
     if injury.stop:
         return Message("injury.stop", {"method": method.title, "limit_percent": 100 * method.stop_above})
-    if injury.factor == 1.0:
-        return Message("injury.nothing_added", {"method": method.title})
+    if not injury.enough:
+        return Message("injury.too_few", {"cut": injury.buds_cut, "dead": injury.primary_dead, "wanted": FEWEST_BUDS})
     ceiling = float(method.factor(method.stop_above))
     high = injury.factor_high if np.isfinite(injury.factor_high) else ceiling
-    return Message(
-        "injury.added",
-        {
-            "method": method.title,
-            "percent": 100 * (injury.factor - 1),
-            "low_percent": 100 * (injury.factor_low - 1),
-            "high_percent": 100 * (high - 1),
-        },
-    )
+    fields = {
+        "method": method.title,
+        "percent": 100 * (injury.factor - 1),
+        "low_percent": 100 * (injury.factor_low - 1),
+        "high_percent": 100 * (high - 1),
+        "kept_percent": 100 * injury.factor * (1 - injury.share),
+    }
+    return Message("injury.nothing_added" if injury.factor == 1.0 else "injury.added", fields)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from geoprune.errors import DataError, Problem
 from geoprune.rules.rule import fold
@@ -96,7 +96,7 @@ def buds_to_cut(precision: float, share: float = 0.5, *, confidence: float = 0.9
     ``n = share (1 - share) (z / precision)^2 x cluster_factor``, rounded up; the cluster factor allows for buds of
     one cane being alike.
     """
-    z = float(norm.ppf(0.5 + confidence / 2))
+    z = float(ndtri(0.5 + confidence / 2))
     return int(np.ceil(share * (1 - share) * (z / precision) ** 2 * cluster_factor - 1e-9))
 
 

@@ -65,7 +65,8 @@ class RuleBook:
         else:
             raise self._unknown(text, asked)
         cautions = rule_cautions(found, variety, planted=planted, season=season)
-        return replace(found, group=found.group or self.group_of(variety), cautions=cautions)
+        group = self.group_of(variety) or ("" if found.group == "Any" else found.group)
+        return replace(found, group=group, cautions=cautions)
 
     def named_for(self, variety: str) -> tuple[Rule, ...]:
         """Rules that list a cultivar, published ones before those from memory."""
@@ -151,8 +152,9 @@ def rule_cautions(
     said = []
     if rule.tag == "memory":
         said.append(Message("rules.from_memory", {"rule": rule.text, "title": rule.title}))
-    if rule.thinning.startswith("yes"):
-        said.append(Message("rules.needs_thinning", {"title": rule.title}))
+    if rule.thinning.startswith("yes") and not rule.thinning.startswith("yes or no"):
+        key = "needs_cluster_thinning" if "cluster" in rule.thinning else "needs_thinning"
+        said.append(Message(f"rules.{key}", {"title": rule.title}))
     if variety and rule.cultivars and fold(variety) not in map(fold, rule.cultivars):
         said.append(Message("rules.other_cultivar", {"title": rule.title, "variety": variety}))
     if planted is not None and season is not None and season - planted <= YOUNG_YEARS:

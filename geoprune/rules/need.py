@@ -94,6 +94,11 @@ class BudNeed:
         """The limit for renewing as sentences take it: in pounds and kilograms side by side."""
         return {"pounds": self.renew_below_kg / KG_PER_LB, "kilograms": self.renew_below_kg}
 
+    @property
+    def flag_renew(self) -> Message:
+        """The flag of vines to renew, with the limit."""
+        return Message("rules.flag_renew", self.renew_limit)
+
     def explain(self, weight_kg: float, *, panel: int | None = None) -> tuple[Message, ...]:
         """Tell in steps how a vine of this size comes to its number of buds.
 
@@ -101,7 +106,7 @@ class BudNeed:
         """
         factor = self._one_factor(panel)
         by_rule = float(self.rule.buds(weight_kg))
-        said = [self._rule_step(weight_kg, by_rule)]
+        said = [self._rule_step(weight_kg)]
         buds = by_rule * factor
         if factor != 1.0:
             said.append(Message("injury.step_factor", {"percent": 100 * (factor - 1), "before": by_rule, "buds": buds}))
@@ -115,14 +120,19 @@ class BudNeed:
     def size_flags(self, weight_kg: float) -> tuple[Message, ...]:
         """The flag a vine of this size carries, if any."""
         if weight_kg < self.renew_below_kg:
-            return (Message("rules.flag_renew", self.renew_limit),)
+            return (self.flag_renew,)
         if weight_kg < self.low_size_kg:
             return (Message("rules.flag_low", {"limit_kg": self.low_size_kg}),)
         return ()
 
-    def _rule_step(self, weight_kg: float, buds: float) -> Message:
+    def _rule_step(self, weight_kg: float) -> Message:
         key = "rules.step_prorated" if weight_kg < self.rule.unit_kg else "rules.step_rule"
-        return Message(key, {"rule": self.rule.text, "vine_size_kg": weight_kg, "buds": buds})
+        return Message(key, {"rule": self.rule.text, "vine_size_exact_kg": weight_kg, "buds": self._as_shown(weight_kg)})
+
+    def _as_shown(self, weight_kg: float) -> dict[str, float]:
+        """The rule's count for the weight as each reader sees it, so that a reader who counts it again gets the same."""
+        shown = {"us": round(weight_kg / KG_PER_LB, 2) * KG_PER_LB, "metric": round(weight_kg, 3)}
+        return {units: float(self.rule.buds(weight)) for units, weight in shown.items()}
 
     def _factor(self, weights: Floats) -> float | Floats:
         if np.ndim(self.injury_factor) == 0:

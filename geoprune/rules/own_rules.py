@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import reprlib
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -19,11 +18,12 @@ from geoprune.rules.rule import (
     single_problem,
 )
 from geoprune.text import one_line
+from geoprune.toml_files import read_toml
 
 
 def entry_rule(entry: Mapping[str, Any]) -> Rule:
     """Return the rule of one checked ``[[rule]]`` table."""
-    fields: dict[str, Any] = {key: tuple(entry.get(key, ())) for key in ("cultivars", "aliases")}
+    fields: dict[str, Any] = {key: tuple(one_line(name) for name in entry.get(key, ())) for key in ("cultivars", "aliases")}
     fields |= {key: float(entry[key]) for key in ("first", "further", "floor", "cap") if key in entry}
     fields |= {key: one_line(entry.get(key, "")) for key in ("group", "validity", "thinning", "source")}
     return Rule(
@@ -31,6 +31,8 @@ def entry_rule(entry: Mapping[str, Any]) -> Rule:
         title=one_line(entry.get("title", entry["id"])),
         unit=UNIT_WORDS[str(entry["unit"]).casefold()],
         tag=one_line(entry.get("tag", "own")),
+        unit_buds=int(entry.get("unit_buds", 0)),
+        unit_training=str(entry.get("unit_training", "")),
         **fields,
     )
 
@@ -73,14 +75,7 @@ def read_entries(path: Path, table: str) -> list[dict[str, Any]]:
     DataError
         If the file cannot be read, is no TOML, or has no such table.
     """
-    try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except OSError as error:
-        raise single_problem("the file cannot be read", f"Check it: {error.strerror}", file=path.name) from None
-    except ValueError as error:  # no TOML, no UTF-8, or a whole number of thousands of digits
-        raise single_problem("the file is not valid TOML", f"Mend it: {error}", file=path.name) from None
-    except RecursionError:
-        raise single_problem("the file is not valid TOML", "Mend it: brackets nest too deep", file=path.name) from None
+    data = read_toml(path)
     entries = data.get(table)
     if not isinstance(entries, list) or not entries or not all(isinstance(entry, dict) for entry in entries):
         raise single_problem(f"no [[{table}]] is in the file", f"Write one [[{table}]] each", file=path.name)

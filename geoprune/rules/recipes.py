@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from geoprune.errors import DataError, Message, Problem
 from geoprune.rules.training import Training, find_training
-from geoprune.rules.wood import CANE_FROM, Part, Wood, cane_wood, even_counts, share_out, spur_wood
+from geoprune.rules.wood import CANE_FROM, Part, Wood, cane_wood, countable, even_counts, in_units, share_out, spur_wood
 
 #: Vine spacings outside this range are taken for a slip of the pen, m.
 SPACING_RANGE_M = (0.3, 10.0)
@@ -24,6 +26,8 @@ WOOD_LIMITS: dict[str, tuple[float, float]] = {
     "renewal_spurs": (0, 20),
     "buds_per_renewal_spur": (1, 3),
 }
+#: No vine is left more buds than these: a slip of the pen (design choice).
+MOST_BUDS = 1000
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,7 @@ class Recipe:
 
 def fit_recipe(
     buds: int,
-    training: str,
+    training: str | Training,
     vine_spacing_m: float,
     *,
     cordon_length_m: float | None = None,
@@ -122,6 +126,7 @@ def fit_recipe(
     buds_per_cane: int | None = None,
     renewal_spurs: int | None = None,
     buds_per_renewal_spur: int | None = None,
+    unit_buds: int = 0,
 ) -> Recipe:
     """Turn a count into whole canes and spurs that add up to it on this trellis.
 
@@ -133,14 +138,17 @@ def fit_recipe(
     ----------
     buds : int
         Buds per vine.
-    training : str
-        One of the seven training words.
+    training : str or Training
+        A name that `find_training` knows, or a training of `load_trainings`.
     vine_spacing_m : float
         Spacing of vines in the row, m.
     cordon_length_m, spur_spacing_m, cane_length_m, node_spacing_m : float, optional
         Lengths of this vineyard, m; the training's own are used where none is given.
     buds_per_spur, canes, buds_per_cane, renewal_spurs, buds_per_renewal_spur : int, optional
         Fixed by the grower; else chosen within what the training allows.
+    unit_buds : int
+        Buds of each bearing unit in the trial that the block's rule comes from; 0 where it names none. Aimed at where
+        the training allows it, and the grower has not fixed the pieces.
 
     Returns
     -------
@@ -156,31 +164,71 @@ def fit_recipe(
     >>> fit_recipe(40, "four-cane", 2.4).text
     '4 × 8 + 4 × 2'
     """
-    system = find_training(training)
-    wood_given = {
+    given = {
         "cordon_length_m": cordon_length_m,
         "spur_spacing_m": spur_spacing_m,
+        "buds_per_spur": buds_per_spur,
         "cane_length_m": cane_length_m,
         "node_spacing_m": node_spacing_m,
-        "buds_per_spur": buds_per_spur,
         "canes": canes,
         "buds_per_cane": buds_per_cane,
         "renewal_spurs": renewal_spurs,
         "buds_per_renewal_spur": buds_per_renewal_spur,
     }
-    _check(buds, {"vine_spacing_m": vine_spacing_m, **wood_given})
+    system = find_training(training)
+    _check(buds, {"vine_spacing_m": vine_spacing_m, **given})
+    wood = _find_wood(system, vine_spacing_m, given, unit_buds)
+    return _recipe(int(buds), system, wood, vine_spacing_m)
+
+
+def countable_counts(
+    training: str | Training, vine_spacing_m: float, *, unit_buds: int = 0, **wood: float
+) -> tuple[int, ...]:
+    """Counts that a crew keeps count of on this wood, rising: all canes, or all spurs, alike.
+
+    Of four canes or more the upper half may be a bud longer than the lower. Any other count is left with a bud more on some
+    pieces, which a pruner has to think about at every vine (a design choice). The steps are those of the wood: a bud more
+    on every cane or every second, or a spur more.
+
+    Parameters
+    ----------
+    training, vine_spacing_m, unit_buds
+        As for `fit_recipe`.
+    **wood : float
+        Lengths and numbers of this vineyard's wood, keywords of `fit_recipe`.
+
+    Raises
+    ------
+    DataError
+        As `fit_recipe`.
+
+    Examples
+    --------
+    >>> countable_counts("four-cane", 2.4)[-6:]
+    (58, 60, 62, 64, 66, 68)
+    """
+    system = find_training(training)
+    _check(0, {"vine_spacing_m": vine_spacing_m, **wood})
+    return tuple(count for count in countable(_find_wood(system, vine_spacing_m, wood, unit_buds)) if count <= MOST_BUDS)
+
+
+def _find_wood(system: Training, vine_spacing_m: float, given: Mapping[str, Any], unit_buds: int) -> Wood:
+    """The wood of a vine: the training's own, but for the lengths and numbers that are given."""
+    told = {name: value for name, value in given.items() if value is not None}
     renewal = (
-        system.renewal_spurs if renewal_spurs is None else renewal_spurs,
-        system.buds_per_renewal_spur if buds_per_renewal_spur is None else buds_per_renewal_spur,
+        told.get("renewal_spurs", system.renewal_spurs),
+        told.get("buds_per_renewal_spur", system.buds_per_renewal_spur),
     )
     if system.kind == "spur":
-        length = cordon_length_m or system.cordon_per_spacing * vine_spacing_m
-        wood = spur_wood(system, length, spur_spacing_m or system.spur_spacing_m, buds_per_spur, renewal)
+        length = told.get("cordon_length_m", system.cordon_length_m(vine_spacing_m))
+        apart = told.get("spur_spacing_m", system.spur_spacing_m)
+        wood = spur_wood(system, length, apart, told.get("buds_per_spur"), renewal)
     else:
-        length = cane_length_m or system.cane_length_m(vine_spacing_m)
-        wood = cane_wood(system, length, node_spacing_m or system.node_spacing_m, buds_per_cane, renewal)
-        wood = wood if canes is None else replace(wood, pieces=(canes, canes), aim=0)
-    return _recipe(int(buds), system, wood, vine_spacing_m)
+        length = told.get("cane_length_m", system.cane_length_m(vine_spacing_m))
+        apart = told.get("node_spacing_m", system.node_spacing_m)
+        wood = cane_wood(system, length, apart, told.get("buds_per_cane"), renewal)
+        wood = replace(wood, pieces=(told["canes"], told["canes"]), aim=0) if "canes" in told else wood
+    return in_units(wood, unit_buds) if unit_buds and "canes" not in told else wood
 
 
 def recipe(buds: int, training: str, vine_spacing_m: float | None = None) -> str:
@@ -236,14 +284,28 @@ def _reasons(buds: int, system: Training, wood: Wood, total: int, parts: tuple[P
             "buds_each": wood.buds_each[1],
         }
         return (Message(key, fields),)
-    said = []
+    said = [Message(f"recipe.{system.mind}")] if system.mind else []
     if total != buds:
         said.append(Message("recipe.not_exact", {"buds": buds, "total": total}))
-    if system.id == "four-cane" and buds:
-        said.append(Message("recipe.top_canes_longer"))
+    if system.id == "four-cane":
+        said += _longer_above(parts)
     if wood.kind == "cane" and not wood.aim and sum(p.count for p in parts if p.kind == "cane") > wood.pieces[0]:
         said.append(Message("recipe.more_canes", {"usual": wood.pieces[0]}))
     return tuple(said)
+
+
+def _longer_above(parts: tuple[Part, ...]) -> list[Message]:
+    """How four canes share their buds with the upper two 4 to 6 buds longer (Hedrick); nothing where the lower two would
+    be no canes any more."""
+    canes = [part for part in parts if part.kind == "cane"]
+    if sum(part.count for part in canes) != 4:
+        return []
+    total = sum(part.count * part.buds for part in canes)
+    for apart in (10, 9, 8):  # the upper two together; 4 to 6 buds a cane
+        lower = (total - apart) // 2
+        if lower >= 2 * CANE_FROM:
+            return [Message("recipe.top_canes_longer", {"upper": total - lower, "lower": lower})]
+    return []
 
 
 def wood_fault(name: str, value: float) -> str:
@@ -256,7 +318,7 @@ def wood_fault(name: str, value: float) -> str:
 
 def _check(buds: int, given: dict[str, float | None]) -> None:
     faults = []
-    if not np.isfinite(buds) or buds < 0 or buds != int(buds) or buds > 1000:
+    if not np.isfinite(buds) or buds < 0 or buds != int(buds) or buds > MOST_BUDS:
         faults.append(Problem("", "", "recipe", f"{buds} is not a number of buds per vine", "Give a whole number"))
     told = (wood_fault(name, value) for name, value in given.items() if value is not None)
     faults += [Problem("", "", "recipe", what, "Check the value and its unit") for what in told if what]

@@ -48,6 +48,9 @@ class Rule:
         Where it was published, and how it is known (one of `TAGS`).
     floor, cap : float or None
         Fewest and most buds per vine, if the rule names them.
+    unit_buds : int
+        Buds of each bearing unit in the trial the rule comes from, on vines of `unit_training`; 0 where it names none.
+    unit_training : str
     cautions : tuple of Message
         What must be said when it is used on this block; filled in by `RuleBook.resolve`.
     """
@@ -66,6 +69,8 @@ class Rule:
     aliases: tuple[str, ...] = ()
     floor: float | None = None
     cap: float | None = None
+    unit_buds: int = 0
+    unit_training: str = ""
     cautions: tuple[Message, ...] = ()
 
     @property

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial.distance import cdist
 from scipy.special import betaln
-from scipy.stats import beta, betabinom, chi2, norm
 
 Floats = NDArray[np.float64]
 
@@ -55,6 +54,8 @@ def share_interval(count: float, total: float, *, confidence: float = 0.95, disp
     low, high : float
         Within 0 and 1; NaN when nothing was counted.
     """
+    from scipy.stats import beta, norm  # takes long to load; only where buds were checked
+
     if total <= 0:
         return float("nan"), float("nan")
     hits, misses = count / dispersion, (total - count) / dispersion
@@ -86,6 +87,8 @@ def alike_p(counts: ArrayLike, totals: ArrayLike, *, seed: int = 0) -> float:
     By the chi-square distribution where at least five of each kind are expected everywhere, else by 4000 random
     tables with the same margins.
     """
+    from scipy.stats import chi2  # takes long to load; only where buds were checked
+
     k, n = np.asarray(counts, dtype=np.int64), np.asarray(totals, dtype=np.int64)
     share = k.sum() / n.sum()
     if len(k) < 2 or share in (0.0, 1.0):
@@ -126,6 +129,8 @@ def smooth_shares(
     -------
     Shares, one per target
     """
+    from scipy.stats import beta  # takes long to load; only where buds were checked
+
     k, n = np.asarray(counts, dtype=float), np.asarray(totals, dtype=float)
     where, wanted = np.asarray(places, dtype=float), np.asarray(targets, dtype=float)
     apart = cdist(where, where)
@@ -163,6 +168,8 @@ def pool_shares(
     -------
     Shares, one per group; NaN when nothing was counted at all
     """
+    from scipy.stats import beta  # takes long to load; only where buds were checked
+
     k, n, group = np.asarray(counts, float), np.asarray(totals, float), np.asarray(groups)
     labels = np.asarray(wanted)
     if n.sum() <= 0:
@@ -208,6 +215,8 @@ def _choose(k: Floats, n: Floats, apart: Floats) -> tuple[float, float, float]:
 
 
 def _left_out(k: Floats, n: Floats, near: Floats, prior: float) -> float:
+    from scipy.stats import betabinom  # takes long to load; only where buds were checked
+
     block = (k.sum() - k + 0.5) / (n.sum() - n + 1.0)
     a, b = near @ k + prior * block, near @ (n - k) + prior * (1 - block)
     return float(betabinom.logpmf(k, n, a, b).sum())

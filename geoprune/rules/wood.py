@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,9 @@ from geoprune.rules.training import Training
 
 #: A cane has at least 4 nodes, anything shorter is a spur (Pool 2000, rev. Vanden Heuvel 2011, Cornell).
 CANE_FROM = 4
+#: Buds that bear beside the last renewal spur: a spur of two. Next year's cane must grow from somewhere even on the
+#: smallest vine (common practice, no source).
+LEAST_BESIDE_RENEWAL = 2
 
 
 @dataclass(frozen=True)
@@ -25,9 +28,9 @@ class Part:
 class Wood:
     """What the trellis and the grower's habits allow on one vine.
 
-    `buds_each` is (fewest, most) per cane or spur, `pieces` (usual, most) canes, or (1, most) spurs; `aim` the
-    buds per cane that set the number of canes, 0 where they have their places; `fixed` whether the grower fixed
-    the buds of each piece.
+    `buds_each` is (fewest, most) per cane or spur, `pieces` (usual, most) canes, or (1, most) spurs; `aim` the buds per
+    piece that set the number of pieces, 0 where canes have their places or spurs are kept short; `fixed` whether the grower
+    fixed the buds of each piece.
     """
 
     kind: str
@@ -57,6 +60,13 @@ def spur_wood(system: Training, length: float, spacing: float, each: int | None,
     return Wood("spur", (1, room), buds, *renewal, length, fixed=each is not None)
 
 
+def in_units(wood: Wood, buds: int) -> Wood:
+    """The same wood in bearing units of so many buds, as a trial had them: aimed at, so that any count is still met."""
+    if wood.fixed or not wood.buds_each[0] <= buds <= wood.buds_each[1]:
+        return wood
+    return replace(wood, aim=buds)
+
+
 def cane_wood(system: Training, length: float, spacing: float, each: int | None, renewal: tuple[int, int]) -> Wood:
     """Room for canes of a length with a node each `spacing`; `each` is the buds per cane if fixed."""
     most = system.buds_per_cane[1]
@@ -76,15 +86,22 @@ def share_out(buds: int, wood: Wood) -> tuple[Part, ...]:
     if wood.fixed:
         return (*_fixed(rest, wood), *renewal)
     if rest < wood.buds_each[0] or (wood.kind == "cane" and rest < CANE_FROM):
-        return (Part("spur", 1, rest),) if rest else renewal
+        return (Part("spur", 1, rest), *renewal) if rest else renewal
     return (*(_canes(rest, wood) if wood.kind == "cane" else _spurs(rest, wood)), *renewal)
 
 
 def _renewal(buds: int, wood: Wood) -> tuple[Part, ...]:
-    for spurs in range(wood.renewal_spurs, 0, -1):
-        if buds - spurs * wood.buds_per_renewal_spur >= wood.buds_each[0]:
-            return (Part("renewal", spurs, wood.buds_per_renewal_spur),)
-    return ()
+    """Renewal spurs: as many as leave all the usual canes beside them, else one cane; the last is kept as long as two buds
+    are left to bear."""
+    all_canes = wood.pieces[0] * wood.buds_each[0] if wood.kind == "cane" else wood.buds_each[0]
+    numbers = range(wood.renewal_spurs, 0, -1)
+    left = {spurs: buds - spurs * wood.buds_per_renewal_spur for spurs in numbers}
+    for least in (all_canes, wood.buds_each[0]):
+        for spurs in numbers:
+            if left[spurs] >= least:
+                return (Part("renewal", spurs, wood.buds_per_renewal_spur),)
+    kept = numbers and left[1] >= LEAST_BESIDE_RENEWAL
+    return (Part("renewal", 1, wood.buds_per_renewal_spur),) if kept else ()
 
 
 def _fixed(rest: int, wood: Wood) -> tuple[Part, ...]:
@@ -106,6 +123,9 @@ def _canes(rest: int, wood: Wood) -> tuple[Part, ...]:
 def _spurs(rest: int, wood: Wood) -> tuple[Part, ...]:
     room = wood.pieces[1]
     shortest, longest = wood.buds_each
+    if wood.aim and rest >= wood.aim:
+        pieces = min(max(_whole(rest / wood.aim + 0.5), -(-rest // longest)), room)
+        return _share("spur", rest, pieces)
     each = next(size for size in range(shortest, longest + 1) if room * size >= rest)
     whole, left = divmod(rest, each)
     if left == 0:
@@ -121,6 +141,19 @@ def _share(kind: str, buds: int, pieces: int) -> tuple[Part, ...]:
     each, longer = divmod(buds, pieces)
     parts = (Part(kind, longer, each + 1), Part(kind, pieces - longer, each))
     return tuple(part for part in parts if part.count)
+
+
+def countable(wood: Wood) -> tuple[int, ...]:
+    """Counts that a crew keeps count of: all canes, or all spurs, alike, or the upper half of four canes or more a bud
+    longer than the lower."""
+
+    def easy(buds: int) -> bool:
+        parts = share_out(buds, wood)
+        main = [part for part in parts if part.kind != "renewal"]
+        halves = wood.kind == "cane" and len(main) == 2 and main[0].count == main[1].count >= 2
+        return (len(main) == 1 or halves) and sum(part.count * part.buds for part in parts) == buds
+
+    return tuple(buds for buds in range(1, wood.capacity + 1) if easy(buds))
 
 
 def even_counts(buds: int, wood: Wood) -> tuple[int | None, int | None]:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geoprune.errors import DataError
-from geoprune.rules import find_training, fit_recipe, load_trainings, recipe
+from geoprune.rules import countable_counts, find_training, fit_recipe, load_trainings, recipe
 from geoprune.units import M_PER_FT
 
 FT = M_PER_FT
@@ -16,14 +16,21 @@ IN = FT / 12
 @pytest.mark.parametrize(
     ("buds", "training", "spacing_m", "fixed", "text", "source"),
     [
-        (40, "four-cane", 8 * FT, {}, "4 × 8 + 4 × 2", "gardenguides.com, grape arbor, printed example (second-hand)"),
+        (
+            40,
+            "four-cane",
+            8 * FT,
+            {},
+            "4 × 8 + 4 × 2",
+            "printed: gardenguides.com, grape arbor, printed example (second-hand)",
+        ),
         (
             32,
             "four-cane",
             8 * FT,
             {"renewal_spurs": 0},
             "4 × 8",
-            "Zabadal 2002, Michigan State University E-2774: four 8-node canes for 30-35 (second-hand)",
+            "printed: Zabadal 2002, Michigan State University E-2774: four 8-node canes for 30-35 (second-hand)",
         ),
         (
             50,
@@ -31,7 +38,7 @@ IN = FT / 12
             8 * FT,
             {"buds_per_spur": 5},
             "10 × 5",
-            "West Virginia Department of Agriculture, Growing Grapes in WV, p. 14: ten 5-bud spurs",
+            "printed: West Virginia Department of Agriculture, Growing Grapes in WV, p. 14: ten 5-bud spurs",
         ),
         (
             50,
@@ -39,19 +46,40 @@ IN = FT / 12
             8 * FT,
             {"buds_per_cane": 10, "renewal_spurs": 0},
             "5 × 10",
-            "West Virginia Department of Agriculture, Growing Grapes in WV, p. 14: or five 10-bud canes",
+            "printed: West Virginia Department of Agriculture, Growing Grapes in WV, p. 14: or five 10-bud canes",
         ),
-        (40, "low cordon", 8 * FT, {"buds_per_spur": 2}, "20 × 2", "cooksplace.us 2013: 20 two-bud spurs (second-hand)"),
-        (30, "four-cane", 6 * FT, {}, "2 × 6 + 2 × 5 + 4 × 2", "Hedrick, Manual of American Grape-Growing: 22 + 8 buds"),
+        (
+            40,
+            "low cordon",
+            8 * FT,
+            {"buds_per_spur": 2},
+            "20 × 2",
+            "printed: cooksplace.us 2013: 20 two-bud spurs (second-hand)",
+        ),
+        (
+            30,
+            "four-cane",
+            6 * FT,
+            {},
+            "2 × 6 + 2 × 5 + 4 × 2",
+            "printed: Hedrick, Manual of American Grape-Growing: 22 + 8 buds",
+        ),
         (
             48,
             "low cordon",
             8 * FT,
             {"spur_spacing_m": 0.1},
             "24 × 2",
-            "Kliewer & Dokoozlian 2005, Am. J. Enol. Vitic. 56:170: 24 two-bud spurs",
+            "printed: Kliewer & Dokoozlian 2005, Am. J. Enol. Vitic. 56:170: 24 two-bud spurs",
         ),
-        (24, "flat cane", 1.8, {"renewal_spurs": 0}, "2 × 12", "Naylor: 12-15 buds on each of two canes (second-hand)"),
+        (
+            24,
+            "flat cane",
+            1.8,
+            {"renewal_spurs": 0},
+            "2 × 12",
+            "printed: Naylor: 12-15 buds on each of two canes (second-hand)",
+        ),
     ],
 )
 def test_printed_recipes(buds, training, spacing_m, fixed, text, source):
@@ -147,7 +175,16 @@ def test_fixed_spurs_are_whole(pieces, each, spacing):
 
 
 def test_trainings_are_those_of_the_files():
-    assert len(load_trainings()) == 7
+    named = (
+        "top-wire cordon",
+        "low cordon",
+        "flat cane",
+        "arched cane",
+        "four-cane",
+        "divided vertical",
+        "divided horizontal",
+    )
+    assert tuple(load_trainings())[:7] == named
     assert {training.canopies for training in load_trainings().values()} == {1, 2}
     for training in load_trainings().values():
         assert len(training.source) > 20
@@ -160,13 +197,14 @@ def test_trainings_are_those_of_the_files():
         ("hihg cordon", ["top-wire cordon"]),
         ("flat canes", ["flat cane"]),
         ("four arm", ["four-cane"]),
-        ("single guyot", ["flat cane"]),  # one cane over the whole spacing: another room for buds
+        ("guyot", ["flat cane", "single guyot", "double guyot"]),  # one cane or two: another room for buds
         # how shoots stand, or how many arms there are, tells neither wood nor wire
-        ("VSP", ["low cordon", "flat cane"]),
-        ("espaldera", ["low cordon", "flat cane"]),
+        ("VSP", ["low cordon", "flat cane", "single guyot", "double guyot"]),
+        ("espaldera", ["low cordon", "flat cane", "single guyot", "double guyot"]),
         ("Kniffin", ["arched cane", "four-cane"]),
         ("bilateral cordon", ["top-wire cordon", "low cordon"]),
-        ("parral", []),
+        ("xyz", []),
+        ("otro", ["other canes", "other spurs"]),
     ],
 )
 def test_unknown_training_suggests_what_it_may_mean(asked, suggested):
@@ -187,8 +225,13 @@ def test_unknown_training_suggests_what_it_may_mean(asked, suggested):
         ("cordón royat", "low cordon"),
         ("VSP cordon", "low cordon"),
         ("VSP, cane", "flat cane"),
-        ("Guyot", "flat cane"),
-        ("double guyot", "flat cane"),
+        ("Double Guyot", "double guyot"),
+        ("Guyot simple", "single guyot"),
+        ("Parrón", "pergola"),
+        ("parron", "pergola"),
+        ("gobelet", "head-trained"),
+        ("Lira", "lyre"),
+        ("cordon royat", "low cordon"),
         ("umbrella kniffin", "arched cane"),
         ("Four-arm Kniffin", "four-cane"),
         ("Scott Henry", "divided vertical"),
@@ -238,3 +281,30 @@ def test_all_faults_are_told_together():
 
 def test_numpy_counts_are_taken():
     assert fit_recipe(np.int64(40), "four-cane", 2.4).text == "4 × 8 + 4 × 2"
+
+
+@pytest.mark.parametrize("training", list(load_trainings()))
+@pytest.mark.parametrize("spacing", [0.8, 1.5, 2.4, 4.0])
+def test_countable_counts_come_out_with_pieces_alike_or_half_of_the_canes_a_bud_longer(training, spacing):
+    counts = countable_counts(training, spacing)
+    recipes = [fit_recipe(buds, training, spacing) for buds in counts]
+    assert all(found.exact for found in recipes)
+    for found in recipes:
+        main = [part for part in found.parts if part.kind != "renewal"]
+        halves = [part.count for part in main]
+        assert len(main) == 1 or (main[0].kind == "cane" and halves[0] == halves[1] >= 2), found.text
+    assert counts[-1] == recipes[0].capacity or recipes[0].capacity > 1000  # no vine is left more
+    for buds in sorted(set(range(1, counts[-1])) - set(counts))[::5]:
+        main = [part for part in fit_recipe(buds, training, spacing).parts if part.kind != "renewal"]
+        assert len(main) == 2, buds
+
+
+def test_countable_counts_follow_what_the_grower_fixed():
+    # four canes with a bud more on two or on all, two buds on each of four renewal spurs: arithmetic
+    assert countable_counts("four-cane", 2.4)[-5:] == (60, 62, 64, 66, 68)
+    # spurs of three buds, one spur more or less
+    assert countable_counts("top-wire cordon", 1.0, buds_per_spur=3) == (3, 6, 9, 12, 15, 18, 21)
+    # two canes, whatever number is wanted
+    assert {b % 2 for b in countable_counts("flat cane", 1.5, canes=2, renewal_spurs=0) if b >= 8} == {0}
+    with pytest.raises(DataError, match="unknown training"):
+        countable_counts("no such thing", 2.0)

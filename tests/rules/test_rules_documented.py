@@ -1,12 +1,20 @@
-"""docs/rules.md tells every rule, method, training, band and offer of the data files, with its source."""
+"""docs/rules.md tells every rule, method, training, band and offer of the data files, and every sentence of advice."""
 
+import importlib.util
+import tomllib
+from importlib import resources
 from pathlib import Path
 
 import pytest
 
 from geoprune.rules import buds_to_cut_table, crop_offers, load_bands, load_methods, load_rules, load_trainings
+from geoprune.words import word_lists
 
-PAGE = Path(__file__).parents[2] / "docs" / "rules.md"
+DOCS = Path(__file__).parents[2] / "docs"
+PAGE = DOCS / "rules.md"
+#: Rooms whose sentences are advice; names of trainings and heads of columns are no sentences.
+ROOMS = ("rules", "injury", "recipe", "balance", "crop", "cautions", "apart", "weighing")
+LABELS = ("recipe.training_", "weighing.column_")
 
 
 @pytest.fixture(scope="module")
@@ -40,3 +48,41 @@ def test_methods_trainings_bands_and_offers_are_told(lines):
 def test_table_of_buds_to_cut_is_that_of_the_formula(lines):
     for row in buds_to_cut_table():
         assert told(lines, f"| {100 * row['share']:.0f} % |", f"| {row['buds']} |")
+
+
+@pytest.fixture(scope="module")
+def sentences():
+    spec = importlib.util.spec_from_file_location("make_sentences", DOCS / "make_sentences.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_table_of_sentences_is_fresh(sentences):
+    page = PAGE.read_text("utf-8")
+    assert sentences.page_with_table(page) == page, "run docs/make_sentences.py"
+
+
+def test_every_sentence_stands_in_the_table_once(sentences):
+    words = {f"{room}.{name}" for room in ROOMS for name in word_lists()["en"][room]}
+    advice = {key for key in words if not key.startswith(LABELS)}
+    told_keys = [key for entry in sentences.load_told() for key in entry["keys"]]
+    assert sorted(told_keys) == sorted(advice)
+    for entry in sentences.load_told():
+        assert entry["when"]
+        assert entry["n"]
+        assert entry["source"]
+
+
+def test_what_was_read_is_said_of_every_source_tagged_read(lines):
+    named = [line.split("|")[1].strip() for line in lines[lines.index("| source | what was read |") + 2 :]]
+    book = load_rules()
+    held = [*book.rules, *book.trials, *load_methods().values(), *load_trainings().values(), *load_bands()]
+    sources = [entry.source for entry in held if entry.tag == "read"]
+    sources += [entry["source"] for entry in (*crop_offers(), *_loss_limits()) if entry["tag"] == "read"]
+    assert [source for source in sources if not source.startswith(tuple(named))] == []
+
+
+def _loss_limits():
+    text = resources.files("geoprune.rules").joinpath("losses.toml").read_text("utf-8")
+    return tomllib.loads(text)["limit"]

@@ -149,7 +149,7 @@ def test_a_rule_is_never_guessed(text, variety, said):
 
 def test_cautions_go_with_a_rule():
     keys = [m.key for m in BOOK.resolve("french hybrids", "Riesling", planted=2024, season=2026).cautions]
-    assert keys == ["rules.needs_thinning", "rules.other_cultivar", "rules.young_vines"]
+    assert keys == ["rules.needs_cluster_thinning", "rules.other_cultivar", "rules.young_vines"]
     assert [m.key for m in BOOK.resolve("fredonia 40+10", "Fredonia").cautions] == ["rules.from_memory"]
     assert BOOK.resolve("american", "Concord", planted=2010, season=2026).cautions == ()
 
@@ -185,7 +185,7 @@ def test_own_rules_join_the_book(tmp_path):
         (GOOD.replace("house rule", "20+30"), "reads like a rule in figures"),
         (GOOD + GOOD, "name is taken"),
         (GOOD + 'cultivars = "Concord"\n', "not a list of names"),
-        ("", r"no \[\[rule\]\]"),
+        ("# nothing", r"no \[\[rule\]\]"),
         ("rule = 3", r"no \[\[rule\]\]"),
         ("[[rule]\n", "not valid TOML"),
     ],
@@ -208,7 +208,7 @@ def test_all_faults_of_a_file_are_told_together(tmp_path):
 
 
 def test_a_file_that_is_not_there_or_not_text(tmp_path):
-    with pytest.raises(DataError, match="cannot be read"):
+    with pytest.raises(DataError, match="does not exist"):
         load_rules(tmp_path / "none.toml")
     (tmp_path / "own.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(DataError, match="not valid TOML"):
