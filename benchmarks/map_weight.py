@@ -13,15 +13,17 @@ import statistics
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 from playwright.sync_api import Browser, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
-from invented_plan import invented_block_plan, invented_plan
+from small_plans import edition, small_estate, small_plan
 
-from geoprune.maps import render_block_map, render_estate
+from geoprune.brief import brief_block
+from geoprune.deliver.maps import render_block_map, render_estate
 
 OPENINGS = 9
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync", "--no-first-run"]
@@ -54,14 +56,15 @@ def measure(
 
 
 def main() -> None:
-    block = invented_block_plan(rows=125, vines=320, seed=7, samples=60, cell_m=2.0, bend_m=8.0)
-    estate = invented_plan(200, rows=50, vines=50, cell_m=8.0)
-    links = {b.name: {"map": f"b{i}/map.html", "sheet": f"b{i}/s.html"} for i, b in enumerate(estate.blocks)}
+    block = small_plan(rows=125, vines=320, seed=7, bend_m=8.0)
+    few = small_estate(10, rows=50, vines=50).blocks
+    estate = [brief_block(replace(few[i % 10], name=f"Field {i + 1}")) for i in range(200)]
+    links = {brief.name: {"map": f"b{i}/map.html", "sheet": f"b{i}/s.html"} for i, brief in enumerate(estate)}
     makers = {
-        f"block, {len(block.vines):,} vines, {block.polygon.area / 1e4:.0f} ha": lambda: render_block_map(block),
-        f"estate, 200 blocks, {sum(len(b.vines) for b in estate.blocks):,} vines": lambda: render_estate(
-            estate, links=links
+        f"block, {len(block.vines):,} vines, {block.polygon.area / 1e4:.0f} ha": lambda: render_block_map(
+            edition(brief_block(block))
         ),
+        f"estate, 200 blocks, {sum(brief.vines for brief in estate):,} vines": lambda: render_estate(estate, links=links),
     }
     print(platform.platform(), "Python", platform.python_version())
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:

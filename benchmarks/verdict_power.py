@@ -1,12 +1,12 @@
-"""How often is a map called better than the block mean: with no structure (false alarm), and with some (power)?
+"""How often is a pattern shown: with no structure (false alarm), and with some (power)?
 
     python benchmarks/verdict_power.py --alarm 400 --seed 1 --out verdict.csv    # structureless blocks
     python benchmarks/verdict_power.py --power 40 --seed 2 --out verdict.csv     # per cell of range x nugget share x n
     python benchmarks/verdict_power.py --table verdict.csv                       # the tables of docs/method.md
 
-The rule is that of the surface room: p of the shuffled evidence at most 4 %, on the scale (plain, root, logarithm) that
-the samples choose, and a leave-one-out error below that of the mean of the others. Blocks of 2.6 ha; ranges are
-practical ranges.
+The rule is that of a pattern that is shown: p of the shuffled evidence at most 4 %, on the scale (plain, root,
+logarithm) that the samples choose, and a leave-one-out error below that of the mean of the others. Blocks of 2.6 ha;
+ranges are practical ranges.
 """
 
 from __future__ import annotations

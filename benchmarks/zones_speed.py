@@ -2,7 +2,7 @@
 
     python benchmarks/zones_speed.py [REPEATS]
 
-Prints seconds of processor and of the clock (least of the repeats), for the drawing and for the outlines of the zones, and
+Prints seconds of processor and of the clock (least of the repeats), for the drawing of the zones, and
 the gap to the bound for each number of zones.
 """
 
@@ -21,14 +21,14 @@ from vineyards import ROW_SPACING_M, UTM, VINE_SPACING_M, grid_field
 from geoprune.rules import BudNeed, load_rules
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
-from geoprune.zones import draw_zones, zone_shapes
+from geoprune.zones import draw_zones
 
 SIZES = ((50, 60), (100, 120), (200, 200), (500, 300))
 PER_PANEL, DRAWS, MEAN_KG, CV, NUGGET = 3, 100, 0.9, 0.35, 0.5
 
 
-def lay_panels(rows: int, vines: int) -> tuple[Trellis, gpd.GeoSeries]:
-    """A rectangular block of straight rows that run north: its panels, and the ground of each."""
+def lay_panels(rows: int, vines: int) -> Trellis:
+    """A rectangular block of straight rows that run north: its panels."""
     per_row = vines // PER_PANEL
     row, panel = (a.ravel() for a in np.meshgrid(np.arange(rows), np.arange(per_row), indexing="ij"))
     east, south = (row + 0.5) * ROW_SPACING_M, panel * PER_PANEL * VINE_SPACING_M
@@ -47,9 +47,8 @@ def lay_panels(rows: int, vines: int) -> tuple[Trellis, gpd.GeoSeries]:
         geometry=lines,
         crs=UTM,
     )
-    ground = shapely.box(east - ROW_SPACING_M / 2, south, east + ROW_SPACING_M / 2, north)
     nothing = table.iloc[:0]
-    return Trellis(nothing, table, nothing, ROW_SPACING_M, VINE_SPACING_M), gpd.GeoSeries(ground, crs=UTM)
+    return Trellis(nothing, table, nothing, ROW_SPACING_M, VINE_SPACING_M)
 
 
 def states(rows: int, vines: int, rng: np.random.Generator) -> SizeDraws:
@@ -79,14 +78,13 @@ def main() -> None:
     """Print one line per size."""
     repeats = int(sys.argv[1]) if len(sys.argv) > 1 else 3
     need = BudNeed(load_rules().resolve("20+20"))
-    print("rows vines panels | zoning: processor s, clock s | outlines: processor s | gap by number of zones")
+    print("rows vines panels | zoning: processor s, clock s | gap by number of zones")
     for rows, vines in SIZES:
-        trellis, ground = lay_panels(rows, vines)
+        trellis = lay_panels(rows, vines)
         draws = states(rows, vines, np.random.default_rng(rows))
         zoning, processor, clock = timed(lambda t=trellis, d=draws: draw_zones(t, d, need), repeats)
-        outlines = timed(lambda g=ground, z=zoning: zone_shapes(g, z.panel_zone), repeats)[1]
         gaps = ", ".join(f"{c['zones']}: {1 - c['lower_bound'] / c['cost']:.2%}" for c in zoning.merit["curve"][1:])
-        print(f"{rows} {vines} {len(trellis.panels)} | {processor:.1f}, {clock:.1f} | {outlines:.2f} | {gaps}")
+        print(f"{rows} {vines} {len(trellis.panels)} | {processor:.1f}, {clock:.1f} | {gaps}")
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ from geoprune.surface.row_effect import RowEffect, find_row_effect
 from geoprune.surface.shape import PLAIN, Shape, choose_scale, choose_shape
 from geoprune.surface.support import FieldFit, Support, means_of, vine_draws, vine_means
 from geoprune.surface.telling import describe_model, diagnose, held_out_table, remark
-from geoprune.surface.verdict import ALPHA, Structure, find_structure, probability_better
+from geoprune.surface.verdict import ALPHA, Structure, expected_gain, find_structure, grade_pattern
 from geoprune.trellis import Trellis, middle_points
 
 Floats = NDArray[np.float64]
@@ -102,8 +102,9 @@ def fit_surface(
 
     Weight = level of the season + covariates that earn their place + field + the vine's own part (nugget, divided by
     `vines_weighed`). The field has an exponential covariance, a part of it common to all seasons; everything is averaged
-    over the REML surface under a weak prior. `map_is_better` needs evidence for a field beyond what shuffled weights
-    give (level `alpha`), or a kept covariate, and a leave-one-out error below that of the mean of the others.
+    over the REML surface under a weak prior. `map_is_better` goes by expected loss. A pattern is "shown" with evidence for
+    a field beyond what shuffled weights give (level `alpha`), or a kept covariate, and a leave-one-out error below that of
+    the mean of the others.
 
     Parameters
     ----------
@@ -222,21 +223,29 @@ def _surface(
     scaled, scaled_variance = fit.leave_one_out()
     loo, loo_se = shape.mean(scaled, scaled_variance), np.sqrt(shape.variance(scaled, scaled_variance))
     loo_rmse, mean_rmse = leave_out_errors(evidence, loo)
-    level = alpha / 2 if model.choices else alpha
-    found = model.structure.p_value <= level or bool(model.kept)
+    structure, earned = model.structure, bool(model.kept)
+    pattern = grade_pattern(
+        structure,
+        level=alpha / 2 if model.choices else alpha,
+        earned=earned,
+        held_out_better=loo_rmse < mean_rmse,
+    )
     weight = np.bincount(counted[counted >= 0], minlength=count).astype(float)
     block_mean, block_se = means_of(fit, support, np.where(counted >= 0, 0, -1), 1, mean, states, weight, counted)
-    chance = probability_better(states, mean, float(block_mean[0]), weight)
+    told = describe_model(fit, model.learned, evidence, shape, model.kept, structure)
+    sure = 1.0 if earned else structure.probability  # a covariate that earned its place is a pattern already
+    gain = expected_gain(states, mean, weight, belief=1.0 if earned else 1.0 - told["no_field"], probability=sure)
     far = _far(evidence, model.learned.typical.range_m, middle_points(trellis.panels) - evidence.centre)
     z = (shape.forward(evidence.values) - scaled) / np.sqrt(scaled_variance)
     table = held_out_table(samples, evidence, loo, loo_se, z)
     merit = {
-        "probability_map_better": chance,
-        "p_value": model.structure.p_value,
-        "evidence": model.structure.evidence,
+        "pattern": pattern,
+        "pattern_probability": structure.probability,
+        "p_value": structure.p_value,
+        "evidence": structure.evidence,
+        "map_gain": gain,
         "loo_gain": 1.0 - (loo_rmse / max(mean_rmse, 1e-12)) ** 2,
     }
-    better = bool(found and loo_rmse < mean_rmse)
     return Surface(
         panels=_sizes(mean, variance).assign(extrapolated=far),
         vines=_sizes(shape.mean(field, alone)[evidence.panel], shape.variance(field, alone)[evidence.panel]).assign(
@@ -246,10 +255,11 @@ def _surface(
         block_mean_kg=float(block_mean[0]),
         block_mean_se_kg=float(block_se[0]),
         draws=SizeDraws(states, vine_sd),
-        map_is_better=better,
+        map_is_better=gain > 0.0,
+        pattern=pattern,
         loo_rmse_kg=loo_rmse,
         mean_rmse_kg=mean_rmse,
-        model=describe_model(fit, model.learned, evidence, shape, model.kept, model.structure),
+        model=told,
         merit=merit,
         diagnostics=diagnose(model.learned, model.few, evidence, shape, loo, loo_se, z, model.choices, model.rows, trellis),
         grid=None if outline is None else grid_of(outline, lambda ground: _at_points(fit, evidence, model, ground)),
@@ -328,10 +338,11 @@ def _flat(
         block_mean_se_kg=se,
         draws=SizeDraws(states, np.full(draws, np.sqrt(variance))),
         map_is_better=False,
+        pattern="none",
         loo_rmse_kg=mean_rmse,
         mean_rmse_kg=mean_rmse,
         model={"covariance": "none", "nugget_share": 1.0, "variance_kg2": variance, "samples_used": len(evidence.values)},
-        merit={"probability_map_better": 0.0},
+        merit={"pattern": "none", "pattern_probability": 0.0},
         diagnostics={},
         grid=None if outline is None else grid_of(outline, predict),
         remarks=(*evidence.remarks, reason),

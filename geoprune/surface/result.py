@@ -26,7 +26,8 @@ class Surface:
     samples : DataFrame aligned with the placed samples: loo_kg, loo_se_kg, loo_z, outlier
     block_mean_kg, block_mean_se_kg : mean of all counted vines
     draws : equally likely states, for anything that is not linear in vine size
-    map_is_better : the map predicts better than the block mean, by the rule in docs/method.md
+    map_is_better : the map must be expected to lie nearer than the block mean, by the rule in docs/method.md
+    pattern : how sure a pattern is: "shown", "likely" or "none" to be seen; zones need one that is shown
     loo_rmse_kg, mean_rmse_kg : error of predicting each weighed vine by the others' map, by the others' mean
     model, merit, diagnostics : plain data for summary and report
     grid : {"transform", "vine_size_kg", "vine_size_se_kg"} on a regular grid, NaN outside the block; None without outline
@@ -41,6 +42,7 @@ class Surface:
     block_mean_se_kg: float
     draws: SizeDraws
     map_is_better: bool
+    pattern: str
     loo_rmse_kg: float
     mean_rmse_kg: float
     model: dict[str, Any]

@@ -1,7 +1,8 @@
-"""Choose the number of zones, and say why."""
+"""Choose the number of zones by what is left over, and say why."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,33 @@ from geoprune.errors import Message
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
 from geoprune.zones.drawing import Drawn, Task, draw_all, order_zones, set_task
-from geoprune.zones.flagging import flagging_list
+from geoprune.zones.loss import counting_cost
 from geoprune.zones.merit import Misfits, interval, measure_misfits, tell_merit
 from geoprune.zones.opportunity import opportunity
-from geoprune.zones.options import Need, ZoneOptions, Zoning
+from geoprune.zones.options import Alternative, Need, ZoneOptions, Zoning
+from geoprune.zones.worth import Worth, judge_worth
+
+
+@dataclass(frozen=True, eq=False)
+class Ways:
+    """All numbers of zones that fit the limits, one number first: drawn, measured on the same draws, and judged."""
+
+    task: Task
+    drawn: dict[int, Drawn]
+    misfits: Misfits
+    worths: dict[int, Worth]
+
+    def place(self, zones: int) -> int:
+        """Where a number of zones stands among the ways measured."""
+        return list(self.drawn).index(zones)
+
+    def saves(self, zones: int) -> bool:
+        """Whether a number of zones brings a vine any nearer to its own number, marks left aside."""
+        return float(self.misfits.saving(self.place(zones)).mean()) > 0.0
+
+    def best(self, least: int) -> int:
+        """The number of zones, `least` or more, with most left over; 1 where none of them fits."""
+        return max((zones for zones in self.drawn if zones >= least), key=lambda z: self.worths[z].net_minutes, default=1)
 
 
 def draw_zones(
@@ -21,7 +45,7 @@ def draw_zones(
     draws: SizeDraws,
     need: Need,
     *,
-    map_is_better: bool = True,
+    pattern: str = "shown",
     options: ZoneOptions | None = None,
 ) -> Zoning:
     """Draw zones of whole panels and choose their bud counts and their number.
@@ -32,68 +56,91 @@ def draw_zones(
     draws : SizeDraws of the same panels
     need : callable
         kg (P, n), panels first -> buds each vine needs, same shape.
-    map_is_better : bool
-        Whether the map of vine size beats the block mean; if not, one number is the verdict.
+    pattern : str
+        How sure a pattern of vine size is, a surface's `pattern`. Unless it is "shown" one number is the verdict, so that
+        blocks without a pattern are rarely zoned; "likely" and "none" are told apart in the reasons.
     options : ZoneOptions
 
     Returns
     -------
     Zoning
-        Merit and curve are those of the zones tried, also where the verdict is "one_number".
+        The curve holds all numbers of zones, also where the verdict is "one_number"; then the best of them are its
+        `alternative`, if they save anything.
 
     Raises
     ------
     DataError
         When no vine of the block is counted.
     """
-    options = options or ZoneOptions()
-    task = set_task(trellis, draws, need, options)
-    drawn = draw_all(task, options.max_zones)
-    told = np.column_stack([task.told(d) for d in drawn.values()])
-    groups = np.column_stack([d.labels for d in drawn.values()])
-    misfits = measure_misfits(draws, need, told, groups, task.counted, options=options)
-    savings = {zones: float(np.mean(misfits.misfit[:, 0] - misfits.misfit[:, way])) for way, zones in enumerate(drawn)}
-    number = choose_number(savings, options)
-    zoned = map_is_better and number > 1 and savings[number] >= options.min_saving_buds
-    chosen = number if zoned else 1
-    merit = tell_merit(misfits, list(drawn).index(chosen)) | {
-        "curve": _curve(task, drawn, misfits, chosen),
+    ways = try_ways(trellis, draws, need, options or ZoneOptions())
+    task, drawn = ways.task, ways.drawn
+    best, other = ways.best(least=1), ways.best(least=2)
+    chosen = best if pattern == "shown" else 1
+    found = drawn[chosen]
+    labels, told = found.labels, task.counts[list(found.chosen)]
+    panel_zone, buds, _ = order_zones(labels, told, task.size_kg, task.counted)
+    merit = tell_merit(ways.misfits, ways.place(chosen)) | {
+        "curve": _curve(ways, chosen),
         "chosen_zones": chosen,
-        **opportunity(trellis, draws, need, task, drawn[chosen]),
+        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, told, options=task.options),
+        "pruning_minutes": task.options.minutes_per_vine * float(task.counted.sum()),
+        **_told_worth(ways, chosen),
+        **opportunity(trellis, draws, need, task, found),
     }
-    best = drawn[chosen]
-    panel_zone, buds, _ = order_zones(best.labels, task.counts[list(best.chosen)], task.size_kg, task.counted)
     return Zoning(
         panel_zone=panel_zone,
         buds=buds,
         one_number=int(task.counts[drawn[1].chosen[0]]),
-        verdict="zone" if zoned else "one_number",
-        reasons=_reasons(number, zoned, misfits, drawn, options, map_is_better=map_is_better),
+        verdict="zone" if chosen > 1 else "one_number",
+        reasons=_reasons(ways, chosen, other, pattern),
         merit=merit,
-        flags=flagging_list(trellis, panel_zone),
-        cost=best.cost,
-        lower_bound=best.lower_bound,
+        cost=found.cost,
+        lower_bound=found.lower_bound,
+        alternative=_alternative(ways, other) if chosen == 1 and ways.saves(other) else None,
     )
 
 
-def choose_number(savings: dict[int, float], options: ZoneOptions) -> int:
-    """Choose the number of zones: each zone beyond the second must save `min_step_buds` more.
+def try_ways(trellis: Trellis, draws: SizeDraws, need: Need, options: ZoneOptions) -> Ways:
+    """Draw one number and every number of zones that fits, measure them on the same draws and judge them."""
+    task = set_task(trellis, draws, need, options)
+    drawn = draw_all(task, options.max_zones)
+    told = np.column_stack([task.told(d) for d in drawn.values()])
+    groups = np.column_stack([d.labels for d in drawn.values()])
+    misfits = measure_misfits(draws, need, told, groups, task.counted, options=task.options)
+    number = float(task.counts[drawn[1].chosen[0]])
+    worths = {
+        zones: judge_worth(float(misfits.saving(way).mean()), found.labels, task, number)
+        for way, (zones, found) in enumerate(drawn.items())
+    }
+    return Ways(task, drawn, misfits, worths)
 
-    savings : saving in buds per vine of each number of zones that fits the limits
-    """
-    if 2 not in savings:
-        return 1
-    chosen = 2
-    while chosen + 1 in savings and savings[chosen + 1] - savings[chosen] >= options.min_step_buds:
-        chosen += 1
-    return chosen
+
+def _told_worth(ways: Ways, zones: int) -> dict[str, Any]:
+    """Shares saved, marks and minutes of a number of zones, as plain data."""
+    of_error, of_possible = ways.misfits.shares(ways.place(zones))
+    worth = ways.worths[zones]
+    return {
+        "saving_share": of_error,
+        "possible_share": of_possible,
+        "marks": worth.marks,
+        "marking_minutes": worth.minutes,
+        "net_minutes": worth.net_minutes,
+    }
 
 
-def _curve(task: Task, drawn: dict[int, Drawn], misfits: Misfits, chosen: int) -> list[dict[str, Any]]:
+def _alternative(ways: Ways, zones: int) -> Alternative:
+    found, task, worth = ways.drawn[zones], ways.task, ways.worths[zones]
+    panel_zone, buds, _ = order_zones(found.labels, task.counts[list(found.chosen)], task.size_kg, task.counted)
+    of_error, of_possible = ways.misfits.shares(ways.place(zones))
+    saving = interval(ways.misfits.saving(ways.place(zones)))
+    return Alternative(panel_zone, buds, saving, of_error, of_possible, worth.marks, worth.minutes)
+
+
+def _curve(ways: Ways, chosen: int) -> list[dict[str, Any]]:
     """Merit against the number of zones: one entry for each number that fits."""
     curve = []
-    for way, (zones, found) in enumerate(drawn.items()):
-        misfit, saving = interval(misfits.misfit[:, way]), interval(misfits.misfit[:, 0] - misfits.misfit[:, way])
+    for way, (zones, found) in enumerate(ways.drawn.items()):
+        misfit, saving = interval(ways.misfits.misfit[:, way]), interval(ways.misfits.saving(way))
         curve.append(
             {
                 "zones": zones,
@@ -103,51 +150,68 @@ def _curve(task: Task, drawn: dict[int, Drawn], misfits: Misfits, chosen: int) -
                 "saving_buds": saving["value"],
                 "saving_low": saving["low"],
                 "saving_high": saving["high"],
-                "buds": [int(b) for b in task.counts[list(found.chosen)]],
+                "buds": [int(b) for b in ways.task.counts[list(found.chosen)]],
                 "chosen": zones == chosen,
                 "cost": found.cost,
                 "lower_bound": found.lower_bound,
+                **_told_worth(ways, zones),
             }
         )
     return curve
 
 
-def _reasons(
-    number: int,
-    zoned: bool,
-    misfits: Misfits,
-    drawn: dict[int, Drawn],
-    options: ZoneOptions,
-    *,
-    map_is_better: bool,
-) -> tuple[Message, ...]:
+def _reasons(ways: Ways, chosen: int, other: int, pattern: str) -> tuple[Message, ...]:
     """Say why the block is zoned, or why not, and why there are not more zones."""
-    if not map_is_better:
-        return (Message("zones.no_map"),)
-    if number == 1:
+    if chosen > 1:
+        return _merit_sentence(ways, chosen), Message("zones.trade", _trade(ways, chosen)), _why_no_more(ways, chosen)
+    if other == 1:
         return (Message("zones.cannot_draw"),)
-    way = list(drawn).index(number)
-    saving = interval(misfits.misfit[:, 0] - misfits.misfit[:, way])
-    if not zoned:
-        return (Message("zones.too_little", {"saving": saving["value"], "least": options.min_saving_buds}),)
-    one, own = (round(float(misfits.misfit[:, at].mean()), 1) for at in (0, way))
+    if pattern != "shown":
+        unsure = Message("zones.likely_pattern" if pattern == "likely" else "zones.no_pattern")
+        return (unsure, Message("zones.anyway", _trade(ways, other))) if ways.saves(other) else (unsure,)
+    return (Message("zones.too_little", _trade(ways, other)),)
+
+
+def _merit_sentence(ways: Ways, zones: int) -> Message:
+    saving = interval(ways.misfits.saving(ways.place(zones)))
+    one, own = _misfits_told(ways, zones)
     fields = {
-        "zones": number,
-        "saving": one - own,  # of the figures as told, so that they add up
+        "zones": zones,
+        "saving": one - own,
         "saving_low": saving["low"],
         "saving_high": saving["high"],
         "one_number_misfit": one,
         "misfit": own,
     }
-    return Message("zones.merit_sentence", fields), _why_no_more(number, misfits, drawn, options)
+    return Message("zones.merit_sentence", fields)
 
 
-def _why_no_more(number: int, misfits: Misfits, drawn: dict[int, Drawn], options: ZoneOptions) -> Message:
-    if number + 1 in drawn:
-        way = list(drawn).index(number)
-        gain = float(np.mean(misfits.misfit[:, way] - misfits.misfit[:, way + 1]))
-        fields = {"next": number + 1, "gain": max(gain, 0.0), "least": options.min_step_buds}
-        return Message("zones.next_zone", fields)
-    if number >= options.max_zones:
-        return Message("zones.most_zones", {"zones": number})
-    return Message("zones.no_room", {"next": number + 1})
+def _misfits_told(ways: Ways, zones: int) -> tuple[float, float]:
+    """Misfit of one number and of zones to a tenth of a bud: savings are told as their difference, so that they add up."""
+    one, own = (round(float(ways.misfits.misfit[:, at].mean()), 1) for at in (0, ways.place(zones)))
+    return one, own
+
+
+def _trade(ways: Ways, zones: int) -> dict[str, Any]:
+    """Marks and hours of zones, and what they bring: as sentences take it."""
+    of_error, of_possible = ways.misfits.shares(ways.place(zones))
+    worth, (one, own) = ways.worths[zones], _misfits_told(ways, zones)
+    return {
+        "zones": zones,
+        "marks": worth.marks,
+        "hours": worth.minutes / 60.0,
+        "saving": max(one - own, 0.0),
+        "percent": 100.0 * max(of_error, 0.0),
+        "whole_percent": 100.0 * of_error / of_possible if of_possible > 0.0 else 0.0,
+    }
+
+
+def _why_no_more(ways: Ways, zones: int) -> Message:
+    if zones + 1 in ways.drawn:
+        more, here = ways.place(zones + 1), ways.place(zones)
+        gain = float(np.mean(ways.misfits.misfit[:, here] - ways.misfits.misfit[:, more]))
+        marks = ways.worths[zones + 1].marks - ways.worths[zones].marks
+        return Message("zones.next_zone", {"next": zones + 1, "gain": max(gain, 0.0), "marks": marks})
+    if zones >= ways.task.options.max_zones:
+        return Message("zones.most_zones", {"zones": zones})
+    return Message("zones.no_room", {"next": zones + 1})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from itertools import pairwise
 
@@ -11,6 +11,7 @@ import numpy as np
 from geoprune.errors import DataError, Problem
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
+from geoprune.zones.counts import settle_step
 from geoprune.zones.cuts import ThresholdCuts
 from geoprune.zones.graph import PanelGraph, build_graph
 from geoprune.zones.limits import dissolve_pieces, grow_pieces, zones_large_enough
@@ -20,6 +21,8 @@ from geoprune.zones.runs import labelling_cost, sweep_rows
 
 TRIES = 6
 REFITS = 3
+#: Counts that outlines are sought with: with more the search takes longer and finds no better ones.
+MOST_COUNTS = 10
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,8 @@ def set_task(trellis: Trellis, draws: SizeDraws, need: Need, options: ZoneOption
     if not counted.sum():
         what = "no vine of the block bears or is counted"
         raise DataError([Problem("", "vines", "", what, "Check the status of its vines")])
-    counts, loss = expected_loss(draws, need, counted, bud_step=options.bud_step, over_weight=options.over_weight)
+    options = settle_step(options, draws, need, counted)
+    counts, loss = expected_loss(draws, need, counted, options=options)
     return Task(build_graph(trellis), counted, draws.vine_points().mean(axis=1), counts, loss, options)
 
 
@@ -188,16 +192,31 @@ def _beside(chosen: tuple[int, ...], counts: int) -> set[tuple[int, ...]]:
 
 
 def draw_all(task: Task, most: int) -> dict[int, Drawn]:
-    """Draw 1, 2, ..., `most` zones; numbers the limits do not allow are left out."""
+    """Draw 1, 2, ..., `most` zones; numbers the limits do not allow are left out.
+
+    Outlines are sought with 10 candidate counts at most, spread over all; each zone is then told the best of all.
+    """
     one = int(task.loss.sum(axis=0).argmin())
     cost = float(task.loss[:, one].sum())
     drawn = {1: Drawn(np.zeros(len(task.loss), dtype=np.int64), (one,), cost, cost)}
-    cuts = cut_task(task)
+    places = np.unique(np.linspace(0, len(task.counts) - 1, min(len(task.counts), MOST_COUNTS)).round().astype(int))
+    some = replace(task, counts=task.counts[places], loss=task.loss[:, places])
+    cuts = cut_task(some)
     for zones in range(2, most + 1):
-        found = draw_number(task, cuts, zones)
+        found = draw_number(some, cuts, zones)
         if found is not None:
-            drawn[zones] = found
+            drawn[zones] = _best_of_all(task, replace(found, chosen=tuple(int(places[at]) for at in found.chosen)))
     return drawn
+
+
+def _best_of_all(task: Task, found: Drawn) -> Drawn:
+    """The same outlines with the best of all counts; the bound holds for the counts that outlines were sought with."""
+    again = refit_counts(task, found.labels, len(found.chosen))
+    rising = all(a < b for a, b in pairwise(again))
+    cost = task.cost(found.labels, again) if rising else np.inf
+    if cost >= found.cost:
+        return found
+    return Drawn(found.labels, again, cost, min(found.lower_bound, cost))
 
 
 def order_zones(labels: Labels, told: Labels, size_kg: Floats, counted: Labels) -> tuple[Labels, Labels, Labels]:

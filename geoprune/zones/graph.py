@@ -25,7 +25,8 @@ class PanelGraph:
     along : (E, 2) panels that follow each other
     across, across_weight : (F, 2) and (F,) facing panels; the weights of a panel add up to about 1 per side
     colours : (R,) rows of one colour do not face each other
-    area_ha : (P,) length times row spacing
+    length_m : (P,) length of each panel
+    row_spacing_m : distance from row to row
     """
 
     rows: Labels
@@ -35,7 +36,13 @@ class PanelGraph:
     across: Labels
     across_weight: Floats
     colours: Labels
-    area_ha: Floats
+    length_m: Floats
+    row_spacing_m: float
+
+    @property
+    def area_ha(self) -> Floats:
+        """Ground of each panel (P,): its length times the row spacing."""
+        return self.length_m * self.row_spacing_m / 10_000.0
 
     def parts(self, labels: Labels) -> Labels:
         """Number the connected pieces of equal label: (P,) from 0."""
@@ -70,9 +77,9 @@ def build_graph(trellis: Trellis) -> PanelGraph:
     along = np.column_stack([rows[:, :-1][same], rows[:, 1:][same]])
     lines = np.asarray(panels.geometry.values)
     across, weight = _facing(lines, row_of, REACH * trellis.row_spacing_m)
-    area = shapely.length(lines) * trellis.row_spacing_m / 10_000.0
     colours = _colour(len(lengths), row_of[across])
-    return PanelGraph(rows, lengths.astype(np.int64), row_of, along, across, weight, colours, area)
+    length_m, apart_m = shapely.length(lines), float(trellis.row_spacing_m)
+    return PanelGraph(rows, lengths.astype(np.int64), row_of, along, across, weight, colours, length_m, apart_m)
 
 
 def _facing(lines: np.ndarray, row_of: Labels, reach_m: float) -> tuple[Labels, Floats]:

@@ -10,12 +10,13 @@ from geoprune.errors import Message
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
 from geoprune.zones.drawing import Drawn, order_zones, refit_counts, set_task
-from geoprune.zones.flagging import flagging_list
 from geoprune.zones.labels import GivenLabels
 from geoprune.zones.limits import broken_limits
+from geoprune.zones.loss import counting_cost
 from geoprune.zones.merit import interval, measure_misfits, tell_merit
 from geoprune.zones.opportunity import opportunity
 from geoprune.zones.options import Need, ZoneOptions, Zoning
+from geoprune.zones.worth import judge_worth
 
 
 def judge_zones(
@@ -28,6 +29,8 @@ def judge_zones(
     options: ZoneOptions | None = None,
 ) -> Zoning:
     """Judge given labels: each gets its best bud count. Nothing is mended: limits they break are told in the reasons.
+
+    What was assumed in reading the layer stays with `given.messages`: it is no reason.
 
     Parameters
     ----------
@@ -59,30 +62,39 @@ def judge_zones(
         [np.full(len(labels), float(proposed.one_number)), task.told(drawn), proposed.buds[proposed.panel_zone - 1]]
     )
     groups = np.column_stack([np.zeros_like(labels), labels, proposed.panel_zone - 1])
-    misfits = measure_misfits(draws, need, ways, groups, task.counted, options=options)
+    misfits = measure_misfits(draws, need, ways, groups, task.counted, options=task.options)
     one, own, ours = misfits.misfit.T
+    worth = judge_worth(float(np.mean(one - own)), labels, task, float(proposed.one_number))
+    of_error, of_possible = misfits.shares(1)
+    told = task.counts[list(chosen)]
     merit = tell_merit(misfits, 1) | {
         "proposed_saving_buds": interval(one - ours),
         "loss_against_proposed_buds": interval(own - ours),
         "curve": proposed.merit["curve"],
         "chosen_zones": number,
+        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, told, options=task.options),
+        "pruning_minutes": task.options.minutes_per_vine * float(task.counted.sum()),
+        "saving_share": of_error,
+        "possible_share": of_possible,
+        "marks": worth.marks,
+        "marking_minutes": worth.minutes,
+        "net_minutes": worth.net_minutes,
         **opportunity(trellis, draws, need, task, drawn),
     }
-    zone, buds, rank = order_zones(labels, task.counts[list(chosen)], task.size_kg, task.counted)
+    zone, buds, rank = order_zones(labels, told, task.size_kg, task.counted)
     return Zoning(
         panel_zone=zone,
         buds=buds,
         one_number=proposed.one_number,
         verdict="zone" if number > 1 else "one_number",
-        reasons=(*_reasons(merit, number, options), *given.messages, *broken_limits(zone, task.graph, options)),
+        reasons=(*_reasons(merit, number), *broken_limits(zone, task.graph, options)),
         merit=merit,
-        flags=flagging_list(trellis, zone),
         cost=drawn.cost,
         names=tuple(given.names[i] for i in rank),
     )
 
 
-def _reasons(merit: dict[str, Any], zones: int, options: ZoneOptions) -> tuple[Message, ...]:
+def _reasons(merit: dict[str, Any], zones: int) -> tuple[Message, ...]:
     loss = merit["loss_against_proposed_buds"]
     if zones == 1:
         return (Message("zones.given_one"),)
@@ -92,16 +104,28 @@ def _reasons(merit: dict[str, Any], zones: int, options: ZoneOptions) -> tuple[M
         "loss_high": loss["high"],
         "proposed_saving": merit["proposed_saving_buds"]["value"],
     }
+    hours, pays = merit["marking_minutes"] / 60.0, merit["net_minutes"] > 0
     return (
-        worth_message(merit["saving_buds"], zones, least=options.min_saving_buds),
+        worth_message(merit["saving_buds"], zones, marks=merit["marks"], hours=hours, pays=pays),
+        *((_trade(merit, hours),) if pays else ()),
         Message("zones.given_worse" if loss["value"] >= 0 else "zones.given_better", against),
     )
 
 
-def worth_message(saving: dict[str, float], zones: int, *, least: float) -> Message:
-    """What the zones save against one number; what loses as told, to a tenth of a bud, is called a loss."""
+def _trade(merit: dict[str, Any], hours: float) -> Message:
+    """Marks and hours of zones that pay, and what they take away of one number's misfit."""
+    whole = 1.0 - merit["perfect_misfit"]["value"] / merit["one_number_misfit"]["value"]
+    percents = {"percent": 100.0 * merit["saving_share"], "whole_percent": 100.0 * whole}
+    return Message("zones.trade", {"marks": merit["marks"], "hours": hours, **percents})
+
+
+def worth_message(saving: dict[str, float], zones: int, *, marks: int, hours: float, pays: bool) -> Message:
+    """What the zones save against one number, and whether that pays for their marks; what loses as told, to a tenth of a
+    bud, is called a loss."""
     value, low, high = (round(saving[name], 1) + 0.0 for name in ("value", "low", "high"))
     if value < 0:
         return Message("zones.given_loss", {"zones": zones, "loss": -value, "loss_low": 0.0 - high, "loss_high": 0.0 - low})
     fields = {"zones": zones, "saving": value, "saving_low": low, "saving_high": high}
-    return Message("zones.given_little" if saving["value"] < least else "zones.given_merit", fields)
+    if pays:
+        return Message("zones.given_merit", fields)
+    return Message("zones.given_little", fields | {"marks": marks, "hours": hours})

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from geoprune.sizes import SizeDraws
-from geoprune.zones.options import Floats, Labels, Need, within_limits
+from geoprune.zones.counts import beside, ladder
+from geoprune.zones.options import Floats, Labels, Need, ZoneOptions, within_limits
 
 POINTS = 31
 
@@ -21,20 +22,18 @@ def loss_quantile(over_weight: float) -> float:
     return 1.0 / (1.0 + over_weight)
 
 
-def candidate_counts(needed: Floats, counted: Labels, need: Need, *, bud_step: int, over_weight: float) -> Labels:
-    """Bud counts worth a thought: steps between the best counts of the panels with least and with greatest need.
+def candidate_counts(needed: Floats, counted: Labels, need: Need, *, options: ZoneOptions) -> Labels:
+    """Bud counts worth a thought: those between the best counts of the panels with least and with greatest need.
 
     The expected loss is convex in the count, so no zone is best told anything outside that span.
     """
-    best = np.quantile(needed[counted > 0], loss_quantile(over_weight), axis=1)
-    low = max(1, int(np.floor(best.min() / bud_step)))
-    high = max(low, int(np.ceil(best.max() / bud_step)))
-    return np.unique(within_limits(bud_step * np.arange(low, high + 1), need)).astype(np.int64)
+    best = np.quantile(needed[counted > 0], loss_quantile(options.over_weight), axis=1)
+    steps = ladder(options, float(best.max()), need)
+    low, high = int(beside(steps, best.min())[0]), int(beside(steps, best.max())[1])
+    return steps[low : high + 1].astype(np.int64)
 
 
-def expected_loss(
-    draws: SizeDraws, need: Need, counted: Labels, *, bud_step: int, over_weight: float
-) -> tuple[Labels, Floats]:
+def expected_loss(draws: SizeDraws, need: Need, counted: Labels, *, options: ZoneOptions) -> tuple[Labels, Floats]:
     """Expected loss of every candidate count for every panel.
 
     Parameters
@@ -49,8 +48,31 @@ def expected_loss(
     loss : (P, B) in buds, summed over the panel's counted vines
     """
     needed = need(draws.vine_points(POINTS))
-    counts = candidate_counts(needed, counted, need, bud_step=bud_step, over_weight=over_weight)
+    counts = candidate_counts(needed, counted, need, options=options)
     loss, alike = np.empty((len(counted), len(counts))), np.full(POINTS, 1.0 / POINTS)
     for b, told in enumerate(counts):
-        loss[:, b] = asymmetric_loss(float(told), needed, over_weight) @ alike
+        loss[:, b] = asymmetric_loss(float(told), needed, options.over_weight) @ alike
     return counts, loss * counted[:, None]
+
+
+def counting_cost(
+    draws: SizeDraws, need: Need, counted: Labels, labels: Labels, told: Labels, *, options: ZoneOptions
+) -> float:
+    """What counts that a crew can be told cost beside the best whole numbers, in expected loss, buds per vine.
+
+    Parameters
+    ----------
+    labels : (P,) zones 0..k-1
+    told : (k,) the count of each
+    """
+    needed = need(draws.vine_points(POINTS))
+    steps = ladder(options, float(told.max()) + 1.0, need)
+    lost = 0.0
+    for zone, count in enumerate(told):
+        here, weight = needed[labels == zone], counted[labels == zone]
+        below, above = beside(steps, count - 1.0)[0], beside(steps, count + 1.0)[1]
+        whole = within_limits(np.arange(min(steps[below], count), max(steps[above], count) + 1.0), need)
+        tried = np.concatenate([[count], np.unique(whole)])
+        losses = [weight @ asymmetric_loss(b, here, options.over_weight).mean(axis=1) for b in tried]
+        lost += losses[0] - min(losses)
+    return float(lost / counted.sum())

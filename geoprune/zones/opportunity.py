@@ -34,7 +34,7 @@ def opportunity(trellis: Trellis, draws: SizeDraws, need: Need, task: Task, draw
     sizes = draws.panel_mean[np.unique(np.linspace(0, len(draws.vine_sd) - 1, MOST_DRAWS).astype(int))]
     mean = sizes @ share
     variation = np.sqrt(np.square(sizes - mean[:, None]) @ share) / np.maximum(mean, 1e-9)
-    reference = _reference_variation(float(mean.mean()), need, len(share), task.options.bud_step)
+    reference = _reference_variation(float(mean.mean()), need, len(share), _step(task))
     smallest_ha = float(np.median(task.graph.area_ha)) * task.options.shortest_run
     alike_ha = alike_area_ha(middle_points(trellis.panels), sizes, float(task.graph.area_ha.sum()))
     free = task.loss[:, list(drawn.chosen)].argmin(axis=1)
@@ -51,6 +51,11 @@ def opportunity(trellis: Trellis, draws: SizeDraws, need: Need, task: Task, draw
     }
 
 
+def _step(task: Task) -> float:
+    """Buds from one count that can be told to the next: the middle one of those looked at."""
+    return float(task.options.bud_step or np.median(np.diff(task.counts) if len(task.counts) > 1 else 1.0))
+
+
 def pringle_index(variation: Floats, reference: float, alike_ha: Floats, smallest_ha: float) -> Floats:
     """Return the opportunity index: the geometric mean of magnitude and structure of the variation.
 
@@ -60,7 +65,7 @@ def pringle_index(variation: Floats, reference: float, alike_ha: Floats, smalles
     return np.sqrt(variation / reference * alike_ha / smallest_ha)
 
 
-def _reference_variation(mean_kg: float, need: Need, panels: int, bud_step: int) -> float:
+def _reference_variation(mean_kg: float, need: Need, panels: int, bud_step: float) -> float:
     """Return the coefficient of variation that moves the need by one bud step about the mean; 1 for a flat rule."""
     sides = np.repeat(mean_kg * np.array([[0.9, 1.1]]), panels, axis=0)
     rise = float(np.mean(np.diff(need(sides), axis=1))) / 0.2  # buds per unit of coefficient of variation

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,8 +25,12 @@ class ZoneOptions:
     ----------
     max_zones : int
         Most zones. 3: small, middle, large is what a crew keeps in its head (common practice, no source).
-    bud_step : int
-        Bud counts are multiples of it. 5: people count in fives (common practice, no source).
+    bud_step : int or None
+        Bud counts are multiples of it. None: `counts`, and where these are not given either, a step that follows from
+        the block's usual number (`geoprune.zones.counts.usual_step`).
+    counts : tuple of int
+        Bud counts a crew can be told, rising, such as `rules.countable_counts` gives for a training. A `bud_step` goes
+        before them.
     over_weight : float
         One bud too many weighs this many buds too few. 1.25: over-cropping does lasting harm; when in doubt leave
         fewer (direction common practice; the size is ours).
@@ -35,9 +38,9 @@ class ZoneOptions:
         Price of a change of number along a row, in vines: as much as telling this many vines a number that is wrong
         by the whole difference. 0.25: on simulated vineyards zones then fit best for about one change a row
         (docs/method-zones.md); a crew short of tape asks for more.
-    neighbour_cost : float
-        The same where panels of neighbouring rows differ, per pair of panels. 0.05: nobody ties tape there, but
-        straight edges are easier to follow and to check.
+    neighbour_share : float
+        Price where panels of neighbouring rows differ, per pair of panels, as a share of `change_cost`. 0.2: nobody ties
+        tape there, but straight edges are easier to follow and to check.
     shortest_run : int
         Shortest run of one number along a row, in panels. 3: some ten vines, half an hour of one pruner. A row
         shorter than this is one run.
@@ -47,10 +50,17 @@ class ZoneOptions:
         Smallest connected piece of a zone, in panels: two rows of shortest runs, so there are no islands.
     smallest_share, smallest_ha : float
         Smallest zone, all its pieces together, as a share of the block's panels and in hectares. Both hold.
-    min_saving_buds : float
-        Less saved per vine, against one number, is not worth the tape.
-    min_step_buds : float
-        What each zone beyond the second must save on top, buds per vine.
+    worth : float
+        What a vine told nearer its own number is worth: so many per cent of the minutes of its pruning for each per cent
+        of the number. 5: half of a wrong number is made good by the vine itself, which sets more on fewer shoots, and a
+        crop is worth some ten times its pruning, less for juice and more for wine (common practice, no source; the
+        product is ours).
+        0: zones are never worth their marks.
+    minutes_per_vine : float
+        Of pruning; what marks and walking are weighed against. 3, as in `rules.plan_labour`.
+    minutes_per_mark : float
+        To find a post, mark it and check the number. 0.3: some twenty seconds. Walking comes on top, see
+        `geoprune.zones.worth.marking_minutes`.
 
     Raises
     ------
@@ -59,28 +69,37 @@ class ZoneOptions:
     """
 
     max_zones: int = 3
-    bud_step: int = 5
+    bud_step: int | None = None
+    counts: tuple[int, ...] = ()
     over_weight: float = 1.25
     change_cost: float = 0.25
-    neighbour_cost: float = 0.05
+    neighbour_share: float = 0.2
     shortest_run: int = 3
     most_changes: int = 3
     smallest_piece: int = 6
     smallest_share: float = 0.05
     smallest_ha: float = 0.0
-    min_saving_buds: float = 1.0
-    min_step_buds: float = 0.25
+    worth: float = 5.0
+    minutes_per_vine: float = 3.0
+    minutes_per_mark: float = 0.3
 
     def __post_init__(self) -> None:
         wrong = [
             f"{name} must be at least {least}, not {getattr(self, name)}"
             for name, least in LEAST.items()
-            if not getattr(self, name) >= least
+            if getattr(self, name) is not None and not getattr(self, name) >= least
         ]
         if not self.smallest_share < 0.5:
             wrong.append(f"smallest_share must be below 0.5, not {self.smallest_share}")
+        if list(self.counts) != sorted({count for count in self.counts if count >= 1}):
+            wrong.append(f"counts must rise from 1 or more, not {self.counts}")
         if wrong:
             raise ValueError("; ".join(wrong))
+
+    @property
+    def neighbour_cost(self) -> float:
+        """Price where panels of neighbouring rows differ, in vines, per pair of panels."""
+        return self.neighbour_share * self.change_cost
 
 
 LEAST: dict[str, float] = {
@@ -88,14 +107,15 @@ LEAST: dict[str, float] = {
     "bud_step": 1,
     "over_weight": 0.1,
     "change_cost": 0,
-    "neighbour_cost": 0,
+    "neighbour_share": 0,
     "shortest_run": 1,
     "most_changes": 0,
     "smallest_piece": 1,
     "smallest_share": 0,
     "smallest_ha": 0,
-    "min_saving_buds": 0,
-    "min_step_buds": 0,
+    "worth": 0,
+    "minutes_per_vine": 0.01,
+    "minutes_per_mark": 0,
 }
 
 
@@ -104,6 +124,35 @@ def within_limits(counts: Floats | Labels, need: Need) -> Floats:
     floor, cap = getattr(need, "floor", None), getattr(need, "cap", None)
     least, most = np.ceil(floor or 1.0), np.inf if cap is None else max(np.floor(cap), 1.0)
     return np.clip(np.asarray(counts, dtype=float), min(max(least, 1.0), most), most)
+
+
+@dataclass(frozen=True, eq=False)
+class Alternative:
+    """The best zones of a block whose verdict is one number: for whoever wants zones anyway.
+
+    Attributes
+    ----------
+    panel_zone : (P,) int
+        Zone of each panel, 1..k, 1 = smallest vines.
+    buds : (k,) int
+        Bud count of each zone.
+    saving_buds : dict
+        Buds a vine is told nearer its own number on average: value, low, high.
+    saving_share, possible_share : float
+        The same as a share of one number's misfit, and of what a perfect map of the panels would save.
+    marks : int
+        Marks to be tied.
+    minutes : float
+        To tie them, walking included.
+    """
+
+    panel_zone: Labels
+    buds: Labels
+    saving_buds: dict[str, float]
+    saving_share: float
+    possible_share: float
+    marks: int
+    minutes: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,13 +172,13 @@ class Zoning:
     reasons : tuple of Message
     merit : dict
         See `geoprune.zones.merit.tell_merit`; with "curve", "chosen_zones" and the opportunity indices.
-    flags : GeoDataFrame
-        Posts that get tape, in walking order; see `geoprune.zones.flagging.flagging_list`.
     cost, lower_bound : float
         Expected loss plus price of changes of this labelling, buds summed over vines, and what no labelling with as
         many zones can cost less than, limits or not; NaN where labels were given.
     names : (k,) tuple of str
         Where labels were given, what each zone was called.
+    alternative : Alternative or None
+        Where the verdict is one number, the best zones there could be; None where none fit the limits or save anything.
     """
 
     panel_zone: Labels
@@ -138,10 +187,10 @@ class Zoning:
     verdict: str
     reasons: tuple[Message, ...]
     merit: dict[str, Any]
-    flags: gpd.GeoDataFrame
     cost: float = float("nan")
     lower_bound: float = float("nan")
     names: tuple[str, ...] = ()
+    alternative: Alternative | None = None
 
     @property
     def gap(self) -> float:

@@ -32,7 +32,8 @@ def test_a_patterned_block_is_mapped_better_than_its_mean(made, surface):
     assert surface.map_is_better
     assert error < np.sqrt(np.mean((made.samples["vine_weight_kg"].mean() - true) ** 2))
     assert surface.loo_rmse_kg < surface.mean_rmse_kg
-    assert surface.merit["probability_map_better"] > 0.8
+    assert surface.pattern == "shown"
+    assert surface.merit["pattern_probability"] > 0.8
 
 
 def test_intervals_of_panel_means_hold():
@@ -264,6 +265,7 @@ def test_many_weights_are_told_from_the_nearest_much_as_by_the_exact_sums(monkey
     assert np.sqrt(np.mean(off**2)) < 0.15
     assert np.mean(near["vine_size_se_kg"][open_] / told["vine_size_se_kg"][open_]) == pytest.approx(1.0, abs=0.1)
     assert local.loo_rmse_kg == pytest.approx(exact.loo_rmse_kg, rel=0.01)
+    assert local.pattern == exact.pattern
     assert local.map_is_better == exact.map_is_better
     assert abs(local.block_mean_kg - exact.block_mean_kg) < 0.5 * exact.block_mean_se_kg
     assert local.block_mean_se_kg == pytest.approx(exact.block_mean_se_kg, rel=0.15)

@@ -3,16 +3,19 @@
 import geopandas as gpd
 import numpy as np
 import pytest
+from geopandas.testing import assert_geodataframe_equal
 from shapely import Point, box
 from shapely.affinity import rotate
 from small_blocks import CORNER, PER_PANEL, ROW_M, UTM, VINE_M, draws_of, field_of, lay_block, need
 
 from geoprune.errors import DataError
+from geoprune.signs import sign_posts
 from geoprune.words import say
 from geoprune.zones import GivenLabels, draw_zones, judge_zones, labels_from_layer
 from geoprune.zones.judging import worth_message
 
 PANEL_M = PER_PANEL * VINE_M
+UNPAID = " That does not pay for their 66 marks, about 0.5 hours to tie with the walking"
 
 
 @pytest.fixture(scope="module")
@@ -39,6 +42,10 @@ def zone_by_place(trellis, found):
     return {(r, p): z for r, p, z in zip(trellis.panels["row"], trellis.panels["panel"], found.panel_zone, strict=True)}
 
 
+def flags_of(trellis, found):
+    return sign_posts(trellis, found.panel_zone, found.buds)
+
+
 def test_our_own_panels_given_back_are_our_own_zones(block):
     trellis, draws, ours = block
     given = labels_from_layer(trellis, panels_layer(trellis, ours.panel_zone), block="A")
@@ -47,7 +54,9 @@ def test_our_own_panels_given_back_are_our_own_zones(block):
     assert again.buds.tolist() == ours.buds.tolist()
     assert again.merit["loss_against_proposed_buds"]["value"] == pytest.approx(0.0, abs=1e-12)
     assert again.merit["zones_misfit"]["value"] == pytest.approx(ours.merit["zones_misfit"]["value"])
-    assert len(again.flags) == len(ours.flags)
+    flags = flags_of(trellis, ours)
+    assert len(flags) >= 2 * len(trellis.rows)
+    assert_geodataframe_equal(flags_of(trellis, again), flags)
     assert again.cost == pytest.approx(ours.cost)
 
 
@@ -62,23 +71,40 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
     assert loss["value"] == pytest.approx(given.merit["zones_misfit"]["value"] - ours.merit["zones_misfit"]["value"])
     assert loss["value"] > 0
     assert loss["low"] <= loss["value"] <= loss["high"]
-    assert "zones.given_worse" in [reason.key for reason in given.reasons]
-    flags = given.flags
-    assert (flags.loc[flags["row"] == "R1", "zone"] == 1).all()
+    told = {reason.key: reason.fields for reason in given.reasons}
+    assert list(told)[:3] == ["zones.given_merit", "zones.trade", "zones.given_worse"]
+    one, own, perfect = (given.merit[f"{name}_misfit"]["value"] for name in ("one_number", "zones", "perfect"))
+    assert told["zones.trade"]["percent"] == pytest.approx(100 * (one - own) / one)
+    assert told["zones.trade"]["whole_percent"] == pytest.approx(100 * (one - perfect) / one)
+    flags = flags_of(trellis, given)
+    joined = flags[flags["row"].isin(["R1", "R2"])]
+    assert joined["kind"].tolist() == ["end"] * 4  # one number all along: only the ends are marked
+    for side in ("low", "high"):
+        hung = flags[flags[f"{side}_zone"].notna()]
+        assert hung[f"{side}_buds"].tolist() == given.buds[hung[f"{side}_zone"].to_numpy(int) - 1].tolist()
+        assert (joined[f"{side}_zone"].dropna() == 1).all()
+        assert joined[f"{side}_zone"].notna().sum() == 2
+    # a mark at each end of each row and one at each change of number
+    assert told["zones.trade"]["marks"] == given.merit["marks"] == len(flags)
 
 
 @pytest.mark.parametrize(
     ("saving", "key", "told"),
     [
         ((1.04, 0.5, 1.6), "zones.given_merit", "save 1.0 buds per vine against one number (0.5 to 1.6)"),
-        ((0.96, 0.5, 1.6), "zones.given_little", "save only 1.0 buds per vine against one number (0.5 to 1.6)"),
-        ((-0.04, -0.3, 0.0), "zones.given_little", "save only 0.0 buds per vine against one number (-0.3 to 0.0)"),
+        ((0.96, 0.5, 1.6), "zones.given_little", "save only 1.0 buds per vine against one number (0.5 to 1.6)." + UNPAID),
+        (
+            (-0.04, -0.3, 0.0),
+            "zones.given_little",
+            "save only 0.0 buds per vine against one number (-0.3 to 0.0)." + UNPAID,
+        ),
         ((-0.3, -0.7, 0.2), "zones.given_loss", "lose 0.3 buds per vine against one number (-0.2 to 0.7)"),
         ((-0.3, -0.7, 0.0), "zones.given_loss", "lose 0.3 buds per vine against one number (0.0 to 0.7)"),
     ],
 )
 def test_a_loss_is_called_a_loss(saving, key, told):
-    message = worth_message(dict(zip(("value", "low", "high"), saving, strict=True)), 2, least=1.0)
+    told_saving = dict(zip(("value", "low", "high"), saving, strict=True))
+    message = worth_message(told_saving, 2, marks=66, hours=0.52, pays=saving[0] > 1.0)
     assert message.key == key
     assert say(message, "en", "us") == f"The given 2 zones {told}."
 
@@ -206,4 +232,6 @@ def test_one_label_is_one_number(block):
     given = judge_zones(trellis, draws, need, GivenLabels(np.ones(96, dtype=np.int64), ("all",)), ours)
     assert given.verdict == "one_number"
     assert given.buds.tolist() == [ours.one_number]
-    assert given.flags.empty
+    assert flags_of(trellis, given).empty
+    assert given.merit["marks"] == 0
+    assert given.merit["net_minutes"] == pytest.approx(0.0)

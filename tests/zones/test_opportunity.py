@@ -57,7 +57,7 @@ def test_a_field_is_alike_over_the_integral_of_its_own_correlation():
 
 def test_the_smallest_area_is_a_shortest_run_and_the_reference_one_bud_step():
     trellis, _ = lay_block([12] * 8)
-    zoning = draw_zones(trellis, draws_of(field_of(trellis, 1)), need, options=ZoneOptions(shortest_run=4))
+    zoning = draw_zones(trellis, draws_of(field_of(trellis, 1)), need, options=ZoneOptions(shortest_run=4, bud_step=5))
     told = zoning.merit["opportunity"]
     assert told["smallest_area_ha"] == pytest.approx(4 * PER_PANEL * VINE_M * ROW_M / 10_000)
     assert told["reference_cv"] == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
@@ -69,7 +69,7 @@ def test_the_whole_index_is_the_printed_formula_computed_another_way():
     """Pringle et al. 2003 as told above, pair by pair, with the trend fitted by scikit-learn."""
     trellis, _ = lay_block([10] * 7)
     draws = SizeDraws(np.array([field_of(trellis, seed, length_m=50.0) for seed in (1, 2, 3)]), np.full(3, 0.1))
-    merit = draw_zones(trellis, draws, need).merit
+    merit = draw_zones(trellis, draws, need, options=ZoneOptions(bud_step=5)).merit
     middles = trellis.panels.geometry.interpolate(0.5, normalized=True)
     place = np.column_stack([middles.x, middles.y])
     apart = cdist(place, place)

@@ -6,7 +6,7 @@ import shapely
 from small_blocks import draws_of, field_of, lay_block, need
 
 from geoprune.sizes import SizeDraws
-from geoprune.trellis import middle_points, panel_footprints
+from geoprune.trellis import middle_points
 from geoprune.zones import ZoneOptions, draw_zones, zone_shapes
 from geoprune.zones.graph import build_graph
 
@@ -44,7 +44,7 @@ def test_every_vine_is_in_exactly_one_zone(plain):
 
 def test_areas_sum_to_the_block_and_zones_do_not_overlap(plain):
     trellis, outline, zoning = plain
-    shapes = zone_shapes(panel_footprints(trellis, outline), zoning.panel_zone)
+    shapes = zone_shapes(trellis, outline, zoning.panel_zone)
     assert shapes.area.sum() == pytest.approx(outline.area, rel=1e-9)
     assert shapely.union_all(shapes.to_numpy()).area == pytest.approx(outline.area, rel=1e-9)
     assert (shapes.geom_type == "MultiPolygon").all()

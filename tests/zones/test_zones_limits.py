@@ -79,7 +79,7 @@ def test_no_zone_is_smaller_than_the_area_asked(restless):
 
 @pytest.mark.parametrize("most", [1, 2, 3, 4])
 def test_no_more_zones_than_asked(restless, most):
-    zoning = draw_zones(*restless, need, options=ZoneOptions(max_zones=most, min_step_buds=0.0, min_saving_buds=0.0))
+    zoning = draw_zones(*restless, need, options=ZoneOptions(max_zones=most, worth=1e6))
     assert zoning.panel_zone.max() == len(zoning.buds) <= most
     assert len(np.unique(zoning.buds)) == len(zoning.buds)
 
@@ -97,7 +97,7 @@ def test_counts_are_whole_steps_and_rise_with_vine_size(restless, step):
 def test_changes_cost_what_they_cost(restless):
     changes = []
     for cost in (0.0, 1.0, 3.0, 6.0):
-        graph, found = drawn(restless, change_cost=cost, neighbour_cost=cost / 5, most_changes=20, shortest_run=1)
+        graph, found = drawn(restless, change_cost=cost, most_changes=20, shortest_run=1)
         changes.append(graph.changes_per_row(found[0]).sum())
     assert changes == sorted(changes, reverse=True)
     assert changes[0] > changes[-1]
@@ -116,6 +116,8 @@ def test_choices_out_of_bounds_are_all_named():
         ZoneOptions(smallest_share=0.5)
     with pytest.raises(ValueError, match="change_cost"):
         ZoneOptions(change_cost=float("nan"))
+    with pytest.raises(ValueError, match="counts must rise"):
+        ZoneOptions(counts=(8, 4))
 
 
 def test_panels_face_their_neighbours_and_no_others():
