@@ -1,0 +1,33 @@
+"""What stands in the row: which post carries which tape, how the block is walked, and how signs are read and named."""
+
+from geoprune.signs.follow import follow, look_both_ways
+from geoprune.signs.posts import sign_posts
+from geoprune.signs.telling import (
+    HANG_SIGNS,
+    READ_SIGNS,
+    SIGNS_DISAGREE,
+    place_name,
+    post_name,
+    posts_go,
+    short_place,
+    short_sign,
+    sign_message,
+)
+from geoprune.signs.walk import row_list, walking_direction
+
+__all__ = [
+    "HANG_SIGNS",
+    "READ_SIGNS",
+    "SIGNS_DISAGREE",
+    "follow",
+    "look_both_ways",
+    "place_name",
+    "post_name",
+    "posts_go",
+    "row_list",
+    "short_place",
+    "short_sign",
+    "sign_message",
+    "sign_posts",
+    "walking_direction",
+]
