@@ -12,13 +12,29 @@ from pyproj import CRS
 from shapely import MultiPolygon
 
 from geoprune.errors import Message, Remark
-from geoprune.rules import DEFAULT_METHOD, MINUTES_PER_VINE, Crop, Injury, Rule, ZoneAdvice
+from geoprune.rules import (
+    DEFAULT_METHOD,
+    MINUTES_PER_VINE,
+    Crop,
+    Injury,
+    Rule,
+    Training,
+    ZoneAdvice,
+    find_training,
+    injury_method,
+    wood_fault,
+)
 from geoprune.zones import ZoneOptions
+
+#: How vines may have been pruned last winter.
+PRUNINGS = ("hand", "minimal")
+#: More minutes for one vine are a slip of the pen (a design choice).
+MOST_MINUTES = 120
 
 
 @dataclass(frozen=True)
 class PlanOptions:
-    """Choices of a run.
+    """Choices for planning a block; a vineyard's, where its blocks do not differ.
 
     Attributes
     ----------
@@ -36,6 +52,11 @@ class PlanOptions:
         For hours and cost; no wage is assumed.
     last_pruning : str
         How the vines were pruned last winter, "hand" or "minimal": decides whether crop load means anything.
+
+    Raises
+    ------
+    ValueError
+        Listing every choice that cannot be; DataError, which is one, for an unknown injury method.
     """
 
     zones: ZoneOptions = field(default_factory=ZoneOptions)
@@ -49,10 +70,31 @@ class PlanOptions:
     cost_per_hour: float | None = None
     last_pruning: str = "hand"
 
+    def __post_init__(self) -> None:
+        injury_method(self.injury_method)
+        wrong = [f"seed must be 0 or more, not {self.seed}"] if self.seed < 0 else []
+        if self.last_pruning not in PRUNINGS:
+            wrong.append(f"last_pruning must be {' or '.join(PRUNINGS)}, not {self.last_pruning!r}")
+        if self.floor is not None and self.cap is not None and self.floor > self.cap:
+            wrong.append(f"floor {self.floor:g} lies above cap {self.cap:g}")
+        if self.target_t_ha < 0:
+            wrong.append(f"target_t_ha must not be negative, but is {self.target_t_ha:g}")
+        if not 0 < self.minutes_per_vine <= MOST_MINUTES:
+            wrong.append(f"minutes_per_vine must be above 0 and at most {MOST_MINUTES}, not {self.minutes_per_vine:g}")
+        if self.cost_per_hour is not None and not self.cost_per_hour >= 0:
+            wrong.append(f"cost_per_hour must not be negative, but is {self.cost_per_hour:g}")
+        wrong += [fault for name, value in self.wood.items() if (fault := wood_fault(name, value))]
+        if wrong:
+            raise ValueError("; ".join(wrong))
+
 
 @dataclass(frozen=True)
 class BlockSettings:
-    """What the vineyard file says of a block; `wood` as in `PlanOptions`, for this block alone."""
+    """What the vineyard file says of a block; `wood` as in `PlanOptions`, for this block alone.
+
+    `training_as_given` is what the grower calls the training; `own_training` the system where it is one of a file of own
+    trainings. `posts_surveyed` says whether panels are those between posts that are there, or of a usual length.
+    """
 
     block: str
     variety: str
@@ -63,12 +105,18 @@ class BlockSettings:
     vines_per_panel: int
     planted: int | None = None
     wood: Mapping[str, float] = field(default_factory=dict)
+    training_as_given: str = ""
+    own_training: Training | None = None
+    posts_surveyed: bool = True
+
+    @property
+    def system(self) -> Training:
+        """The training system."""
+        return self.own_training or find_training(self.training)
 
 
 #: The sentence that says a block has too few weights for a map.
 TOO_FEW = "surface.too_few_for_map"
-#: The sentences that say zones drawn by others are not worth it: they save less than asked for, or lose.
-NOT_WORTH = ("zones.given_little", "zones.given_loss")
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +151,12 @@ class BlockPlan:
     injury : Injury or None
     crop : Crop or None
         Expected crop of the block; None without figures to tell it from.
+    alternative : GeoDataFrame or None
+        The best zones of a block whose verdict is one number, for who wants zones anyway: zone, buds_per_vine.
     notes : tuple of Message
         What is told of the block as a whole: crop, hours, missing vines.
+    options : PlanOptions
+        The choices it was planned with, its own where it differs.
     """
 
     name: str
@@ -137,46 +189,16 @@ class BlockPlan:
     injury: Injury | None = None
     crop: Crop | None = None
     notes: tuple[Message, ...] = ()
-
-    @property
-    def stopped_zones(self) -> tuple[int, ...]:
-        """Zones without a number: winter bud injury allows none, and a person must look first."""
-        return tuple(int(zone) for zone in self.zones.loc[self.zones["buds_per_vine"].isna(), "zone"])
-
-    @property
-    def zone_names(self) -> dict[int, str]:
-        """What zones that were given are called there; none that is a mere number."""
-        if "given_as" not in self.zones:
-            return {}
-        named = zip(self.zones["zone"], self.zones["given_as"], strict=True)
-        return {int(zone): str(name) for zone, name in named if not str(name).isdecimal()}
-
-    @property
-    def stopped(self) -> bool:
-        """Whether no vine of the block has a number."""
-        return self.buds_per_vine is None or len(self.stopped_zones) == len(self.zones)
-
-    @property
-    def taped(self) -> bool:
-        """Whether bands of tape tell the crew which number holds."""
-        return len(self.zones) > 1 and not self.stopped
-
-    @property
-    def headline(self) -> str:
-        """What is to be said first: "stop", "zone", "one" number will do, one number for "now" with too few weights, or
-        "given": zones drawn by others stay, but one number would do.
-        """
-        said = {reason.key for reason in self.verdict_reasons}
-        if self.stopped:
-            return "stop"
-        if len(self.zones) > 1:
-            return "zone" if said.isdisjoint(NOT_WORTH) or self.stopped_zones else "given"
-        return "now" if TOO_FEW in said else "one"
+    alternative: gpd.GeoDataFrame | None = None
+    options: PlanOptions = field(default_factory=PlanOptions)
 
 
 @dataclass(frozen=True, eq=False)
 class EstatePlan:
-    """The plans of all blocks with where they came from: what the writing room needs."""
+    """The plans of all blocks with where they came from: what the writing room needs.
+
+    `options` are the settings of the run, told as plain data in summary.json; a block's own are in its plan.
+    """
 
     blocks: tuple[BlockPlan, ...]
     crs: CRS

@@ -15,11 +15,12 @@ from shapely import MultiPolygon
 
 from geoprune.covariates import Covariate
 from geoprune.errors import DataError, Message, Problem, Problems, Remark
-from geoprune.layers import Vineyard
+from geoprune.layers import Vineyard, check_vineyard
 from geoprune.plan.given import GivenZones, find_given
 from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
 from geoprune.plan.tables import (
     Found,
+    alternative_table,
     flag_table,
     named,
     panel_table,
@@ -33,6 +34,7 @@ from geoprune.plan.telling import (
     block_crop,
     block_notes,
     harvest_remarks,
+    left_notes,
     plan_remarks,
     variety_remarks,
     verdict_reasons,
@@ -46,14 +48,17 @@ from geoprune.rules import (
     Injury,
     Rule,
     RuleBook,
+    Training,
     assess_injury,
+    countable_counts,
     fit_recipe,
     load_rules,
+    measured_wood,
 )
 from geoprune.surface import Checked, Prior, check_evidence, fit_surface, next_vines, score_covariate
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
-from geoprune.zones import GivenLabels, Zoning, draw_zones, judge_zones
+from geoprune.zones import GivenLabels, ZoneOptions, Zoning, draw_zones, judge_zones
 
 #: Columns of the blocks layer that describe the wood.
 WOOD_COLUMNS = (
@@ -72,6 +77,7 @@ class Beside:
     given_zones: GivenZones | None = None
     scores: pd.DataFrame | None = None
     earlier: tuple[Mapping[str, Any], ...] = ()
+    left: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +85,7 @@ class Prepared:
     """One block, checked and laid out, before anything is estimated."""
 
     settings: BlockSettings
+    options: PlanOptions
     polygon: MultiPolygon
     crs: CRS
     rule: Rule
@@ -95,6 +102,7 @@ def make_plan(
     vineyard: Vineyard,
     *,
     options: PlanOptions | None = None,
+    block_options: Mapping[str, PlanOptions] | None = None,
     book: RuleBook | None = None,
     crops: Sequence[CropAssumptions] = (),
     harvest: pd.DataFrame | None = None,
@@ -102,6 +110,7 @@ def make_plan(
     given_zones: GivenZones | None = None,
     scores: pd.DataFrame | None = None,
     earlier: Sequence[Mapping[str, Any]] = (),
+    left: pd.DataFrame | None = None,
     progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[BlockPlan, ...]:
     """Plan every block of a vineyard.
@@ -110,6 +119,8 @@ def make_plan(
     ----------
     vineyard : Vineyard
     options : PlanOptions, optional
+    block_options : mapping, optional
+        Block -> its own options, where they differ; blocks that are not there are passed over.
     book : RuleBook, optional
         The rules a block may name; the published ones when not given.
     crops : sequence of CropAssumptions
@@ -124,6 +135,8 @@ def make_plan(
         Quick scores of vines (block, row, vine, score), a covariate of the blocks they stand in.
     earlier : sequence of mapping
         What earlier blocks or winters said of range and nugget share; see `surface.Prior`.
+    left : DataFrame, optional
+        What was really left last winter, as `reading.read_left` returns it; told, and not reckoned with.
     progress : callable
         Called with a block's name when it is begun.
 
@@ -133,29 +146,41 @@ def make_plan(
         With the problems of all blocks; nothing is planned by halves.
     """
     chosen = options or PlanOptions()
-    beside = Beside(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier))
-    prepared = prepare_blocks(vineyard, beside, options=chosen, book=book or load_rules())
-    return plan_blocks(prepared, beside, options=chosen, progress=progress)
+    beside = Beside(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier), left)
+    prepared = prepare_blocks(
+        check_vineyard(vineyard), beside, options=chosen, block_options=block_options, book=book or load_rules()
+    )
+    return plan_blocks(prepared, beside, progress=progress)
 
 
 def plan_blocks(
     prepared: Sequence[Prepared],
     beside: Beside,
     *,
-    options: PlanOptions,
     progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[BlockPlan, ...]:
     """Plan blocks that were checked and laid out, several at a time; `progress` is called when one is begun."""
 
     def plan(block: Prepared) -> BlockPlan:
         progress(block.settings.block)
-        return plan_block(block, beside, options=options)
+        return plan_block(block, beside)
 
     return tuple(run_parts(plan, prepared))
 
 
-def prepare_blocks(vineyard: Vineyard, beside: Beside, *, options: PlanOptions, book: RuleBook) -> list[Prepared]:
+def prepare_blocks(
+    vineyard: Vineyard,
+    beside: Beside,
+    *,
+    options: PlanOptions,
+    block_options: Mapping[str, PlanOptions] | None = None,
+    book: RuleBook,
+    trainings: Mapping[str, Training] | None = None,
+) -> list[Prepared]:
     """Check and lay out all blocks that have samples, and hold what is given beside the vineyard against each.
+
+    A block has its own options where `block_options` holds some, else `options`; `trainings` as `rules.load_trainings`
+    gives them.
 
     Raises
     ------
@@ -164,9 +189,9 @@ def prepare_blocks(vineyard: Vineyard, beside: Beside, *, options: PlanOptions, 
     """
     file, samples_file = [source.name for source in (*vineyard.sources[:1], *vineyard.sources[-1:])] or ("", "")
     found = Problems(rule_problems(vineyard.blocks, book))
-    weighed = set(vineyard.samples["block"])
+    weighed, own = set(vineyard.samples["block"]), block_options or {}
     prepared = [
-        _prepare(vineyard, name, beside, options=options, book=book, found=found)
+        _prepare(vineyard, name, beside, options=own.get(name, options), book=book, trainings=trainings or {}, found=found)
         for name in vineyard.blocks["block"]
         if name in weighed
     ]
@@ -192,9 +217,9 @@ def _rule(book: RuleBook, entry: Mapping[str, Any], *, season: int | None = None
         raise DataError(replace(problem, file=file, layer="blocks", row=place) for problem in error.problems) from None
 
 
-def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> BlockPlan:
+def plan_block(block: Prepared, beside: Beside) -> BlockPlan:
     """Plan one block that was checked and laid out."""
-    settings, trellis, injury = block.settings, block.trellis, block.injury
+    settings, options, trellis, injury = block.settings, block.options, block.trellis, block.injury
     name = settings.block
     need, labels = block.need, block.labels
     surface = fit_surface(
@@ -206,8 +231,9 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         prior=Prior(earlier=tuple(dict(one) for one in beside.earlier)),
         outline=block.polygon,
     )
-    ours = draw_zones(trellis, surface.draws, need, map_is_better=surface.map_is_better, options=options.zones)
-    zoning = ours if labels is None else judge_zones(trellis, surface.draws, need, labels, ours, options=options.zones)
+    chosen = zone_options(settings, options)
+    ours = draw_zones(trellis, surface.draws, need, pattern=surface.pattern, options=chosen)
+    zoning = ours if labels is None else judge_zones(trellis, surface.draws, need, labels, ours, options=chosen)
     following = next_vines(surface, trellis, need)
     found = Found(settings, block.polygon, trellis, block.samples, surface, zoning, need, injury)
     zones, sampled = zone_table(found), sample_table(found)
@@ -224,7 +250,7 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         crs=block.crs,
         verdict=zoning.verdict,
         verdict_reasons=verdict_reasons(found, given=labels is not None),
-        buds_per_vine=None if found.stopped else int(zoning.one_number),
+        buds_per_vine=None if found.stopped else found.tell(int(zoning.one_number)),
         vine_size_kg=surface.block_mean_kg,
         vine_size_se_kg=surface.block_mean_se_kg,
         loo_rmse_kg=surface.loo_rmse_kg,
@@ -234,8 +260,12 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         panels=panel_table(found),
         vines=vine_table(found),
         samples=sampled,
-        replant_areas=named(name, find_replant_areas(trellis, block.samples, weak_kg=RENEW_BELOW_KG)),
+        replant_areas=named(
+            name,
+            find_replant_areas(trellis, block.samples, weak_kg=RENEW_BELOW_KG, panel_size_kg=surface.panels["vine_size_kg"]),
+        ),
         flags=flag_table(found),
+        alternative=alternative_table(found),
         runs=run_table(found),
         next_vines=named(name, following.vines),
         advice=advice,
@@ -243,30 +273,45 @@ def plan_block(block: Prepared, beside: Beside, *, options: PlanOptions) -> Bloc
         merit=surface.merit | zoning.merit,
         model=surface.model,
         diagnostics=surface.diagnostics | _zone_diagnostics(zoning) | {"weigh_more": list(following.weigh_more)},
-        remarks=(*remarks, *plan_remarks(found, advice, step=options.zones.bud_step)),
+        remarks=(*remarks, *plan_remarks(found, advice, step=options.zones.bud_step or 1)),
         rule=block.rule,
         injury=injury,
         crop=crop,
-        notes=block_notes(found, zones, crop, options=options, harvest=beside.harvest),
+        notes=(*block_notes(found, zones, crop, options=options), *left_notes(beside.left, name)),
+        options=options,
     )
 
 
+def zone_options(settings: BlockSettings, options: PlanOptions) -> ZoneOptions:
+    """The choices of a block's drawing: told the counts its wood is left with all alike, unless a step is asked for."""
+    counts = countable_counts(settings.system, settings.vine_spacing_m, **wood_of(settings, options))
+    return replace(options.zones, counts=counts, minutes_per_vine=options.minutes_per_vine)
+
+
 def bud_need_within(settings: BlockSettings, rule: Rule, injury: Injury, options: PlanOptions) -> BudNeed:
-    """The block's need of buds, held to what the wood of a vine can carry, in whole steps.
+    """The block's need of buds, held to what the wood of a vine can carry; in whole steps where a step is asked for.
 
     A cap of the rule or of the grower that lies lower stays; a floor is never undercut.
     """
     need = BudNeed(rule, injury_factor=injury.need_factor, floor=options.floor, cap=options.cap)
-    room = fit_recipe(0, settings.training, settings.vine_spacing_m, **wood_of(settings, options)).capacity
-    step = options.zones.bud_step
+    room = fit_recipe(0, settings.system, settings.vine_spacing_m, **wood_of(settings, options)).capacity
+    step = options.zones.bud_step or 1
     held = max(room // step * step, step, need.floor or 0)
     return need if need.cap is not None and need.cap <= held else replace(need, cap=float(held))
 
 
 def _prepare(
-    vineyard: Vineyard, name: str, beside: Beside, *, options: PlanOptions, book: RuleBook, found: Problems
+    vineyard: Vineyard,
+    name: str,
+    beside: Beside,
+    *,
+    options: PlanOptions,
+    book: RuleBook,
+    trainings: Mapping[str, Training],
+    found: Problems,
 ) -> Prepared | None:
     """One block laid out, with what is given beside it; None where something does not fit, and `found` says what."""
+    whole, vineyard = vineyard, vineyard.of(name)
     entry = vineyard.blocks[vineyard.blocks["block"] == name].iloc[0]
     weighed = vineyard.samples[vineyard.samples["block"] == name]
     season = _whole(weighed["season"].max())
@@ -283,7 +328,9 @@ def _prepare(
     checked = None if samples is None else found.gather(check_evidence, trellis, samples, block=name, covariates=layers)
     if rule is None or samples is None or checked is None or given is None:
         return None
-    settings = _settings(entry, rule, trellis)
+    settings = _settings(entry, rule, trellis, trainings)
+    measured, measured_told = measured_wood(samples.loc[samples["used"], "internode_mm"], settings.system)
+    settings = replace(settings, wood={**measured, **options.wood, **settings.wood})
     checks = vineyard.bud_checks
     injury = assess_injury(
         None if checks is None else checks[checks["block"] == name],
@@ -296,21 +343,26 @@ def _prepare(
     if need is None:
         return None
     labels, given_remarks = given
-    read = (remark for remark in vineyard.remarks if remark.block == name)
+    read = (remark for remark in whole.remarks if remark.block == name)
     remarks = (
         *(*read, *variety_remarks(book, settings), *left_out_remarks(samples, trellis, block=name)),
         *given_remarks,
+        *(Remark("assumed", message, name) for message in measured_told if settings.wood == {**settings.wood, **measured}),
     )
-    return Prepared(settings, polygon, vineyard.crs, rule, trellis, samples, injury, need, checked, labels, remarks)
+    return Prepared(settings, options, polygon, vineyard.crs, rule, trellis, samples, injury, need, checked, labels, remarks)
 
 
-def _settings(entry: pd.Series, rule: Rule, trellis: Trellis) -> BlockSettings:
-    panels = trellis.panels
+def _settings(entry: pd.Series, rule: Rule, trellis: Trellis, trainings: Mapping[str, Training]) -> BlockSettings:
+    panels, training = trellis.panels, str(entry["training"])
+    own = trainings.get(training)
     return BlockSettings(
         block=entry["block"],
         variety=str(entry["variety"]),
         rule=rule.name,
-        training=str(entry["training"]),
+        training=training,
+        training_as_given=str(entry.get("training_as_given") or ""),
+        own_training=own if own is not None and own.own else None,
+        posts_surveyed=trellis.posts_surveyed,
         row_spacing_m=float(entry["row_spacing_m"]),
         vine_spacing_m=float(entry["vine_spacing_m"]),
         vines_per_panel=int((panels["last_vine"] - panels["first_vine"]).max()) + 1,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from functools import reduce
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -11,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from geoprune.errors import Message, Remark
-from geoprune.plan.shape import TOO_FEW, BlockPlan, BlockSettings, PlanOptions
+from geoprune.plan.shape import TOO_FEW, BlockSettings, PlanOptions
 from geoprune.plan.tables import Found, renew_shares, zone_need
 from geoprune.rules import (
     AdviceOptions,
@@ -28,13 +27,14 @@ from geoprune.rules import (
     loss_notes,
     missing_share,
     plan_labour,
+    replant_notes,
+    sick_notes,
+    zone_no_number,
     zone_yield_kg,
 )
 
 #: From this share of vines to renew on, a wrong unit of the weights is likelier than such a block (a design choice).
 MOSTLY_SMALL = 0.5
-#: Share of a block's vines marked young from which that is told of the whole block (a design choice).
-MANY_YOUNG = 0.1
 
 
 def advise_zones(
@@ -59,7 +59,8 @@ def advise_zones(
     )
     used = samples["used"].to_numpy(bool)
     said = []
-    whole = 1.0 if len(zones) == 1 else np.nan  # a block's yield says nothing of its zones
+    whole = 1.0 if len(zones) == 1 else np.nan  # a block's yield says nothing of how its zones differ
+    load = block_load(harvest, zones, settings.block, options)
     for line in zones.to_dict("records"):
         taken = np.nan if harvest is None else zone_yield_kg(harvest, settings.block, line["zone"], share_of_pruning=whole)
         said.append(
@@ -70,6 +71,7 @@ def advise_zones(
                 injury=found.injury,
                 samples=samples[used & (found.sample_zone == line["zone"])],
                 yield_kg=taken,
+                block_load=load,
                 options=chosen,
             )
         )
@@ -110,9 +112,8 @@ def block_notes(
     crop: Crop | None,
     *,
     options: PlanOptions,
-    harvest: pd.DataFrame | None = None,
 ) -> tuple[Message, ...]:
-    """What is told of the block as a whole: bud injury, crop and target, last crop, hours, missing vines.
+    """What is told of the block as a whole: bud injury, crop and target, hours, missing and sick vines, replants.
 
     Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again, and no hours
     are told; that parts have no number is told first (`stop_message`).
@@ -128,21 +129,19 @@ def block_notes(
     gone = int(vines["status"].isin(["missing", "dead"]).sum())
     injured: Iterable[Message] = ()
     if found.injury.buds_cut:
-        injured = found.injury.messages[2 if found.stopped else 0 :]
+        injured = found.injury.messages[2 if found.halted else 0 :]
     injured = [message for message in injured if message.key != "injury.stop_in_parts"]
-    said += _last_crop(harvest, zones, found.block, options)
-    return (*injured, *said, *labour, *loss_notes(missing_share(gone, len(vines))))
+    sick = int((vines["status"] == "diseased").sum())
+    losses = (*loss_notes(missing_share(gone, len(vines))), *replant_notes(gone), *sick_notes(sick, len(vines)))
+    return (*injured, *said, *labour, *losses)
 
 
-def _last_crop(harvest: pd.DataFrame | None, zones: gpd.GeoDataFrame, block: str, options: PlanOptions) -> list[Message]:
-    """The block's last crop against its pruning weight, where it has several zones and was harvested as one."""
-    if harvest is None or len(zones) == 1:
-        return []
-    taken = block_yield_kg(harvest, block)
+def block_load(harvest: pd.DataFrame | None, zones: gpd.GeoDataFrame, block: str, options: PlanOptions) -> float:
+    """The block's last yield over its pruning weight; NaN without a yield, or where it means nothing."""
+    if harvest is None or options.last_pruning != "hand":
+        return float("nan")
     pruned = float((zones["vines"] * zones["vine_size_kg"]).sum())
-    if not np.isfinite(taken) or options.last_pruning != "hand":
-        return []
-    return [Message("plan.block_crop_load", {"crop_load": float(crop_load(taken, pruned))})]
+    return float(crop_load(block_yield_kg(harvest, block), pruned))
 
 
 def _crop_messages(crop: Crop) -> list[Message]:
@@ -153,46 +152,6 @@ def _crop_messages(crop: Crop) -> list[Message]:
         fields = {"target_t_ha": crop.target_t_ha, "percent": 100 * crop.chance_of_target}
         said.append(Message("plan.block_target", fields))
     return said
-
-
-def stop_message(plan: BlockPlan) -> Message | None:
-    """What is read before all else: the block, some of its zones, or parts of them have no number."""
-    if plan.stopped:
-        return Message("map.verdict_stop")
-    if plan.stopped_zones:
-        return Message("map.stop_zones", {"zones": _listed(plan.stopped_zones)})
-    said = () if plan.injury is None else plan.injury.messages
-    return next((message for message in said if message.key == "injury.stop_in_parts"), None)
-
-
-def estate_stop_message(plans: Iterable[BlockPlan]) -> Message | None:
-    """The same of a whole vineyard: which blocks and zones have no number."""
-    places: list[Message | str] = []
-    for plan in plans:
-        if plan.stopped:
-            places.append(plan.name)
-        elif plan.stopped_zones:
-            places.append(Message("plan.stop_place", {"block": plan.name, "zones": _listed(plan.stopped_zones)}))
-        elif stop_message(plan) is not None:
-            places.append(Message("plan.stop_parts", {"block": plan.name}))
-    if not places:
-        return None
-    listed = reduce(lambda first, following: Message("plan.stop_places", {"first": first, "next": following}), places)
-    return Message("plan.stop_estate", {"places": listed})
-
-
-def young_messages(plan: BlockPlan) -> tuple[Message, ...]:
-    """What is said of a block whose vines, or many of them, are too young for the rules."""
-    said = () if plan.rule is None else plan.rule.cautions
-    told = [message for message in said if message.key == "rules.young_vines"]
-    young = int((plan.vines["status"] == "young").sum())
-    if young and young >= MANY_YOUNG * len(plan.vines):
-        told.append(Message("plan.many_young", {"young": young, "vines": len(plan.vines)}))
-    return tuple(told)
-
-
-def _listed(zones: Iterable[int]) -> str:
-    return ", ".join(str(zone) for zone in zones)
 
 
 def variety_remarks(book: RuleBook, settings: BlockSettings) -> tuple[Remark, ...]:
@@ -213,6 +172,24 @@ def harvest_remarks(harvest: pd.DataFrame | None, block: str, zones: int) -> tup
     if any(zone <= zones for zone in given):
         told.append(Remark("assumed", Message("plan.harvest_zones"), block))
     return tuple(told)
+
+
+def left_notes(left: pd.DataFrame | None, block: str) -> tuple[Message, ...]:
+    """Tell what was really left in a block last winter, zone by zone of that winter; a table of `reading.read_left`."""
+    if left is None:
+        return ()
+    here = left[left["block"] == block].sort_values("zone")
+    return tuple(_left_note(line) for line in here.to_dict("records"))
+
+
+def _left_note(line: Mapping[Hashable, Any]) -> Message:
+    asked, low, high = (line[name] for name in ("buds_asked", "buds_left_low", "buds_left_high"))
+    told = {"zone": int(line["zone"]), "left": line["buds_left"], "asked": "", "range": ""}
+    if np.isfinite(asked):
+        told["asked"] = Message("plan.left_asked", {"asked": asked})
+    if np.isfinite([low, high]).all():
+        told["range"] = Message("plan.left_range", {"low": low, "high": high})
+    return Message("plan.left_zone", told)
 
 
 #: What kind of remark a sentence of the surface is; the others ask to be minded.
@@ -239,9 +216,13 @@ def verdict_reasons(found: Found, *, given: bool) -> tuple[Message, ...]:
     """Why the block is zoned or not; `given` where its zones were drawn by others."""
     if found.injury.stop:
         return found.injury.messages[:2]
-    if found.stopped:
+    if found.halted:
         dead, _, *more = found.injury.messages
         return (dead, *(message for message in more if message.key == "injury.stop_in_parts"))
+    if found.stopped:
+        said = [zone_no_number(line, found.need) for line in found.zone_lines]
+        reasons = [message for message in said if message is not None]
+        return tuple(message for place, message in enumerate(reasons) if message not in reasons[:place])
     few = tuple(message for message in found.surface.remarks if message.key == TOO_FEW)
     return (*few, *found.zoning.reasons) if given else few or found.zoning.reasons
 
@@ -258,7 +239,7 @@ def plan_remarks(found: Found, advice: Sequence[ZoneAdvice], *, step: int) -> tu
     told += [("assumed", message) for message in _given_names(found)]
     if not found.injury.buds_cut:
         told.append(("assumed", found.injury.messages[0]))
-    elif found.injury.stop or np.isnan(np.asarray(found.told, dtype=float)).any():
+    elif not found.injury.enough or found.injury.stop or np.isnan(np.asarray(found.told, dtype=float)).any():
         told.append(("warning", found.injury.messages[1]))
     return tuple(Remark(kind, message, found.block) for kind, message in told)
 
