@@ -12,13 +12,15 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from invented_plan import HOSTILE, invented_block_plan, invented_plan
+from small_plans import HOSTILE, drawn_plan, edition, small_estate, small_plan, stopped_brief
 
+from geoprune.brief import BlockBrief, brief_block
+from geoprune.deliver.edition import Style
+from geoprune.deliver.maps import render_block_map, render_estate
+from geoprune.deliver.maps.page import LINKS
 from geoprune.errors import Message
-from geoprune.maps import render_block_map, render_estate
-from geoprune.maps.page import LINKS
 from geoprune.units import KG_PER_LB
-from geoprune.words import say, word_lists
+from geoprune.words import Reader, word_lists
 
 pytestmark = pytest.mark.browser
 
@@ -37,19 +39,29 @@ INK = """() => {
 
 @pytest.fixture(scope="module")
 def plan() -> Any:
-    return invented_block_plan(bend_m=5.0)
+    return drawn_plan(bend_m=5.0, dead=0.1)
 
 
 @pytest.fixture(scope="module")
-def html(plan: Any) -> str:
-    return render_block_map(plan)
+def brief(plan: Any) -> BlockBrief:
+    return brief_block(plan)
 
 
 @pytest.fixture(scope="module")
-def estate() -> str:
-    made = invented_plan(3, rows=20, vines=40)
-    links = {b.name: {"map": f"b{i}/map.html", "pdf": f"b{i}/crew_sheet.pdf"} for i, b in enumerate(made.blocks)}
-    return render_estate(made, links=links)
+def html(brief: BlockBrief) -> str:
+    return render_block_map(edition(brief))
+
+
+@pytest.fixture(scope="module")
+def fields() -> list[BlockBrief]:
+    """Three blocks, of three zones, of one number and of two zones."""
+    return [brief_block(block) for block in small_estate(3, rows=20, vines=40).blocks]
+
+
+@pytest.fixture(scope="module")
+def estate(fields: list[BlockBrief]) -> str:
+    links = {b.name: {"map": f"b{i}/map.html", "pdf": f"b{i}/crew_sheet.pdf"} for i, b in enumerate(fields)}
+    return render_estate(fields, links=links)
 
 
 def click_on(page: Any, plan: Any, point: shapely.Point) -> None:
@@ -93,17 +105,25 @@ def pounds(kg: float) -> str:
     return f"{kg / KG_PER_LB:.1f}"
 
 
-def test_the_first_screen_answers(open_page: Callable, plan: Any, html: str) -> None:
+def test_the_first_screen_answers(open_page: Callable, plan: Any, brief: BlockBrief, html: str) -> None:
     watched = open_page(html)
     page = watched.page
     assert page.locator("h1").inner_text() == plan.name
     assert page.locator("#verdict").inner_text() == "Prune in 3 zones."
-    assert say(plan.verdict_reasons[0], "en", "us") in page.locator("#why").inner_text()
+    reader = Reader()
+    assert reader.say(plan.verdict_reasons[0]) in page.locator("#why").inner_text()
+    assert reader.say(brief.instead) in page.locator("#why").inner_text()
     entries = page.locator("#zones > li")
-    for zone, entry in zip(plan.zones.itertuples(), entries.all(), strict=True):
+    kinds = plan.zones["class"]
+    for zone, kind, told, entry in zip(plan.zones.itertuples(), kinds, brief.zones, entries.all(), strict=True):
         assert entry.locator(".numeral b").inner_text() == str(zone.buds_per_vine)
-        assert zone[3] in entry.inner_text()
-        assert zone.diagnosis.capitalize() in entry.inner_text()
+        assert entry.locator("h3").inner_text() == f"{zone.zone} · {kind}"
+        assert entry.locator(".tape i").count() == zone.zone
+        known = "" if zone.diagnosis == "unknown" else zone.diagnosis
+        assert entry.locator(".where").inner_text().lower().startswith(known)
+        assert (told.condition is None) == (known == "")
+        assert all(reader.say(place).lower() in entry.locator(".where").inner_text().lower() for place in told.place)
+        assert "Leave " + " · ".join(reader.say(wood) for wood in told.leave) in entry.inner_text()
         assert f"{pounds(zone.vine_size_kg)} lb" in entry.inner_text()
         box = entry.bounding_box()
         assert box["y"] + box["height"] <= 800
@@ -111,21 +131,21 @@ def test_the_first_screen_answers(open_page: Callable, plan: Any, html: str) -> 
 
 
 def test_one_number_is_said_when_it_will_do(open_page: Callable) -> None:
-    plan = invented_block_plan(verdict="one_number", seed=4)
-    page = open_page(render_block_map(plan)).page
+    plan = small_plan(zones=1, seed=4)
+    page = open_page(render_block_map(edition(plan))).page
     number = int(plan.zones["buds_per_vine"].iloc[0])
     assert page.locator("#verdict").inner_text() == f"One number will do: {number} buds on every vine."
 
 
 def test_zones_given_that_are_not_worth_it_are_said_first_with_the_one_number(open_page: Callable) -> None:
-    plan = invented_block_plan()
-    saving = {"zones": 3, "saving": 0.4, "saving_low": -0.2, "saving_high": 0.9}
+    plan = small_plan()
+    saving = {"zones": 3, "saving": 0.4, "saving_low": -0.2, "saving_high": 0.9, "marks": 40, "hours": 0.3}
     plan = replace(plan, verdict_reasons=(Message("zones.given_little", saving),))
     said = f"The 3 zones given are not worth it. One number would do as well: {plan.buds_per_vine} buds on every vine."
-    page = open_page(render_block_map(plan)).page
+    page = open_page(render_block_map(edition(plan))).page
     assert page.locator("#verdict").inner_text() == said
     assert "If you must give one number" not in page.locator("#why").inner_text()
-    page = open_page(render_estate([plan], links={})).page
+    page = open_page(render_estate([brief_block(plan)], links={})).page
     counts = "Blocks to prune in zones: 0; with one number: 0. Blocks whose given zones are not worth it: 1."
     assert page.locator("#verdict").inner_text() == counts
     page.get_by_role("button", name=plan.name).click()
@@ -191,8 +211,8 @@ def colour_at(page: Any, plan: Any, point: shapely.Point) -> np.ndarray:
 def test_a_tapped_panel_shows_the_plans_numbers(open_page: Callable, plan: Any, html: str) -> None:
     watched = open_page(html)
     page = watched.page
-    counted = plan.vines.groupby("panel_id")["status"].agg(list)
-    for index in (40, 333, 700):
+    brief = brief_block(plan)
+    for index in (40, 150, 333):
         panel = plan.panels.iloc[index]
         click_on(page, plan, panel.geometry.interpolate(0.5, normalized=True))
         card = page.locator('[data-card="panel"]').inner_text()
@@ -205,10 +225,14 @@ def test_a_tapped_panel_shows_the_plans_numbers(open_page: Callable, plan: Any, 
         assert f"{pounds(size)} lb ({low}–{high} lb)" in card
         zone = plan.zones.set_index("zone").loc[panel["zone"]]
         assert f"{panel['zone']} · {zone['class']}" in card
-        assert zone["recipe"].replace(" x ", " × ") in card
-        for word in ("missing", "young", "dead", "diseased"):
-            held = counted[index].count(word)
-            assert (f"{held} {word}" in card) == (held > 0)
+        told = next(entry for entry in brief.zones if entry.zone == panel["zone"])
+        assert " · ".join(Reader().say(wood) for wood in told.leave) in card
+        assert f"{100 * panel['injury_share']:.0f} %" in card
+        held = plan.vines[(plan.vines["row"] == panel["row"]) & (plan.vines["panel"] == panel["panel"])]
+        words = held["status"].where(held["treatment"] != "renew", "to renew").tolist()
+        assert len(words) == panel["last_vine"] - panel["first_vine"] + 1
+        for word in ("missing", "young", "dead", "diseased", "to renew"):
+            assert (f"{words.count(word)} {word}" in card) == (word in words)
     page.get_by_role("button", name="Close", exact=True).click()
     assert not page.locator("#card").is_visible()
     quiet(watched)
@@ -256,7 +280,7 @@ def test_language_switch_says_it_all_in_spanish(open_page: Callable, html: str) 
 
 
 def test_a_page_can_open_in_spanish_and_metric(open_page: Callable, plan: Any) -> None:
-    page = open_page(render_block_map(plan, language="es", units="metric")).page
+    page = open_page(render_block_map(edition(plan, language="es", units="metric"))).page
     assert page.locator("html").get_attribute("lang") == "es"
     assert "kg" in page.locator("#zones").inner_text()
 
@@ -298,7 +322,7 @@ def test_tables_say_what_the_map_draws(open_page: Callable, plan: Any, html: str
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_no_table_is_cut_on_a_laptop(open_page: Callable, plan: Any, language: str) -> None:
-    page = open_page(render_block_map(plan, language=language), width=1366, height=768).page
+    page = open_page(render_block_map(edition(plan, language=language)), width=1366, height=768).page
     for name in ("zones", "rows", "samples", "replant", "next"):
         open_drawer(page, name)
     cut = page.evaluate("[...document.querySelectorAll('.wide')].filter((w) => w.scrollWidth > w.clientWidth).length")
@@ -309,7 +333,7 @@ def test_no_table_is_cut_on_a_laptop(open_page: Callable, plan: Any, language: s
 
 
 def test_feet_are_pies_in_spanish(open_page: Callable, plan: Any) -> None:
-    page = open_page(render_block_map(plan, language="es", units="us")).page
+    page = open_page(render_block_map(edition(plan, language="es", units="us"))).page
     assert re.search(r"\d pies$", page.locator("#scale").inner_text())
     assert "lb/pie" in open_drawer(page, "zones").inner_text()
 
@@ -348,7 +372,7 @@ def test_no_accessibility_violation_is_found(open_page: Callable, estate: str, k
     # its own script to run in the page, which our policy forbids: the policy is lifted for this test only.
     from axe_playwright_python.sync_playwright import Axe
 
-    small = render_block_map(invented_block_plan(rows=12, vines=24))
+    small = render_block_map(edition(small_plan(rows=12, vines=24)))
     watched = open_page(small if kind == "block" else estate, width=width, height=760, bypass_csp=True)
     page = watched.page
     for name in ("size", "samples"):
@@ -446,9 +470,15 @@ def test_patterns_tell_zones_apart_in_grey(open_page: Callable, plan: Any, html:
     assert np.all(np.array(stats)[:, 1] > 3)
 
 
+def with_row(plan: Any, old: str, new: str) -> Any:
+    """The plan with a row of another name."""
+    tables = {name: getattr(plan, name) for name in ("rows", "panels", "vines", "samples", "flags", "runs", "next_vines")}
+    return replace(plan, **{name: table.assign(row=table["row"].replace(old, new)) for name, table in tables.items()})
+
+
 def test_hostile_text_is_shown_and_does_nothing(open_page: Callable) -> None:
-    plan = invented_block_plan(rows=12, vines=24, hostile=True)
-    watched = open_page(render_block_map(plan))
+    plan = with_row(small_plan(rows=12, vines=24, name=HOSTILE, note=HOSTILE), "4", HOSTILE)
+    watched = open_page(render_block_map(edition(plan)))
     page = watched.page
     assert page.locator("h1").inner_text().replace("\n", "") == plan.name
     assert HOSTILE in page.title()
@@ -463,13 +493,14 @@ def test_hostile_text_is_shown_and_does_nothing(open_page: Callable) -> None:
     assert HOSTILE in page.locator('[data-card="row"] h3').inner_text()
     assert page.evaluate("window.PWNED") is None
     assert page.locator("#page img, #page script").count() == 0
-    assert page.evaluate("[...document.scripts].filter((s) => !s.type).length") == 3
+    assert page.evaluate("[...document.scripts].filter((s) => !s.type).length") == 2
     quiet(watched)
 
 
 def test_hostile_estate_does_nothing(open_page: Callable) -> None:
-    plan = invented_plan(2, rows=12, vines=24, hostile=True)
-    watched = open_page(render_estate(plan, links={b.name: "b/map.html" for b in plan.blocks}))
+    plan = small_plan(rows=12, vines=24, name=HOSTILE, note=HOSTILE)
+    briefs = [brief_block(plan), brief_block(replace(plan, name=f"Second {HOSTILE}"))]
+    watched = open_page(render_estate(briefs, links={brief.name: "b/map.html" for brief in briefs}))
     assert HOSTILE in watched.page.locator("#zones").inner_text()
     assert watched.page.evaluate("window.PWNED") is None
     quiet(watched)
@@ -480,7 +511,7 @@ def test_without_scripts_the_numbers_still_stand(open_page: Callable, plan: Any,
     text = page.locator(".plain").inner_text()
     assert "Prune in 3 zones." in text
     for zone in plan.zones.itertuples():
-        assert f"{zone.zone} · {zone[3]}" in text
+        assert f"{zone.zone} · {plan.zones['class'][zone.Index]}" in text
         assert str(zone.buds_per_vine) in text
     assert page.locator(".plain svg path").count() >= 3
     assert not page.locator("#page").is_visible()
@@ -517,8 +548,8 @@ def test_the_estate_leads_to_each_block(open_page: Callable, estate: str) -> Non
     page = watched.page
     assert page.locator("#verdict").inner_text() == "Blocks to prune in zones: 2; with one number: 1."
     assert page.locator("#zones a").first.get_attribute("href") == "b0/map.html"
-    page.get_by_role("button", name="Home Ranch").click()
-    assert "Home Ranch" in page.locator("#card h3").inner_text()
+    page.get_by_role("button", name="Field 2", exact=True).click()
+    assert "Field 2" in page.locator("#card h3").inner_text()
     assert page.locator('#card a[href="b1/crew_sheet.pdf"]').count() == 1
     page.get_by_role("button", name="Close", exact=True).click()
     for name in ("zones", "vines", "block"):
@@ -548,12 +579,13 @@ DRAWN_WORDS = """() => {
 
 @pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("width", [360, 1366])
-def test_a_stopped_block_says_so_once_and_inside_the_map(open_page: Callable, width: int, language: str) -> None:
-    made = [block for block in invented_plan(3, rows=20, vines=40).blocks if len(block.zones) > 1]
-    east = max(made, key=lambda block: block.polygon.bounds[2])
-    stopped = replace(east, buds_per_vine=None, zones=east.zones.assign(buds_per_vine=np.nan))
-    blocks = [stopped if block is east else block for block in made]
-    page = open_page(render_estate(blocks, links={}, language=language), width=width, height=740).page
+def test_a_stopped_block_says_so_once_and_inside_the_map(
+    open_page: Callable, fields: list[BlockBrief], width: int, language: str
+) -> None:
+    east = stopped_brief(name="East", rows=20, vines=40, zones=2, corner=(501_200.0, 4_700_000.0))
+    made = [brief for brief in fields if len(brief.zones) > 1]
+    assert east.plan.polygon.bounds[0] > max(brief.plan.polygon.bounds[2] for brief in made)
+    page = open_page(render_estate([*made, east], links={}, style=Style(Reader(language))), width=width, height=740).page
     stop = word_lists()[language]["map"]["stop_word"]
     assert page.locator("#zones .big").all_inner_texts().count(stop) == 1
     frame = page.locator(".folium-map").bounding_box()
@@ -575,8 +607,8 @@ def named_rows(page: Any) -> list[dict[str, Any]]:
 @pytest.mark.parametrize(("width", "seed"), [(360, 1), (1366, 1), (1366, 2), (1366, 3)])
 @pytest.mark.parametrize("rows", [40, 120])
 def test_row_names_stand_apart(open_page: Callable, width: int, seed: int, rows: int) -> None:
-    plan = invented_block_plan(rows=rows, vines=90, seed=seed)
-    page = open_page(render_block_map(plan), width=width, height=768).page
+    plan = small_plan(rows=rows, vines=3600 // rows, seed=seed)
+    page = open_page(render_block_map(edition(plan)), width=width, height=768).page
     named = named_rows(page)
     assert len(named) >= 4
     for i, one in enumerate(named):
@@ -602,21 +634,26 @@ PLATES = """() => {
 def test_numbers_of_zones_hide_no_other_on_the_estate(open_page: Callable, estate: str) -> None:
     page = open_page(estate, width=1000).page
     seen = 0
-    for _ in range(7):
-        plates = page.evaluate(PLATES)
-        seen += len(plates)
-        for i, (left, top, wide, tall) in enumerate(plates):
-            for west, north, broad, high in plates[:i]:
-                assert left >= west + broad or west >= left + wide or top >= north + high or north >= top + tall
-        page.evaluate("geoprune.ground.map.setZoom(geoprune.ground.map.getZoom() + 0.25, { animate: false })")
+    for block in (None, "Field 3"):
+        if block:  # near enough that its zones have plates of their own
+            page.get_by_role("button", name=block, exact=True).click()
+        for _ in range(7):
+            plates = page.evaluate(PLATES)
+            seen += len(plates)
+            for i, (left, top, wide, tall) in enumerate(plates):
+                for west, north, broad, high in plates[:i]:
+                    assert left >= west + broad or west >= left + wide or top >= north + high or north >= top + tall
+            step = "- 0.25" if block else "+ 0.25"
+            page.evaluate(f"geoprune.ground.map.setZoom(geoprune.ground.map.getZoom() {step}, {{ animate: false }})")
     assert seen > 14
 
 
-@pytest.mark.parametrize(("width", "language", "lines"), [(1366, "en", 1), (1366, "es", 1), (360, "en", 1), (360, "es", 2)])
-def test_a_blocks_links_take_the_width_of_the_list(open_page: Callable, width: int, language: str, lines: int) -> None:
-    made = invented_plan(3, rows=20, vines=40).blocks
-    links = {block.name: {kind: f"{i}/{kind}.html" for kind in LINKS} for i, block in enumerate(made)}
-    page = open_page(render_estate(made, links=links, language=language), width=width, height=768).page
+@pytest.mark.parametrize(("width", "language", "lines"), [(1366, "en", 1), (1366, "es", 2), (360, "en", 1), (360, "es", 2)])
+def test_a_blocks_links_take_the_width_of_the_list(
+    open_page: Callable, fields: list[BlockBrief], width: int, language: str, lines: int
+) -> None:
+    links = {block.name: {kind: f"{i}/{kind}.html" for kind in LINKS} for i, block in enumerate(fields)}
+    page = open_page(render_estate(fields, links=links, style=Style(Reader(language))), width=width, height=768).page
     for listed in page.locator("#zones .links").all():
         tops = listed.locator("a").evaluate_all("links => links.map(link => link.getBoundingClientRect().top)")
         assert len(tops) == len(LINKS)
@@ -625,7 +662,7 @@ def test_a_blocks_links_take_the_width_of_the_list(open_page: Callable, width: i
 
 def test_a_background_is_asked_for_only_when_wanted(open_page: Callable, plan: Any) -> None:
     address = "http://127.0.0.1:9/{z}/{x}/{y}.png"
-    watched = open_page(render_block_map(plan, background=address))
+    watched = open_page(render_block_map(edition(plan, background=address)))
     watched.page.wait_for_timeout(300)
     outside = [url for url in watched.requests if not url.startswith("file:")]
     assert outside

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from geoprune import look
-from geoprune.maps.shell import asset
+from geoprune.deliver.maps.shell import asset
 
 # Deuteranopia and protanopia in linear RGB after Vienot, Brettel & Mollon 1999, Color Research & Application 24(4);
 # the two matrices are from memory.

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Geod
 
-from geoprune.maps.packing import Bundle, row_knots, scale_bytes
+from geoprune.deliver.maps.packing import Bundle, row_knots, scale_bytes
 
 UTM = CRS.from_epsg(32610)
 CORNER = (560_000.0, 4_255_000.0)

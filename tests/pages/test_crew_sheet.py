@@ -5,9 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
-import time
 from dataclasses import replace
-from datetime import date
 from html.parser import HTMLParser
 from itertools import groupby, pairwise, product
 from pathlib import Path
@@ -16,18 +14,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from invented_plan import HOSTILE
-from sheet_plans import sheet_plan, stopped_plan
+from small_plans import HOSTILE, MADE, edition, partly_stopped_brief, small_brief, small_plan, stopped_brief
 
+from geoprune.brief import brief_block
+from geoprune.brief.places import place_words
+from geoprune.brief.zones import recipe_parts
+from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf
+from geoprune.deliver.pages.content import sheet_content
+from geoprune.deliver.pages.text import BREAK, clean, shorten
 from geoprune.errors import Message
-from geoprune.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf
-from geoprune.pages.content import place_words, sheet_content, short_recipe
-from geoprune.pages.text import BREAK, clean, shorten
 from geoprune.plan import BlockPlan
 from geoprune.rules import fit_recipe, load_trainings
-from geoprune.words import languages, say, word_lists
+from geoprune.words import Reader, languages, say, word_lists
 
-MADE = date(2026, 12, 3)
 # Paper, ISO 216 and ANSI/ASME Y14.1, in points.
 SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 CARDS = {"a4": (297.64, 419.53), "letter": (396.0, 612.0)}
@@ -79,10 +78,9 @@ def expected(plan: BlockPlan, language: str) -> pd.DataFrame:
 @poppler
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("paper", SIZES)
-@pytest.mark.parametrize("zones", [1, 3])
-def test_the_text_of_the_pdf_is_the_row_list(tmp_path: Path, language: str, paper: str, zones: int) -> None:
-    plan = sheet_plan(rows=24, vines=70, zones=3, verdict="zone" if zones == 3 else "one_number")
-    pages = pages_of(crew_sheet_pdf(plan, language=language, paper=paper, made=MADE), tmp_path)
+def test_the_text_of_the_pdf_is_the_row_list(tmp_path: Path, language: str, paper: str) -> None:
+    plan = small_plan(rows=24, vines=70)
+    pages = pages_of(crew_sheet_pdf(edition(plan, language=language, paper=paper)), tmp_path)
     found, wanted = listed(pages, language), expected(plan, language)
     pd.testing.assert_frame_equal(found.drop(columns="page"), wanted.reset_index(drop=True), check_dtype=False)
     rows = re.findall(r"^ *(\d+)\s+[NESWO]{1,2}\s*→\s*[NESWO]{1,2}\b", "\n".join(pages[1:]), flags=re.MULTILINE)
@@ -91,21 +89,35 @@ def test_the_text_of_the_pdf_is_the_row_list(tmp_path: Path, language: str, pape
 
 @poppler
 @pytest.mark.parametrize("language", languages())
-def test_the_sheet_changes_number_where_the_posts_are_flagged(tmp_path: Path, language: str) -> None:
-    plan = sheet_plan(rows=20, vines=80, zones=4, seed=4)
-    found = listed(pages_of(crew_sheet_pdf(plan, language=language, made=MADE), tmp_path), language)
-    found = found.assign(row=plan.runs["row"].to_numpy(), forward=found["first_vine"] < found["last_vine"])
-    found["after_vine"] = np.where(found["forward"], found["first_vine"] - 1, found["first_vine"])
-    seen = list(zip(found["row"], found["after_vine"], found["bands"].astype(int), strict=True))
-    flagged = list(zip(plan.flags["row"], plan.flags["after_vine"], plan.flags["bands"], strict=True))
-    assert seen == flagged
+def test_the_ends_of_each_line_carry_its_tape(tmp_path: Path, language: str) -> None:
+    plan = small_plan(rows=20, vines=80, zones=4, seed=4)
+    found = listed(pages_of(crew_sheet_pdf(edition(plan, language=language)), tmp_path), language)
+    posts = plan.flags.set_index(["row", "after_vine"])
+    for row, line in zip(plan.runs["row"], found.itertuples(), strict=True):
+        first, last = sorted((line.first_vine, line.last_vine))
+        assert posts.loc[(row, first - 1), "high_bands"] == int(line.bands)
+        assert posts.loc[(row, last), "low_bands"] == int(line.bands)
+    assert posts[["low_bands", "high_bands"]].notna().sum().sum() == 2 * len(found)
+
+
+@poppler
+@pytest.mark.parametrize("language", languages())
+def test_one_number_prints_no_row_list_but_the_vines_apart(tmp_path: Path, language: str) -> None:
+    plan = small_plan(rows=24, vines=70, zones=1)
+    pages = pages_of(crew_sheet_pdf(edition(plan, language=language)), tmp_path)
+    assert listed(pages, language).empty
+    words = word_lists()[language]
+    assert words["sheet"]["apart_head"] in pages[1]
+    gone = plan.vines[plan.vines["treatment"] == "gone"]
+    row = gone["row"].iloc[0]
+    assert re.search(rf"(^|\s){row}: ", "\n".join(pages[1:]))
 
 
 @poppler
 @pytest.mark.parametrize("paper", SIZES)
 def test_following_the_sheet_gives_every_vine_its_zone(tmp_path: Path, paper: str) -> None:
-    plan = sheet_plan(rows=15, vines=61, zones=4, seed=5)
-    found = listed(pages_of(crew_sheet_pdf(plan, paper=paper, made=MADE), tmp_path), "en")
+    plan = small_plan(rows=15, vines=61, zones=4, seed=5)
+    found = listed(pages_of(crew_sheet_pdf(edition(plan, paper=paper)), tmp_path), "en")
     row = plan.runs["row"].to_numpy()
     zone = {}
     for name, line in zip(row, found.itertuples(), strict=True):
@@ -119,8 +131,8 @@ def test_following_the_sheet_gives_every_vine_its_zone(tmp_path: Path, paper: st
 @pytest.mark.parametrize("paper", SIZES)
 @pytest.mark.parametrize("language", languages())
 def test_no_row_is_split_over_two_pages(tmp_path: Path, paper: str, language: str) -> None:
-    plan = sheet_plan(rows=60, vines=80, zones=4, seed=4)
-    found = listed(pages_of(crew_sheet_pdf(plan, language=language, paper=paper, made=MADE), tmp_path), language)
+    plan = small_plan(rows=60, vines=80, zones=4, seed=4)
+    found = listed(pages_of(crew_sheet_pdf(edition(plan, language=language, paper=paper)), tmp_path), language)
     pages = found["page"].groupby(plan.runs["row"].to_numpy()).nunique()
     assert (pages == 1).all()
     assert found["page"].nunique() > 3
@@ -129,7 +141,7 @@ def test_no_row_is_split_over_two_pages(tmp_path: Path, paper: str, language: st
 @poppler
 @pytest.mark.parametrize("language", languages())
 def test_every_page_names_the_block_and_its_number_and_repeats_the_heads(tmp_path: Path, language: str) -> None:
-    pages = pages_of(crew_sheet_pdf(sheet_plan(rows=40), language=language, made=MADE), tmp_path)
+    pages = pages_of(crew_sheet_pdf(edition(small_plan(rows=40), language=language)), tmp_path)
     words = word_lists()[language]["sheet"]
     for number, page in enumerate(pages, start=1):
         assert "Creek Bench" in page
@@ -141,7 +153,7 @@ def test_every_page_names_the_block_and_its_number_and_repeats_the_heads(tmp_pat
 @pytest.mark.parametrize("paper", SIZES)
 def test_paper_size_and_embedded_faces(tmp_path: Path, paper: str) -> None:
     for data, size in ((crew_sheet_pdf, SIZES), (crew_card_pdf, CARDS)):
-        pdf = data(sheet_plan(rows=6, vines=30), paper=paper, language="es", made=MADE)
+        pdf = data(edition(small_plan(rows=6, vines=30), paper=paper, language="es"))
         told = run("pdfinfo", "FILE", data=pdf, tmp_path=tmp_path)
         width, height = (float(part) for part in re.findall(r"Page size: +([\d.]+) x ([\d.]+)", told)[0])
         assert (width, height) == pytest.approx(size[paper], abs=0.5)
@@ -157,9 +169,8 @@ def test_paper_size_and_embedded_faces(tmp_path: Path, paper: str) -> None:
     ("zones", "paper", "language"), [(1, "a4", "en"), (2, "letter", "es"), (4, "letter", "es"), (4, "a4", "en")]
 )
 def test_page_one_holds_its_parts_without_overlap(tmp_path: Path, zones: int, paper: str, language: str) -> None:
-    choices: dict[str, Any] = {"verdict": "one_number"} if zones == 1 else {"zones": zones}
-    plan = sheet_plan("flat cane", rows=60, vines=60, seed=4, **choices)
-    pdf = crew_sheet_pdf(plan, paper=paper, language=language, made=MADE)
+    plan = small_plan("flat cane", rows=60, vines=60, seed=4, zones=zones)
+    pdf = crew_sheet_pdf(edition(plan, paper=paper, language=language))
     boxes = run("pdftotext", "-bbox", "-l", "1", "FILE", "-", data=pdf, tmp_path=tmp_path)
     words = re.findall(r'xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]*)<', boxes)
     width, height = SIZES[paper]
@@ -175,10 +186,9 @@ def test_page_one_holds_its_parts_without_overlap(tmp_path: Path, zones: int, pa
 
 @poppler
 def test_a_sheet_is_in_one_language(tmp_path: Path) -> None:
-    plan = sheet_plan("arched cane", rows=8, vines=40)
+    plan = small_plan("arched cane", rows=8, vines=40)
     told = {
-        language: "".join(pages_of(crew_sheet_pdf(plan, language=language, made=MADE), tmp_path))
-        for language in ("en", "es")
+        language: "".join(pages_of(crew_sheet_pdf(edition(plan, language=language)), tmp_path)) for language in ("en", "es")
     }
     for language, other in (("en", "es"), ("es", "en")):
         own, foreign = (word_lists()[code] for code in (language, other))
@@ -192,38 +202,34 @@ def test_a_sheet_is_in_one_language(tmp_path: Path) -> None:
 @poppler
 def test_past_the_stop_limit_the_sheet_says_ask_and_gives_no_number(tmp_path: Path) -> None:
     # Martinson 2014, Cornell: above 80 % injury no count is given.
-    plan = stopped_plan(rows=20)
+    plan = stopped_brief(rows=20)
     for draw, paper in product((crew_sheet_pdf, crew_card_pdf), SIZES):
-        pages = pages_of(draw(plan, language="en", paper=paper, made=MADE), tmp_path)
+        pages = pages_of(draw(edition(plan, language="en", paper=paper)), tmp_path)
         assert len(pages) == 1
         assert "STOP" in pages[0]
         told = re.sub(r"\s+", " ", pages[0])
         assert "Ask the manager first" in told
         assert "Phone" in told
-        assert "90 of 100 cut buds had a dead primary" in told
+        assert "1440 of 1600 cut buds had a dead primary" in told
         assert "more than 80 % dead, so no number is given" in told
         assert re.search("[Ll]ocal rules and a licensed adviser come first", told)
         assert ("eye protection" in told) is (draw is crew_sheet_pdf)
         for word in ("buds per vine", "to prune", "Pruned on", "is a guide", "Count the well-formed buds"):
             assert word not in told
     for draw in (crew_sheet_html, crew_card_html):
-        told = draw(plan, language="es", made=MADE)
+        told = draw(edition(plan, language="es"))
         assert "ALTO" in told
         assert "Pregunte primero al encargado" in told
-        assert "90 de 100 yemas" in told
+        assert "1440 de 1600 yemas" in told
         for word in ("para podar", "es una guía", "Cuente las yemas"):
             assert word not in told
 
 
 @poppler
 def test_a_zone_past_the_stop_limit_alone_says_stop(tmp_path: Path) -> None:
-    plan = sheet_plan(rows=12, vines=40)
-    runs = plan.runs.assign(buds_per_vine=plan.runs["buds_per_vine"].where(plan.runs["zone"] != 1).astype(float))
-    zones = plan.zones.assign(buds_per_vine=plan.zones["buds_per_vine"].where(plan.zones["zone"] != 1).astype(float))
-    part = replace(plan, runs=runs, zones=zones)
-    found = listed(pages_of(crew_sheet_pdf(part, made=MADE), tmp_path), "en")
+    found = listed(pages_of(crew_sheet_pdf(edition(partly_stopped_brief())), tmp_path), "en")
     assert set(found.loc[found["bands"] == "1", "buds"]) == {"STOP"}
-    assert "?" not in set(found.loc[found["bands"] != "1", "buds"])
+    assert set(found.loc[found["bands"] != "1", "buds"]).isdisjoint({"STOP", "?"})
 
 
 class Cells(HTMLParser):
@@ -251,9 +257,9 @@ class Cells(HTMLParser):
 
 @pytest.mark.parametrize("language", languages())
 def test_the_page_says_what_the_pdf_says(language: str) -> None:
-    plan = sheet_plan(rows=24, vines=70)
+    plan = small_plan(rows=24, vines=70)
     cells = Cells()
-    cells.feed(crew_sheet_html(plan, language=language, made=MADE))
+    cells.feed(crew_sheet_html(edition(plan, language=language)))
     told = [[cell.strip() for cell in line] for line in cells.lines if any("→" in cell for cell in line)]
     wanted = expected(plan, language)
     lines = [line[1:] if len(line) == 7 else line for line in told]
@@ -272,15 +278,15 @@ def test_the_page_says_what_the_pdf_says(language: str) -> None:
 @poppler
 @pytest.mark.parametrize("language", languages())
 def test_text_from_files_is_shown_and_nothing_else(tmp_path: Path, language: str) -> None:
-    plan = sheet_plan(rows=10, vines=40, hostile=True)
+    plan = small_plan(rows=10, vines=40, name=HOSTILE, note=HOSTILE)
     plan = replace(plan, name=HOSTILE + '#eval("1+1") $x$ *b* @ref [c] \x00\x0b <u>', settings=plan.settings)
-    pages = pages_of(crew_sheet_pdf(plan, language=language, made=MADE), tmp_path)
+    pages = pages_of(crew_sheet_pdf(edition(plan, language=language)), tmp_path)
     start = shorten(plan.name, 40).replace(BREAK, "")[:20]
     assert all(start in page.replace(BREAK, "") for page in pages)
     found = listed(pages, language).drop(columns="page")
     pd.testing.assert_frame_equal(found, expected(plan, language).reset_index(drop=True), check_dtype=False)
-    assert len(pages_of(crew_card_pdf(plan, language=language, made=MADE), tmp_path)) == 1
-    for html in (crew_sheet_html(plan, language=language), crew_card_html(plan, language=language)):
+    assert len(pages_of(crew_card_pdf(edition(plan, language=language)), tmp_path)) == 1
+    for html in (crew_sheet_html(edition(plan, language=language)), crew_card_html(edition(plan, language=language))):
         assert "<script" not in html
         assert "<img" not in html
         assert "\u202e" not in html
@@ -290,47 +296,33 @@ def test_text_from_files_is_shown_and_nothing_else(tmp_path: Path, language: str
 @pytest.mark.parametrize("training", load_trainings())
 def test_the_card_is_one_page_with_every_number(tmp_path: Path, training: str) -> None:
     for paper, language in (("letter", "en"), ("a4", "es")):
-        plan = sheet_plan(training, rows=30, vines=60, zones=4, seed=4)
-        pages = pages_of(crew_card_pdf(plan, language=language, paper=paper, made=MADE), tmp_path)
+        plan = small_plan(training, rows=30, vines=60, zones=4, seed=4)
+        pages = pages_of(crew_card_pdf(edition(plan, language=language, paper=paper)), tmp_path)
         assert len(pages) == 1
         assert {str(buds) for buds in plan.zones["buds_per_vine"]} <= set(pages[0].split())
 
 
-def test_a_block_of_40_000_vines_in_500_rows_takes_a_few_seconds() -> None:
-    plan = sheet_plan(rows=500, vines=80, seed=4)
-    spent = []
-    for _ in range(2):
-        start = time.process_time()
-        pdf = crew_sheet_pdf(plan, made=MADE)
-        spent.append(time.process_time() - start)
-    assert min(spent) < 8
-    assert len(pdf) < 600_000
+def test_a_block_of_40_000_vines_in_500_rows_weighs_little() -> None:
+    assert len(crew_sheet_pdf(edition(small_plan(rows=500, vines=80, seed=4)))) < 600_000
 
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
-    plan = sheet_plan(rows=6, vines=30)
-    assert crew_sheet_pdf(plan, made=MADE) == crew_sheet_pdf(plan, made=MADE)
+    plan = small_plan(rows=6, vines=30)
+    assert crew_sheet_pdf(edition(plan)) == crew_sheet_pdf(edition(plan))
 
 
 def test_a_long_row_goes_on_under_its_name() -> None:
-    plan = sheet_plan(rows=1, vines=160)
-    zone = np.arange(40) % 3 + 1
-    line = {"block": plan.name, "stop": 0, "row": "1", "from_post": 0, "to_post": 0, "first_vine": 0, "last_vine": 0}
-    runs = pd.DataFrame(
-        [
-            {**line, "from_post": i, "to_post": i + 1, "first_vine": 4 * i + 1, "last_vine": 4 * i + 4}
-            | {"zone": z, "bands": z, "buds_per_vine": 30, "vines": 4}
-            for i, z in enumerate(zone)
-        ]
-    )
-    rows = sheet_content(replace(plan, runs=runs), made=MADE)["rows"]
+    brief = small_brief(rows=6, vines=160)
+    run = brief.rows[0].runs[0]
+    runs = tuple(replace(run, from_post=i, to_post=i + 1, zone=i % 3 + 1, bands=i % 3 + 1) for i in range(40))
+    rows = sheet_content(replace(brief, rows=(replace(brief.rows[0], runs=runs),)), Reader(), made=MADE)["rows"]
     assert [len(group["lines"]) for group in rows] == [14, 14, 12]
     assert {group["row"] for group in rows} == {"1"}
     assert [group["way"] for group in rows][1:] == ["more of it"] * 2
 
 
 def test_rows_are_walked_to_and_fro() -> None:
-    rows = sheet_content(sheet_plan(rows=6, vines=40), made=MADE)["rows"]
+    rows = sheet_content(small_brief(rows=12, vines=40), Reader(), made=MADE)["rows"]
     ways = [group["way"] for group in rows]
     assert all(one.split(" → ") == other.split(" → ")[::-1] for one, other in pairwise(ways))
     assert [group["row"] for group in rows] == [name for name, _ in groupby(group["row"] for group in rows)]
@@ -338,7 +330,7 @@ def test_rows_are_walked_to_and_fro() -> None:
 
 def test_unknown_paper_is_refused() -> None:
     with pytest.raises(ValueError, match="letter or a4"):
-        crew_sheet_pdf(sheet_plan(rows=4, vines=20), paper="legal")
+        crew_sheet_pdf(edition(small_plan(rows=4, vines=20), paper="legal"))
 
 
 def test_clean_text_keeps_letters_of_all_scripts() -> None:
@@ -347,7 +339,7 @@ def test_clean_text_keeps_letters_of_all_scripts() -> None:
 
 def test_word_lists_hold_the_same_keys_and_blanks() -> None:
     lists = word_lists()
-    for room in ("sheet", "card", "report", "numbers"):
+    for room in ("sheet", "card", "report", "brief"):
         keys = {code: lists[code][room].keys() for code in lists}
         assert all(held == keys["en"] for held in keys.values())
         for key, sentence in lists["en"][room].items():
@@ -358,33 +350,34 @@ def test_word_lists_hold_the_same_keys_and_blanks() -> None:
 @poppler
 def test_another_language_is_one_word_list_more_with_its_own_marks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from geoprune import words
+    from geoprune.words import lists
 
     for code in ("en", "es"):
-        shutil.copy(words.FOLDER / f"{code}.toml", tmp_path / f"{code}.toml")
-    text = (tmp_path / "en.toml").read_text("utf-8").replace('decimal_mark = "."', 'decimal_mark = ","')
-    text = text.replace('thousands_mark = ","', 'thousands_mark = "."').replace('tape = "Tape"', 'tape = "Ruban"')
-    (tmp_path / "fr.toml").write_text(text, "utf-8")
-    monkeypatch.setattr(words, "FOLDER", tmp_path)
-    for cached in (words.word_lists, words.languages):
+        shutil.copytree(lists.FOLDER / code, tmp_path / code)
+    shutil.copytree(lists.FOLDER / "en", tmp_path / "fr")
+    path = tmp_path / "fr" / "sheet.toml"
+    path.write_text(path.read_text("utf-8").replace('tape = "Tape"', 'tape = "Ruban"'), "utf-8")
+    monkeypatch.setattr(lists, "FOLDER", tmp_path)
+    for cached in (lists.word_lists, lists.room_words, lists.languages):
         cached.cache_clear()
     try:
         assert words.languages() == ("en", "es", "fr")
-        plan = sheet_plan(rows=20, vines=80)
-        pages = pages_of(crew_sheet_pdf(plan, language="fr", made=MADE), tmp_path)
+        plan = small_plan(rows=20, vines=80)
+        pages = pages_of(crew_sheet_pdf(edition(plan, language="fr")), tmp_path)
         assert "Ruban" in pages[1]
-        assert f"{int(plan.zones['vines'].sum()):,}".replace(",", ".") in pages[0]
+        assert f"{int(plan.zones['vines'].sum()):,}".replace(",", " ") in re.sub(r"\s", " ", pages[0])
         size = Message("map.size_sentence", {"vine_size_kg": 1.5})
         assert [words.say(size, code, "metric") for code in ("es", "fr")] == [
             "Peso de poda 1.50 kg por cepa.",
             "Pruning weight 1,50 kg per vine.",
         ]
     finally:
-        for cached in (words.word_lists, words.languages):
+        for cached in (lists.word_lists, lists.room_words, lists.languages):
             cached.cache_clear()
 
 
 def test_long_row_names_keep_what_tells_them_apart():
-    from geoprune.pages.block_picture import end_names
+    from geoprune.deliver.pages.block_picture import end_names
 
     assert end_names(["East Bench 003", "East Bench 004", "East Bench 010"]) == ["003", "004", "010"]
     assert end_names(["1", "2", "31"]) == ["1", "2", "31"]
@@ -392,11 +385,11 @@ def test_long_row_names_keep_what_tells_them_apart():
 
 @poppler
 def test_a_row_name_with_a_hyphen_and_its_way_stay_in_one_line(tmp_path: Path) -> None:
-    plan = sheet_plan(rows=9, vines=60, zones=3)
-    renamed = {
-        name: getattr(plan, name).assign(row="N-0" + getattr(plan, name)["row"].astype(str)) for name in ("rows", "runs")
-    }
-    text = "\n".join(pages_of(crew_sheet_pdf(replace(plan, **renamed), made=MADE), tmp_path)[1:])
+    brief = small_brief(rows=9, vines=60)
+    renamed = replace(brief, rows=tuple(replace(row, row=f"N-0{row.row}") for row in brief.rows))
+    rows = brief.plan.rows.assign(row="N-0" + brief.plan.rows["row"].astype(str))
+    told = replace(renamed, plan=replace(brief.plan, rows=rows))
+    text = "\n".join(pages_of(crew_sheet_pdf(edition(told)), tmp_path)[1:])
     ways = re.findall(r"^ *(N-0\d)\s+[NESW]{1,2} → [NESW]{1,2}\b", text, flags=re.MULTILINE)
     assert ways == [f"N-0{row}" for row in range(1, 10)]
 
@@ -406,15 +399,15 @@ def test_a_row_name_with_a_hyphen_and_its_way_stay_in_one_line(tmp_path: Path) -
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("training", ["top-wire cordon", "four-cane"])
 def test_a_card_with_four_zones_has_its_picture(tmp_path: Path, paper: str, language: str, training: str) -> None:
-    plan = sheet_plan(training, rows=30, vines=60, zones=4, seed=4)
-    (page,) = pages_of(crew_card_pdf(plan, language=language, paper=paper, made=MADE), tmp_path)
+    plan = small_plan(training, rows=30, vines=60, zones=4, seed=4)
+    (page,) = pages_of(crew_card_pdf(edition(plan, language=language, paper=paper)), tmp_path)
     assert word_lists()[language]["sheet"]["start"] in page
 
 
 def test_one_piece_is_told_as_one() -> None:
-    recipe = fit_recipe(12, "flat cane", 1.8, canes=1, renewal_spurs=1)
-    assert short_recipe(recipe, "en") == "cane 1 × 10 · renewal 1 × 2"
-    assert short_recipe(recipe, "es") == "cargador 1 × 10 · renovación 1 × 2"
+    parts = recipe_parts(fit_recipe(12, "flat cane", 1.8, canes=1, renewal_spurs=1))
+    assert [say(part, "en", "us") for part in parts] == ["cane 1 × 10", "renewal 1 × 2"]
+    assert [say(part, "es", "us") for part in parts] == ["cargador 1 × 10", "renovación 1 × 2"]
 
 
 @pytest.mark.parametrize(
@@ -422,7 +415,7 @@ def test_one_piece_is_told_as_one() -> None:
     [
         (["s", "n"], "south and north parts", "partes sur y norte"),
         (["w", "more"], "west part, and small pieces elsewhere", "parte oeste, y pedazos en otros lugares"),
-        (["middle", "ne"], "middle of the block, north-east part", "centro del cuadro, parte noreste"),
+        (["middle", "ne"], "middle of the block, north-east part", "centro del cuartel, parte noreste"),
         (["scattered"], "in several places", "en varios lugares"),
         (["e_end"], "east end", "extremo este"),
         (
@@ -434,45 +427,37 @@ def test_one_piece_is_told_as_one() -> None:
 )
 def test_where_a_zone_lies_is_told_as_people_say_it(parts: list[str], en: str, es: str) -> None:
     for language, told in (("en", en), ("es", es)):
-        found = place_words(parts, lambda message, language=language: say(message, language, "us"))
+        found = ", ".join(say(place, language, "us") for place in place_words(parts))
         assert sorted(found.split(", ")) == sorted(told.split(", "))
 
 
 @pytest.mark.parametrize("language", languages())
-def test_each_row_says_whether_its_posts_rise_or_fall(language: str) -> None:
-    plan, words = sheet_plan(rows=8, vines=40), word_lists()[language]["sheet"]
-    told = sheet_content(plan, language=language, made=MADE)
-    runs = plan.runs.groupby("row", sort=False)[["from_post", "to_post"]].agg({"from_post": "first", "to_post": "last"})
+def test_each_row_says_whether_its_post_numbers_go_up_or_down(language: str) -> None:
+    brief, tape = small_brief(rows=12, vines=40), word_lists()[language]["tape"]
+    told = sheet_content(brief, Reader(language), made=MADE)
+    runs = brief.plan.runs.groupby("row", sort=False)[["from_post", "to_post"]].agg(
+        {"from_post": "first", "to_post": "last"}
+    )
     rising = (runs["from_post"] < runs["to_post"]).tolist()
-    assert [group["posts"] for group in told["rows"]] == [words["posts_rise" if up else "posts_fall"] for up in rising]
+    assert [group["posts"] for group in told["rows"]] == [tape["posts_up" if up else "posts_down"] for up in rising]
     assert set(rising) == {True, False}
     # the first row's ends, measured here: in which direction of the compass vine 1 stands
-    start, end = (np.array(plan.rows.geometry.iloc[0].coords[at][:2]) for at in (0, -1))
-    letters = words["compass"].split()
+    start, end = (np.array(brief.plan.rows.geometry.iloc[0].coords[at][:2]) for at in (0, -1))
     sector = int(np.round(np.degrees(np.arctan2(*(start - end))) / 45.0)) % 8
-    assert told["walk"][1] == words["post_one_end"].format(end=letters[sector])
-    for page in (crew_sheet_html(plan, language=language),):
-        assert all(sentence in page for sentence in told["walk"])
-    turned = plan.rows.assign(geometry=[line if i % 2 else line.reverse() for i, line in enumerate(plan.rows.geometry)])
-    assert sheet_content(replace(plan, rows=turned), language=language, made=MADE)["walk"][1] == words["post_vine_1"]
-    assert words["tape_where"] not in sheet_content(sheet_plan(verdict="one_number"), language=language, made=MADE)["walk"]
-
-
-def test_the_tape_goes_on_the_first_post_of_each_line() -> None:
-    plan = sheet_plan(rows=8, vines=40)
-    by_stop = plan.runs.set_index("stop")["from_post"]
-    across = plan.panels.set_index(["row", "panel"]).geometry
-    for flag in plan.flags.itertuples():
-        post = by_stop[flag.stop]
-        panel, end = (
-            (across[(flag.row, post + 1)], 0) if (flag.row, post + 1) in across.index else (across[(flag.row, post)], -1)
-        )
-        assert np.hypot(*(np.array(panel.coords[end][:2]) - np.array(flag.geometry.coords[0][:2]))) < 0.5
+    words = word_lists()[language]["brief"]
+    assert told["walk"][1] == words["post_one_end"].format(end=words[f"compass_{sector}"])
+    page = crew_sheet_html(edition(brief, language=language))
+    assert all(sentence in page for sentence in (*told["walk"], *told["tape"]))
+    rows = brief.plan.rows
+    turned = rows.assign(geometry=[line if i % 2 else line.reverse() for i, line in enumerate(rows.geometry)])
+    mixed = sheet_content(brief_block(replace(brief.plan, rows=turned)), Reader(language), made=MADE)
+    assert mixed["walk"][1] == words["post_vine_1"]
+    assert sheet_content(small_brief(zones=1), Reader(language), made=MADE)["tape"] == []
 
 
 def test_rows_are_drawn_as_they_bend() -> None:
-    plan = sheet_plan(rows=8, vines=40, bend_m=15.0)
-    page = crew_sheet_html(plan)
+    plan = small_plan(rows=8, vines=40, bend_m=15.0)
+    page = crew_sheet_html(edition(plan))
     drawn = re.findall(r'<path[^>]*class="row"[^>]*>', page)
     assert len(drawn) == 8
     for line in drawn:
@@ -485,5 +470,24 @@ def test_rows_are_drawn_as_they_bend() -> None:
 @pytest.mark.parametrize("language", languages())
 def test_renewal_spurs_are_spoken_of_only_where_there_are_some(language: str) -> None:
     told = say(Message("cautions.renewal_counts"), language, "us")
-    assert told in crew_sheet_html(sheet_plan("flat cane", rows=8, vines=40), language=language)
-    assert told not in crew_sheet_html(sheet_plan("top-wire cordon", rows=8, vines=40), language=language)
+    assert told in crew_sheet_html(edition(small_plan("flat cane", rows=8, vines=40), language=language))
+    assert told not in crew_sheet_html(edition(small_plan("top-wire cordon", rows=8, vines=40), language=language))
+
+
+def test_where_posts_are_not_surveyed_the_list_speaks_of_vines_and_what_was_assumed_stands_at_the_foot():
+    plan = small_plan()
+    told = sheet_content(brief_block(plan), Reader(), made=MADE)
+    unknown = replace(plan, settings=replace(plan.settings, posts_surveyed=False))
+    loose = sheet_content(brief_block(unknown), Reader(), made=MADE)
+    heads = [Reader(code).words("sheet")["posts"] for code in languages()]
+    for code, head in zip(languages(), heads, strict=True):
+        assert head in crew_sheet_html(edition(brief_block(plan), language=code))
+        assert head not in crew_sheet_html(edition(brief_block(unknown), language=code))
+        assert b"%PDF" in crew_sheet_pdf(edition(brief_block(unknown), language=code))
+    assert any(group["posts"] for group in told["rows"])
+    assert not any(group["posts"] for group in loose["rows"])
+    assert set(loose["assumed"]) - set(told["assumed"]) == {
+        f"Nobody said where the posts stand: {plan.settings.vines_per_panel} vines were taken to stand between two. "
+        "Tape goes on the wire between the two vines named."
+    }
+    assert not any("post" in line.lower() and "counted" in line for line in loose["walk"])

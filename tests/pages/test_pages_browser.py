@@ -6,25 +6,26 @@ import re
 import subprocess
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
-from sheet_plans import sheet_plan, stopped_plan, with_diagnostics
+from small_plans import HOSTILE, UTM, edition, small_plan, stopped_brief
 
+from geoprune.deliver.deliverables import pages_of
+from geoprune.deliver.edition import Style
+from geoprune.deliver.folders import block_folders
+from geoprune.deliver.pages import crew_card_html, crew_sheet_html, report_html
 from geoprune.errors import Message
-from geoprune.pages import all_pages, crew_card_html, crew_sheet_html, report_html
-from geoprune.writing import block_folders
+from geoprune.plan import EstatePlan, PlanOptions
 
 pytestmark = pytest.mark.browser
-MADE = date(2026, 12, 3)
 DRAW = {"sheet": crew_sheet_html, "card": crew_card_html, "report": report_html}
 
 
 @pytest.fixture(scope="module")
 def hostile() -> Any:
-    return with_diagnostics(sheet_plan("flat cane", rows=12, vines=40, hostile=True))
+    return small_plan("flat cane", rows=12, vines=40, name=HOSTILE, note=HOSTILE)
 
 
 @pytest.mark.parametrize("kind", DRAW)
@@ -32,7 +33,7 @@ def hostile() -> Any:
 def test_nothing_in_a_name_runs_and_nothing_is_asked_for(
     open_page: Callable, hostile: Any, kind: str, language: str
 ) -> None:
-    watched = open_page(DRAW[kind](hostile, language=language, made=MADE), width=360, height=740)
+    watched = open_page(DRAW[kind](edition(hostile, language=language)), width=360, height=740)
     assert watched.page.evaluate("window.PWNED") is None
     assert watched.messages == []
     assert len(watched.requests) == 1
@@ -48,8 +49,8 @@ def test_no_accessibility_violation_is_found(open_page: Callable, kind: str, wid
     # axe-playwright-python; its own script has to run, which the page's policy forbids, so that is lifted here.
     from axe_playwright_python.sync_playwright import Axe
 
-    plan = stopped_plan(rows=10, vines=30) if kind == "stopped" else with_diagnostics(sheet_plan(rows=10, vines=30))
-    watched = open_page(DRAW.get(kind, crew_sheet_html)(plan, made=MADE), width=width, height=800, bypass_csp=True)
+    plan = stopped_brief() if kind == "stopped" else small_plan(rows=10, vines=40)
+    watched = open_page(DRAW.get(kind, crew_sheet_html)(edition(plan)), width=width, height=800, bypass_csp=True)
     for drawer in watched.page.locator("details summary").all():
         drawer.click()
     result = Axe().run(watched.page)
@@ -58,8 +59,8 @@ def test_no_accessibility_violation_is_found(open_page: Callable, kind: str, wid
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_printed_from_the_browser_no_row_is_split(open_page: Callable, tmp_path: Path, paper: str) -> None:
-    plan = sheet_plan(rows=60, vines=80, zones=4, seed=4)
-    watched = open_page(crew_sheet_html(plan, paper=paper, made=MADE))
+    plan = small_plan(rows=60, vines=80, zones=4, seed=4)
+    watched = open_page(crew_sheet_html(edition(plan, paper=paper)))
     pdf = tmp_path / "printed.pdf"
     watched.page.pdf(path=str(pdf), prefer_css_page_size=True)
     text = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, check=True).stdout.decode()
@@ -71,10 +72,11 @@ def test_printed_from_the_browser_no_row_is_split(open_page: Callable, tmp_path:
         held = {found[index] for index in (plan.runs["row"] == row).to_numpy().nonzero()[0]}
         assert len(held) == 1
     assert all("Creek Bench" in page for page in pages)
+    assert "Row by row" in pages[1]  # numbers, picture and cautions fit on the first
 
 
 def test_the_numbers_of_a_sheet_are_large_on_a_phone(open_page: Callable) -> None:
-    watched = open_page(crew_sheet_html(sheet_plan(rows=10, vines=40), made=MADE), width=360, height=740)
+    watched = open_page(crew_sheet_html(edition(small_plan(rows=10, vines=40))), width=360, height=740)
     sizes = watched.page.evaluate(
         "[...document.querySelectorAll('.number b')].map(n => parseFloat(getComputedStyle(n).fontSize))"
     )
@@ -84,9 +86,9 @@ def test_the_numbers_of_a_sheet_are_large_on_a_phone(open_page: Callable) -> Non
 
 
 def test_the_map_and_the_estate_lead_to_sheet_card_and_report(open_page: Callable) -> None:
-    plan = sheet_plan(rows=8, vines=30)
+    plan = small_plan(rows=8, vines=30)
     folders = block_folders([plan.name])
-    pages = all_pages([plan], folders, made=MADE)
+    pages = dict(pages_of(EstatePlan((plan,), UTM, PlanOptions()), Style()))
     folder = folders[plan.name]
     for page, prefix in ((f"{folder}/map.html", ""), ("index.html", f"{folder}/")):
         watched = open_page(str(pages[page]))
@@ -99,17 +101,20 @@ def test_the_map_and_the_estate_lead_to_sheet_card_and_report(open_page: Callabl
 @pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("zones", [1, 3])
 def test_a_row_list_is_not_cut_on_a_phone(open_page: Callable, language: str, zones: int) -> None:
-    plan = sheet_plan(rows=12, vines=120, zones=zones, verdict="zone" if zones > 1 else "one_number")
-    page = open_page(crew_sheet_html(plan, language=language, made=MADE), width=360, height=740).page
+    plan = small_plan(rows=12, vines=120, zones=zones)
+    page = open_page(crew_sheet_html(edition(plan, language=language)), width=360, height=740).page
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_a_card_with_vines_to_renew_prints_on_one_small_page(open_page: Callable, tmp_path: Path, language: str) -> None:
-    plan = sheet_plan(rows=12, vines=60)
+@pytest.mark.parametrize("zones", [3, 4])
+def test_a_card_with_vines_to_renew_prints_on_one_small_page(
+    open_page: Callable, tmp_path: Path, language: str, zones: int
+) -> None:
+    plan = small_plan(rows=12, vines=60, zones=zones)
     note = Message("rules.renew_share", {"percent": 12.0, "pounds": 0.25, "kilograms": 0.1134})
     plan = replace(plan, advice=(replace(plan.advice[0], notes=(note,)), *plan.advice[1:]))
     pdf = tmp_path / "card.pdf"
-    page = open_page(crew_card_html(plan, language=language, paper="a4", made=MADE)).page
+    page = open_page(crew_card_html(edition(plan, language=language, paper="a4"))).page
     page.pdf(path=str(pdf), prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes())) == 1

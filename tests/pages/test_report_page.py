@@ -4,32 +4,37 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date
 from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from invented_plan import HOSTILE
-from sheet_plans import sheet_plan, stopped_plan, with_diagnostics
+from small_plans import HOSTILE, edition, small_plan, stopped_brief
 
+from geoprune.deliver.edition import Provenance
+from geoprune.deliver.pages import report_html
+from geoprune.deliver.pages.charts import HEIGHT, LEFT, TOP, WIDTH, ticks
+from geoprune.deliver.pages.figures import (
+    draw_histogram,
+    draw_loo,
+    draw_merit,
+    draw_residuals,
+    draw_variogram,
+    zone_counts,
+)
 from geoprune.errors import Message, Remark
 from geoprune.layers import COUNTED, Source
-from geoprune.pages import Provenance, report_html
-from geoprune.pages.charts import HEIGHT, LEFT, TOP, WIDTH, ticks
-from geoprune.pages.figures import Reader, draw_histogram, draw_loo, draw_merit, draw_residuals, draw_variogram, zone_counts
 from geoprune.plan import BlockPlan, PlanOptions
 from geoprune.rules import load_rules, load_trainings
 from geoprune.units import KG_PER_LB, M_PER_FT
-from geoprune.words import languages, word_lists
+from geoprune.words import Reader, languages, word_lists
 
-MADE = date(2026, 12, 3)
 READERS = [Reader("en", "us"), Reader("es", "metric")]
 
 
 @pytest.fixture(scope="module")
 def plan() -> BlockPlan:
-    return with_diagnostics(sheet_plan(rows=30, vines=60))
+    return small_plan(rows=30, vines=60)
 
 
 def nodes(svg: str, name: str) -> list[ElementTree.Element]:
@@ -116,9 +121,9 @@ def test_the_histogram_counts_every_counted_vine_once(plan: BlockPlan) -> None:
 
 @pytest.mark.parametrize("language", languages())
 def test_what_the_plan_lacks_is_left_out_with_a_sentence(language: str) -> None:
-    bare = replace(sheet_plan(rows=8, vines=30), diagnostics={}, merit={}, model={})
+    bare = replace(small_plan(rows=8, vines=30), diagnostics={}, merit={}, model={})
     bare = replace(bare, samples=bare.samples.assign(loo_kg=np.nan, loo_se_kg=np.nan, loo_z=np.nan))
-    page = report_html(bare, language=language, made=MADE)
+    page = report_html(edition(bare, language=language))
     words = word_lists()[language]["report"]
     for name in ("variogram", "loo", "residual", "merit", "more"):
         assert words[f"{name}_none"] in page
@@ -131,20 +136,20 @@ def test_sources_and_provenance_are_told(plan: BlockPlan) -> None:
     origin = Provenance(
         (Source("estate.gpkg", "0123abcd" * 8),), PlanOptions(seed=77), "WGS 84 / UTM zone 10N", {"numpy": "9.8.7"}
     )
-    page = report_html(replace(plan, rule=rule), made=MADE, provenance=origin)
+    page = report_html(edition(replace(plan, rule=rule), provenance=origin))
     for told in (rule.source, "0123abcd" * 8, "estate.gpkg", "seed = 77<", "UTM zone 10N", "9.8.7", "December 3, 2026"):
         assert told in page
     assert load_trainings()["top-wire cordon"].source.split(";")[0] in page
-    stopped = report_html(stopped_plan(rows=10), made=MADE)
+    stopped = report_html(edition(stopped_brief()))
     assert "Martinson" in stopped
-    assert word_lists()["en"]["report"]["verdict_stop"] in stopped
+    assert Reader().say(stopped_brief().verdict) in stopped
 
 
 @pytest.mark.parametrize("language", languages())
 def test_remarks_are_told_as_text(plan: BlockPlan, language: str) -> None:
     fields = {"row": HOSTILE, "vine": 3, "weight_kg": 1.0, "expected_kg": 0.5}
     remark = Remark("warning", Message("surface.outlier", fields), plan.name)
-    page = report_html(replace(plan, remarks=(remark,)), language=language, made=MADE)
+    page = report_html(edition(replace(plan, remarks=(remark,)), language=language))
     assert "<script" not in page
     assert "<img" not in page
     assert "\u202e" not in page
@@ -174,7 +179,7 @@ def _figure_of(page: str, name: str) -> Any:
 
 
 def test_the_page_holds_the_figures_as_drawn(plan: BlockPlan) -> None:
-    page = report_html(plan, made=MADE)
+    page = report_html(edition(plan))
     for name in ("variogram", "loo", "residual", "merit", "histogram", "more"):
         found = _figure_of(page, name)
         assert found

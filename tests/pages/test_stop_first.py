@@ -4,36 +4,31 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
 from io import StringIO
 from pathlib import Path
 
 import pytest
 from rich.console import Console
-from sheet_plans import partly_stopped_plan, sheet_plan, stopped_plan
+from small_plans import UTM, edition, partly_stopped_brief, small_brief, stopped_brief
 
+from geoprune.brief import BlockBrief, brief_block, estate_stop
 from geoprune.cli.summary import print_summary
+from geoprune.deliver.edition import Style
+from geoprune.deliver.maps import render_block_map, render_estate
+from geoprune.deliver.maps.telling import tell_block
+from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf, report_html
 from geoprune.errors import Message
-from geoprune.maps import render_block_map, render_estate
-from geoprune.maps.block_page import tell_block
-from geoprune.maps.ground import lay_ground
-from geoprune.maps.packing import Bundle
-from geoprune.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf
-from geoprune.pages.report import report_html
-from geoprune.plan import BlockPlan, EstatePlan, PlanOptions, estate_stop_message, stop_message
-from geoprune.words import languages, say, word_lists
-
-MADE = date(2026, 12, 3)
-SMALL = {"rows": 10, "vines": 40}
+from geoprune.plan import EstatePlan, PlanOptions
+from geoprune.words import Reader, languages, word_lists
 
 
-def parts_plan() -> BlockPlan:
-    """A plan whose injury says that parts have no number."""
-    plan = stopped_plan(**SMALL)
-    assert plan.injury is not None
+def parts_brief() -> BlockBrief:
+    """A brief of a block whose injury says that parts have no number."""
+    injury = stopped_brief().plan.injury
     said = Message("injury.stop_in_parts", {"limit_percent": 80.0})
-    return replace(sheet_plan(**SMALL), injury=replace(plan.injury, messages=(said,)))
+    return brief_block(replace(small_brief().plan, injury=replace(injury, messages=(said,))))
 
 
 def plain_part(page: str) -> str:
@@ -42,83 +37,70 @@ def plain_part(page: str) -> str:
 
 
 def test_all_of_a_block_some_zones_or_parts_stop() -> None:
-    whole, zone = stopped_plan(**SMALL), partly_stopped_plan(**SMALL)
-    assert whole.stopped
-    assert not zone.stopped
-    assert zone.stopped_zones == (1,)
-    assert [message and message.key for message in map(stop_message, (whole, zone, parts_plan(), sheet_plan(**SMALL)))] == [
-        *("map.verdict_stop", "map.stop_zones", "injury.stop_in_parts"),
-        None,
-    ]
+    briefs = (stopped_brief(), partly_stopped_brief(), parts_brief(), small_brief())
+    assert [brief.stopped for brief in briefs] == [True, False, False, False]
+    assert [zone.zone for zone in briefs[1].zones if zone.buds is None] == [1]
+    keys = ["brief.verdict_stop", "brief.stop_zones", "injury.stop_in_parts", None]
+    assert [brief.stop and brief.stop.key for brief in briefs] == keys
 
 
 def test_a_block_whose_only_zone_has_no_number_is_stopped() -> None:
-    plan = sheet_plan(verdict="one_number", **SMALL)
-    plan = replace(plan, zones=plan.zones.assign(buds_per_vine=float("nan")))
+    plan = small_brief(zones=1).plan
     assert plan.buds_per_vine is not None
-    assert plan.stopped
+    assert brief_block(replace(plan, zones=plan.zones.assign(buds_per_vine=float("nan")))).stopped
 
 
 @pytest.mark.parametrize("language", languages())
 def test_the_sheet_and_the_card_say_so_before_the_verdict(language: str) -> None:
-    plan = partly_stopped_plan(**SMALL)
-    stop, words = say(stop_message(plan), language, "us"), word_lists()[language]["sheet"]
-    for page in (crew_sheet_html(plan, language=language), crew_card_html(plan, language=language)):
-        assert -1 < page.index(stop) < page.index(words["verdict_zone"].format(zones=3))
+    brief, reader = partly_stopped_brief(), Reader(language)
+    stop, words = reader.say(brief.stop), word_lists()[language]["sheet"]
+    for page in (crew_sheet_html(edition(brief, language=language)), crew_card_html(edition(brief, language=language))):
+        assert -1 < page.index(stop) < page.index(reader.say(brief.crew_verdict))
         assert f'<b class="word">{words["stop_word"]}</b>' in page
-    assert page.index(stop) > 0
-    report = report_html(plan, language=language)
-    assert report.index(stop) < report.index(word_lists()[language]["report"]["verdict_zone"].format(zones=3))
+    report = report_html(edition(brief, language=language))
+    assert report.index(stop) < report.index(reader.say(brief.verdict))
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs Debian's package poppler-utils")
 @pytest.mark.parametrize("draw", [crew_sheet_pdf, crew_card_pdf])
-def test_the_pdf_says_so_too(draw, tmp_path: Path) -> None:
+def test_the_pdf_says_so_too(draw: Callable, tmp_path: Path) -> None:
     file = tmp_path / "page.pdf"
-    file.write_bytes(draw(partly_stopped_plan(**SMALL), made=MADE))
+    file.write_bytes(draw(edition(partly_stopped_brief())))
     told = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, check=True, text=True).stdout
     assert told.index("STOP in zone 1") < told.index("3 numbers")
 
 
 @pytest.mark.parametrize("language", languages())
 def test_the_map_says_so_first_and_gives_no_number_for_the_whole_block(language: str) -> None:
-    for plan in (partly_stopped_plan(**SMALL), stopped_plan(**SMALL)):
-        said = plain_part(render_block_map(plan, language=language))
-        stop = say(stop_message(plan), language, "us")
+    for brief in (partly_stopped_brief(), stopped_brief()):
+        said = plain_part(render_block_map(edition(brief, language=language)))
+        stop = Reader(language).say(brief.stop)
         assert said.index(stop) < said.index("<table>")
         assert word_lists()[language]["map"]["stop_word"] in said.split("<tbody>")[1]
-        ground = lay_ground(plan)
-        told = tell_block(plan, ground, Bundle(plan.vines.crs, ground.polygon.bounds[:2]))
-        assert told["buds"] is None
-        assert told["said"][language]["us"]["stop"] == stop
+        assert brief.buds is None
+        assert brief.instead is None
+        assert tell_block(brief, Reader(language))["stop"] == stop
 
 
 @pytest.mark.parametrize("language", languages())
 def test_the_estate_names_them_and_counts_none_as_one_number(language: str) -> None:
-    names = ("Dead", "Half", "Parts", "Well")
-    plans = [
-        replace(plan, name=name)
-        for name, plan in zip(
-            names, (stopped_plan(**SMALL), partly_stopped_plan(**SMALL), parts_plan(), sheet_plan(**SMALL)), strict=True
-        )
-    ]
-    stop = estate_stop_message(plans)
-    assert stop is not None
-    told = say(stop, language, "us")
-    assert [name in told for name in names] == [True, True, True, False]
-    page = plain_part(render_estate(plans, links={}, language=language))
+    kinds = {"Dead": stopped_brief(), "Half": partly_stopped_brief(), "Parts": parts_brief(), "Well": small_brief()}
+    briefs = [brief_block(replace(brief.plan, name=name)) for name, brief in kinds.items()]
+    told = Reader(language).say(estate_stop(briefs))
+    assert [name in told for name in kinds] == [True, True, True, False]
+    page = plain_part(render_estate(briefs, links={}, style=Style(Reader(language))))
     counts = word_lists()[language]["map"]["estate_verdict"].format(zoned=3, one=0)
     assert -1 < page.index(told) < page.index(counts)
-    assert estate_stop_message(plans[3:]) is None
+    assert estate_stop(briefs[3:]) is None
 
 
 def test_the_terminal_says_so_first(tmp_path: Path) -> None:
-    plans = (sheet_plan(**SMALL), stopped_plan(**SMALL), partly_stopped_plan(**SMALL))
-    plans = tuple(replace(plan, name=name) for plan, name in zip(plans, ("Well", "Dead", "Half"), strict=True))
+    kinds = {"Well": small_brief(), "Dead": stopped_brief(), "Half": partly_stopped_brief()}
+    plans = tuple(replace(brief.plan, name=name) for name, brief in kinds.items())
     told = Console(record=True, width=200, file=StringIO())
-    estate = EstatePlan(plans, plans[0].crs, PlanOptions())
-    print_summary(told, estate, tmp_path, language="en", units="us")
+    print_summary(told, EstatePlan(plans, UTM, PlanOptions()), tmp_path, Reader())
     lines = told.export_text().splitlines()
     assert lines[0].startswith("STOP, no number: Dead; Half (zone 1).")
     assert any(line.startswith("Dead: STOP") for line in lines)
-    assert any(line.startswith("Half: STOP in zone 1") for line in lines)
+    half = next(place for place, line in enumerate(lines) if line.startswith("Half: "))
+    assert lines[half + 1].startswith("STOP in zone 1")

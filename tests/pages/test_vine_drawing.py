@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geoprune.pages.vine import HEIGHT, WIDTH, draw_vine
+from geoprune.deliver.pages.vine import HEIGHT, WIDTH, draw_vine
 from geoprune.rules import Recipe, fit_recipe, load_trainings
 
 TRAININGS = tuple(load_trainings())
@@ -52,9 +52,9 @@ def test_the_number_beside_each_cane_is_its_buds(training: str) -> None:
         assert int(str(text)) == sum(1 for node in cane.iter() if node.get("class") == "bud")
 
 
-def test_the_seven_trainings_have_drawings_of_their_own() -> None:
+def test_every_training_has_a_drawing_of_its_own() -> None:
     pictures = {re.sub(r"\s+", " ", draw_vine(fit_recipe(20, name, 2.4), title="")) for name in TRAININGS}
-    assert len(pictures) == len(TRAININGS) == 7
+    assert len(pictures) == len(TRAININGS)
 
 
 def test_the_longer_canes_of_four_lie_on_the_upper_wire() -> None:

@@ -2,16 +2,13 @@
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from PIL import Image
+from written_plans import two_blocks
 
-from geoprune.writing import write_plan
-
-sys.path.insert(0, str(Path(__file__).parent))
-from told_plan import plan
+from geoprune.deliver.writing import write_plan
 
 PYTHON = "/usr/bin/python3"
 STYLED = {
@@ -29,7 +26,7 @@ def opened(tmp_path_factory):
     if asked.returncode:
         pytest.skip("needs QGIS (Debian's package python3-qgis), which is not installed here")
     folder = tmp_path_factory.mktemp("gis")
-    out = write_plan(plan(), folder / "result", pages={"index.html": "<p>"})
+    out = write_plan(two_blocks(), folder / "result")
     rasters = sorted(str(path) for path in out.glob("*/vine_size.tif"))
     script, picture = Path(__file__).with_name("open_in_qgis.py"), folder / "drawn.png"
     command = [PYTHON, str(script), str(out / "prescription.gpkg"), str(picture), *rasters]
@@ -43,7 +40,7 @@ def test_every_layer_opens_with_its_style_and_crs(opened):
         assert layer["valid"], name
     for name, renderer in STYLED.items():
         assert layers[name]["renderer"] == renderer, name
-        assert layers[name]["crs"] == "EPSG:32617"
+        assert layers[name]["crs"] == "EPSG:32610"
         assert layers[name]["features"] > 0
     assert layers["zones"]["labels"]
     assert layers["zones"]["legend"] == ["whole block", "zone 1", "zone 2"]

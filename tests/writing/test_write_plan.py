@@ -1,7 +1,9 @@
 """What is written is opened again with other libraries and compared with the plan."""
 
 import json
+import pickle
 import re
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -16,15 +18,16 @@ import pytest
 import rasterio
 from jsonschema import Draft202012Validator
 from python_calamine import CalamineWorkbook
+from small_plans import UTM, stopped_brief
+from written_plans import HOSTILE, SMALL, blocks, estate_of, one_block, two_blocks, with_text
 
+from geoprune.deliver.edition import Style
+from geoprune.deliver.folders import block_folders
+from geoprune.deliver.writing import write_plan
+from geoprune.deliver.writing.spreadsheets import guard_text
 from geoprune.errors import OutputError
-from geoprune.plan import EstatePlan
 from geoprune.rules import caution_notes
-from geoprune.writing import block_folders, write_plan
-from geoprune.writing.spreadsheets import guard_text
-
-sys.path.insert(0, str(Path(__file__).parent))
-from told_plan import HOSTILE, block_plan, plan
+from geoprune.words import Reader
 
 SCHEMA = Path(__file__).parents[2] / "docs" / "summary.schema.json"
 # The project's contract: layer -> columns, in the order it lists them.
@@ -58,9 +61,30 @@ CONTRACT = {
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    out = tmp_path_factory.mktemp("out") / "result"
-    return write_plan(plan(), out, pages={"index.html": "<p>é", "north/map.html": b"<p>"})
+def written_for(tmp_path_factory):
+    """Both blocks, written for an English reader in US units and for a Spanish one in metric ones."""
+    folder, units = tmp_path_factory.mktemp("out"), {"en": "us", "es": "metric"}
+    beside = {"geoprune.toml": "# é\n"}
+    return {
+        code: write_plan(two_blocks(), folder / code, style=Style(Reader(code, told)), beside=beside)
+        for code, told in units.items()
+    }
+
+
+@pytest.fixture(scope="module")
+def written(written_for):
+    return written_for["en"]
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    return write_plan(one_block(), tmp_path_factory.mktemp("alone") / "out")
+
+
+@pytest.fixture
+def results(alone, tmp_path):
+    """A block's results, for a test to spoil."""
+    return Path(shutil.copytree(alone, tmp_path / "out"))
 
 
 @pytest.mark.parametrize("layer", CONTRACT)
@@ -79,15 +103,18 @@ def test_totals_agree_across_layers_and_summary(written):
         part = {layer: table[table["block"] == block] for layer, table in read.items()}
         vines = int(part["vines"]["buds_per_vine"].sum())
         assert vines == int(part["panels"]["buds_total"].sum()) == int(part["zones"]["buds_total"].sum())
-        assert vines == int((part["zones"]["vines"] * part["zones"]["buds_per_vine"]).sum())
+        told = part["zones"].set_index("zone")["buds_per_vine"]
+        renewed = part["vines"].query("treatment == 'renew'")
+        assert len(renewed)
+        assert vines == int((part["zones"]["vines"] * part["zones"]["buds_per_vine"]).sum() - told[renewed["zone"]].sum())
         assert summary["blocks"][block]["buds_total"] == vines
 
 
 def test_figures_for_people_carry_the_decimals_that_mean_something_and_those_for_programs_all(tmp_path):
-    block = block_plan("North")
+    block = blocks()[0]
     odd = {"area_ha": 1 / 3, "vine_size_kg": 2 / 3, "vine_size_kg_m": 1 / 7, "renew_share": 1 / 6, "buds_by_rule": 100 / 3}
     plan = replace(block, zones=block.zones.assign(**odd), panels=block.panels.assign(length_m=22 / 3))
-    out = write_plan(EstatePlan((plan,), plan.crs), tmp_path / "out")
+    out = write_plan(estate_of(plan), tmp_path / "out")
     expected = {
         "area_ha": 0.3333,
         "vine_size_kg": 0.6667,
@@ -142,19 +169,20 @@ def test_raster_is_a_tiled_two_band_geotiff(written):
         assert source.count == 2
         assert source.units == ("kg", "kg")
         assert np.isnan(source.nodata)
-        np.testing.assert_allclose(source.read(1), [[0.5, np.nan], [0.7, 1.2]])
-        assert source.crs.to_epsg() == 32617
+        grid = blocks()[0].surface_grid
+        assert np.isfinite(grid["vine_size_kg"]).any()
+        np.testing.assert_allclose(source.read(1), grid["vine_size_kg"], rtol=1e-6)
+        np.testing.assert_allclose(source.read(2), grid["vine_size_se_kg"], rtol=1e-6)
+        assert tuple(source.transform)[:6] == pytest.approx(tuple(grid["transform"])[:6])
+        assert source.crs.to_epsg() == UTM.to_epsg() == 32610
 
 
 def test_csv_and_workbook_hold_the_zones(written):
     assert (written / "prescription.csv").read_bytes().startswith(b"block,variety,")
     table = pd.read_csv(written / "prescription.csv")
-    assert table[["block", "zone", "buds_per_vine"]].to_numpy().tolist() == [
-        ["North", 1, 25],
-        ["North", 2, 40],
-        ["South", 1, 25],
-        ["South", 2, 40],
-    ]
+    planned = [[plan.name, zone.zone, zone.buds_per_vine] for plan in blocks() for zone in plan.zones.itertuples()]
+    assert len(planned) == 4
+    assert table[["block", "zone", "buds_per_vine"]].to_numpy().tolist() == planned
     book = CalamineWorkbook.from_path(str(written / "prescription.xlsx"))
     assert book.sheet_names == [
         "zones",
@@ -172,15 +200,17 @@ def test_csv_and_workbook_hold_the_zones(written):
 
 
 def test_waypoints_lie_on_the_posts_in_walking_order(written):
-    points = gpd.read_file(written / "flags.gpx", layer="waypoints").to_crs(32617)
+    points = gpd.read_file(written / "flags.gpx", layer="waypoints").to_crs(UTM)
     told = gpd.read_file(written / "prescription.gpkg", layer="flags")
     assert points.geometry.distance(told.geometry).max() < 0.02
-    assert len(gpd.read_file(written / "flags.kml", layer="South")) == 2
+    planned = pd.concat([plan.flags for plan in blocks()], ignore_index=True)
+    assert points.geometry.distance(planned.geometry).max() < 0.02
+    assert len(gpd.read_file(written / "flags.kml", layer="South")) == len(blocks()[1].flags)
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_every_waypoint_says_its_block(tmp_path, language):
-    written = write_plan(plan(), tmp_path / language, language=language)
+def test_every_waypoint_says_its_block(written_for, language):
+    written = written_for[language]
     for name in ("flags", "next_vines"):
         told = gpd.read_file(written / f"{name}.gpx", layer="waypoints")
         assert told["name"].is_unique
@@ -191,7 +221,7 @@ def test_every_waypoint_says_its_block(tmp_path, language):
             assert kml["Name"].tolist() == [words.removeprefix(f"{block} ") for words in own["name"]]
             assert kml.geometry.force_2d().geom_equals_exact(own.geometry.reset_index(drop=True), 1e-7).all()
     flags = gpd.read_file(written / "flags.gpx", layer="waypoints")
-    assert flags["name"].str.contains("/0 Z").any()
+    assert flags["name"].str.contains(r"/0 -\|[12]$").any()
 
 
 def test_summary_follows_its_schema_and_lists_every_file(written):
@@ -206,11 +236,8 @@ def test_summary_follows_its_schema_and_lists_every_file(written):
     assert not Draft202012Validator(schema).is_valid(broken)
 
 
-def test_sentences_are_told_in_the_language_and_units(tmp_path):
-    english, spanish = (
-        json.loads((write_plan(plan(), tmp_path / code, language=code, units=units) / "summary.json").read_text("utf-8"))
-        for code, units in (("en", "us"), ("es", "metric"))
-    )
+def test_sentences_are_told_in_the_language_and_units(written_for):
+    english, spanish = (json.loads((written_for[code] / "summary.json").read_text("utf-8")) for code in ("en", "es"))
     assert english["blocks"]["North"]["verdict_reasons"] == ["Pruning weight 2.0 lb per vine."]
     assert spanish["blocks"]["North"]["verdict_reasons"] == ["Peso de poda 0.90 kg por cepa."]
     assert english["blocks"]["North"]["remarks"][0]["key"] == "reading.left_out_not_bearing"
@@ -218,12 +245,7 @@ def test_sentences_are_told_in_the_language_and_units(tmp_path):
 
 
 def test_a_block_without_a_number_has_nulls(tmp_path):
-    block = block_plan("Frozen")
-    tables = {name: getattr(block, name).assign(buds_per_vine=np.nan) for name in ("zones", "panels")}
-    tables |= {name: table.assign(buds_total=np.nan) for name, table in tables.items()}
-    tables["vines"] = block.vines.assign(buds_per_vine=block.vines["buds_per_vine"].where(block.vines["buds_per_vine"] == 0))
-    told = replace(block, buds_per_vine=None, **tables)
-    out = write_plan(EstatePlan((told,), told.crs), tmp_path / "out")
+    out = write_plan(estate_of(replace(stopped_brief(**SMALL).plan, name="Frozen")), tmp_path / "out")
     summary = json.loads((out / "summary.json").read_text("utf-8"))["blocks"]["Frozen"]
     assert summary["buds_per_vine"] is None
     assert summary["buds_total"] is None
@@ -231,12 +253,15 @@ def test_a_block_without_a_number_has_nulls(tmp_path):
     for layer in ("zones", "panels"):
         assert gpd.read_file(out / "prescription.gpkg", layer=layer)["buds_per_vine"].isna().all()
     vines = gpd.read_file(out / "prescription.gpkg", layer="vines")
-    assert (vines["buds_per_vine"].isna() == (vines["status"] == "bearing")).all()
+    assert (vines["buds_per_vine"].isna() == vines["treatment"].isin(["number", "sick"])).all()
+    assert (vines["treatment"] == "number").sum() > 100
     assert pd.read_csv(out / "prescription.csv")["buds_per_vine"].isna().all()
 
 
 def test_hostile_text_stays_text(tmp_path):
-    out = write_plan(plan(HOSTILE, names=(HOSTILE, "../../x")), tmp_path / "out")
+    north, south = blocks()
+    hostile = estate_of(with_text(north, HOSTILE, HOSTILE), with_text(south, HOSTILE, "../../x"))
+    out = write_plan(hostile, tmp_path / "out")
     assert {p.name for p in tmp_path.iterdir()} == {"out"}
     line = pd.read_csv(out / "prescription.csv").iloc[0]
     assert line["block"].startswith("'=1+1")
@@ -273,7 +298,7 @@ def test_other_text_stays_as_it_is(text):
 def test_hidden_characters_are_left_out_of_every_table(tmp_path):
     hidden = "".join(map(chr, [*range(1, 9), 0x1B, 0x7F, 0x9B, 0x61C, *range(0x200B, 0x2010), *range(0x202A, 0x202F)]))
     hidden += "".join(map(chr, [*range(0x2060, 0x206A), 0xFEFF, 0xDCFF]))
-    out = write_plan(plan(f"{hidden}=1+1", names=("North",)), tmp_path / "out")
+    out = write_plan(estate_of(with_text(blocks()[0], f"{hidden}=1+1", "North")), tmp_path / "out")
     assert pd.read_csv(out / "prescription.csv")["variety"].tolist() == ["'=1+1"] * 2
     sheet = CalamineWorkbook.from_path(str(out / "prescription.xlsx")).get_sheet_by_name("zones").to_python()
     assert {line[sheet[0].index("variety")] for line in sheet[1:]} == {"=1+1"}
@@ -283,25 +308,23 @@ def test_hidden_characters_are_left_out_of_every_table(tmp_path):
 
 
 def test_failure_leaves_nothing(tmp_path):
-    broken = plan()
-    broken.blocks[1].model["loop"] = object
-    broken.blocks[1].surface_grid["vine_size_kg"] = np.zeros(3)
+    north, south = blocks()
+    broken = replace(south, surface_grid={**south.surface_grid, "vine_size_kg": np.zeros(3)})
     with pytest.raises(ValueError, match="unpack"):
-        write_plan(broken, tmp_path / "deep" / "out")
+        write_plan(estate_of(north, broken), tmp_path / "deep" / "out")
     assert list(tmp_path.iterdir()) == []
 
 
 LIMITED = """
-import resource, signal, sys
+import pickle, resource, signal, sys
 from pathlib import Path
-sys.path.insert(0, sys.argv[1])
-from told_plan import plan
 from geoprune.errors import OutputError
-from geoprune.writing import write_plan
+from geoprune.deliver.writing import write_plan
+plan = pickle.loads(Path(sys.argv[1]).read_bytes())
 resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[3]), int(sys.argv[3])))
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 try:
-    write_plan(plan(), Path(sys.argv[2]))
+    write_plan(plan, Path(sys.argv[2]))
 except OutputError as error:
     print("told:", error)
 """
@@ -310,32 +333,35 @@ except OutputError as error:
 @pytest.mark.parametrize("limit", [0, 20_000, 200_000])
 def test_a_disk_that_takes_no_more_is_told_and_leaves_nothing(tmp_path, limit):
     # a limit on the size of a file fails a write as a full disk does, at another place each time
-    command = [sys.executable, "-c", LIMITED, str(Path(__file__).parent), str(tmp_path / "deep" / "out"), str(limit)]
+    kept, out = tmp_path / "plan", tmp_path / "deep" / "out"
+    kept.write_bytes(pickle.dumps(one_block()))
+    command = [sys.executable, "-c", LIMITED, str(kept), str(out), str(limit)]
     done = subprocess.run(command, capture_output=True, text=True)
-    assert done.stdout.startswith(f"told: {tmp_path / 'deep' / 'out'}: cannot be written: "), done.stderr
-    assert list(tmp_path.iterdir()) == []
+    assert done.stdout.startswith(f"told: {out}: cannot be written: "), done.stderr
+    assert list(tmp_path.iterdir()) == [kept]
 
 
 def test_existing_folder_is_kept_without_force(tmp_path):
     (tmp_path / "out").mkdir()
     with pytest.raises(OutputError, match="exists already"):
-        write_plan(plan(), tmp_path / "out")
+        write_plan(one_block(), tmp_path / "out")
     with pytest.raises(OutputError, match="no summary"):
-        write_plan(plan(), tmp_path / "out", force=True)
+        write_plan(one_block(), tmp_path / "out", force=True)
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
 
-def test_force_replaces_results_that_are_as_they_were_written(tmp_path):
-    out = write_plan(plan(names=("Old",)), tmp_path / "out", pages={"old/map.html": "<p>"})
+def test_force_replaces_results_that_are_as_they_were_written(results):
+    out = results
     with sqlite3.connect(out / "prescription.gpkg") as base:  # a GIS that looks at it sets the journal and sets it back
         base.execute("PRAGMA journal_mode=WAL")
     base.close()
     with sqlite3.connect(out / "prescription.gpkg") as base:
         base.execute("PRAGMA journal_mode=DELETE")
     base.close()
-    (out / "old" / "vine_size.tif.aux.xml").write_text("what a GIS leaves")
-    write_plan(plan(names=("New",)), out, force=True)
+    (out / "north" / "vine_size.tif.aux.xml").write_text("what a GIS leaves")
+    write_plan(one_block("New"), out, force=True)
     assert list(json.loads((out / "summary.json").read_text())["blocks"]) == ["New"]
+    assert not (out / "north").exists()
 
 
 def edit_csv(out):
@@ -362,8 +388,7 @@ def lead_out(out):
     """Put a link to a folder elsewhere in the place of one of ours."""
     (out.parent / "elsewhere").mkdir()
     (out.parent / "elsewhere" / "vine_size.tif").write_bytes(b"mine")
-    (out / "north" / "vine_size.tif").unlink()
-    (out / "north").rmdir()
+    shutil.rmtree(out / "north")
     (out / "north").symlink_to(out.parent / "elsewhere")
 
 
@@ -380,12 +405,11 @@ def lead_out(out):
         (lead_out, "north"),
     ],
 )
-def test_force_keeps_what_is_not_ours_or_was_changed(tmp_path, change, told):
-    out = write_plan(plan(), tmp_path / "out")
-    change(out)
+def test_force_keeps_what_is_not_ours_or_was_changed(results, tmp_path, change, told):
+    change(results)
     before = sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*"))
     with pytest.raises(OutputError, match=told):
-        write_plan(plan(), out, force=True)
+        write_plan(one_block(), results, force=True)
     assert sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*")) == before
 
 
@@ -408,32 +432,32 @@ def test_a_folder_whose_summary_is_not_ours_is_left_alone(tmp_path, text):
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "summary.json").write_text(text)
     with pytest.raises(OutputError, match="left alone"):
-        write_plan(plan(), tmp_path / "out", force=True)
+        write_plan(one_block(), tmp_path / "out", force=True)
     assert (tmp_path / "out" / "summary.json").read_text() == text
 
 
 def test_no_folder_is_made_that_nobody_asked_for(tmp_path):
-    write_plan(plan(), tmp_path / "passed" / ".." / "out")
+    write_plan(one_block(), tmp_path / "passed" / ".." / "out")
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
     with pytest.raises(OutputError, match="exists already"):
-        write_plan(plan(), tmp_path / "passed" / "..")
+        write_plan(one_block(), tmp_path / "passed" / "..")
     (tmp_path / "link").symlink_to(tmp_path / "out" / "north")
-    write_plan(plan(), tmp_path / "link" / ".." / "beside")  # what lies above a link is above the place it names
+    write_plan(one_block(), tmp_path / "link" / ".." / "beside")  # what lies above a link is above the place it names
     assert (tmp_path / "out" / "beside" / "summary.json").exists()
 
 
-def test_failed_replacement_keeps_the_old_result(tmp_path):
-    out = write_plan(plan(names=("Old",)), tmp_path / "out")
+def test_failed_replacement_keeps_the_old_result(results, tmp_path):
     with pytest.raises(OutputError, match="twice"):
-        write_plan(plan(), out, pages={"prescription.csv": "x"}, force=True)
-    assert list(json.loads((out / "summary.json").read_text())["blocks"]) == ["Old"]
+        write_plan(one_block("New"), results, beside={"prescription.csv": "x"}, force=True)
+    assert list(json.loads((results / "summary.json").read_text())["blocks"]) == ["North"]
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
 
 @pytest.mark.parametrize("name", ["../x.html", "/x.html", "a\\b", "C:x", ""])
-def test_page_outside_the_folder_is_refused(tmp_path, name):
+def test_a_text_outside_the_folder_is_refused(tmp_path, name):
     with pytest.raises(OutputError, match="inside"):
-        write_plan(plan(), tmp_path / "out", pages={name: "x"})
+        write_plan(one_block(), tmp_path / "out", beside={name: "x"})
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_block_folders_are_safe_and_unlike():
@@ -447,8 +471,8 @@ def test_block_folders_are_safe_and_unlike():
 
 
 def test_one_block_without_vines_or_samples_is_written(tmp_path):
-    block = block_plan("Bare")
+    block = replace(blocks()[0], name="Bare")
     block = replace(block, samples=block.samples.iloc[:0], replant_areas=block.replant_areas.iloc[:0], surface_grid=None)
-    out = write_plan(EstatePlan((block,), block.crs), tmp_path / "out")
+    out = write_plan(estate_of(block), tmp_path / "out")
     empty = gpd.read_file(out / "prescription.gpkg", layer="replant_areas")
     assert list(empty.columns[:5]) == CONTRACT["replant_areas"]

@@ -1,0 +1,1 @@
+"""What comes out: maps, pages and files. Each draws or prints the brief of a block and decides nothing."""

@@ -1,0 +1,253 @@
+"""The agronomist's report of one block: figures, model, assumptions, remarks, sources, provenance. No scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, is_dataclass
+from typing import Any
+
+import numpy as np
+
+from geoprune import look
+from geoprune.brief import BlockBrief, ZoneBrief, row_span
+from geoprune.deliver.edition import PAPERS, Edition
+from geoprune.deliver.pages import figures
+from geoprune.deliver.pages.content import LONGEST_ROW, LONGEST_ZONE
+from geoprune.deliver.pages.figures import held_out, weight
+from geoprune.deliver.pages.sheet import pages
+from geoprune.deliver.pages.text import clean, shorten
+from geoprune.errors import Message, Remark
+from geoprune.plan import BlockPlan, PlanOptions
+from geoprune.units import NINETY
+from geoprune.words import Reader
+
+Tell = Callable[[Message], str]
+#: Figures in the order of the page: name in the word list, and what draws it.
+FIGURES: dict[str, Callable[[BlockPlan, Reader], str]] = {
+    "variogram": figures.draw_variogram,
+    "loo": figures.draw_loo,
+    "residual": figures.draw_residuals,
+    "merit": figures.draw_merit,
+    "histogram": figures.draw_histogram,
+    "more": figures.draw_weigh_more,
+}
+#: What is told of the model, by its key; the rest is in summary.json.
+MODEL = ("covariance", "trend", "seasons", "samples_used", "range_m", "practical_range_m", "sill_kg2", "nugget_kg2")
+MODEL_SHARES = ("nugget_share", "persistent_share", "no_field")
+ASSUMPTIONS = ("smooth", "nugget", "canes", "counted", "steps", "guide")
+
+
+def report_html(edition: Edition) -> str:
+    """Return the report as one self-contained page that prints well and needs no script."""
+    css = PAPERS[edition.style.paper]["css"]
+    return pages.get_template("report.html").render(report_content(edition), look=look, paper_size=css)
+
+
+def report_content(edition: Edition) -> dict[str, Any]:
+    """Return everything the report says, as text, numbers told and SVG."""
+    brief, reader, provenance = edition.brief, edition.reader, edition.provenance
+    plan, words = brief.plan, reader.words("report")
+    names = (shorten(plan.settings.variety), shorten(plan.settings.rule))
+
+    def tell(message: Message) -> str:
+        return clean(reader.say(message))
+
+    return {
+        "language": reader.language,
+        "words": words,
+        "block": shorten(brief.name),
+        "made": reader.date(edition.style.made),
+        "kind": [*names, tell(brief.training), *_grid(plan, reader)],
+        "verdict": tell(brief.verdict),
+        "first": "" if brief.stop is None or brief.stopped else tell(brief.stop),
+        "reasons": [tell(reason) for reason in (*brief.young, *brief.reasons)],
+        "notes": [tell(note) for note in brief.notes],
+        "facts": _facts(brief, reader, tell),
+        "zones": [_zone_line(zone, reader) for zone in brief.zones],
+        "figures": [_figure(name, plan, reader) for name in FIGURES if not (brief.stopped and name == "merit")],
+        "held_out": _held_out_lines(plan, reader),
+        "covariates": _covariates(plan, tell),
+        "advice": _advice(brief, tell, words),
+        "model": _model_lines(plan, reader),
+        "assumptions": _assumptions(plan.options, tell),
+        "replant_head": reader.words("replant")["chapter_title"],
+        "replant": _replant(brief, tell),
+        "injury": _injury(plan, tell),
+        "frost": [tell(note) for note in brief.frost_notes],
+        "remarks": [(tell(Message(f"terminal.kind_{r.kind}")), tell(r.message)) for r in _further_remarks(plan)],
+        "sources": _sources(plan, reader),
+        "inputs": [(clean(source.name), source.sha256) for source in provenance.sources],
+        "options": flat_options(provenance.options),
+        "versions": sorted(provenance.versions.items()),
+        "crs": provenance.crs,
+    }
+
+
+def _replant(brief: BlockBrief, tell: Tell) -> list[str]:
+    """Areas of gaps and very small vines, whether they may spread, and where what they cost is reckoned."""
+    areas = [
+        Message(
+            "replant.chapter_area",
+            {"rows": row_span(area.rows), "missing": area.missing, "weak": area.weak, "row_length_m": area.row_length_m},
+        )
+        for area in brief.replant
+    ]
+    told = [*(areas or [Message("replant.chapter_none")]), *brief.spreading]
+    return [tell(message) for message in (*told, *((Message("replant.chapter_more"),) if areas else ()))]
+
+
+def _injury(plan: BlockPlan, tell: Tell) -> list[str]:
+    """What is told of winter bud injury, unless the block's notes say it already."""
+    messages = plan.injury.messages if plan.injury else ()
+    return [tell(message) for message in messages if message not in plan.notes]
+
+
+def _grid(plan: BlockPlan, reader: Reader) -> list[str]:
+    """Row and vine spacing, planting year."""
+    metre, _, sign = reader.unit("spacing_m")
+    spacings = [reader.number(value / metre, 1) for value in (plan.settings.row_spacing_m, plan.settings.vine_spacing_m)]
+    told = [f"{' × '.join(spacings)} {sign}"]
+    if plan.settings.planted:
+        told.append(reader.words("report")["planted"].format(year=plan.settings.planted))
+    return told
+
+
+def _facts(brief: BlockBrief, reader: Reader, tell: Tell) -> list[str]:
+    plan = brief.plan
+    size, error = weight(reader, plan.vine_size_kg), weight(reader, NINETY * plan.vine_size_se_kg)
+    told = [Message("report.size", {"size": size, "error": error})]
+    if np.isfinite(plan.loo_rmse_kg) and np.isfinite(plan.mean_rmse_kg):
+        fields = {"map": weight(reader, plan.loo_rmse_kg), "mean": weight(reader, plan.mean_rmse_kg)}
+        told.append(Message("report.errors", fields))
+    coverage = plan.diagnostics.get("loo_coverage_90")
+    if coverage is not None:
+        told.append(Message("report.coverage", {"percent": 100 * coverage}))
+    merit = plan.merit
+    unsaid = brief.stopped or any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
+    if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not unsaid:
+        one, zones = merit["one_number_misfit"], merit["zones_misfit"]
+        off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}
+        told.append(Message("report.misfit", off))
+    if "variance_explained" in merit:
+        told.append(Message("report.explained", {"percent": 100 * merit["variance_explained"]["value"]}))
+    if isinstance(merit.get("opportunity_index"), float) and np.isfinite(merit["opportunity_index"]):
+        told.append(Message("report.opportunity", {"index": merit["opportunity_index"]}))
+    row = plan.diagnostics.get("row_effect") or {}
+    if row.get("testable"):
+        told.append(Message("report.row_effect", {"percent": 100 * row["share"], "p": row["p_value"]}))
+    return [tell(message) for message in told]
+
+
+def _zone_line(zone: ZoneBrief, reader: Reader) -> list[str]:
+    name = clean(reader.say(zone.kind)) if zone.name is None else shorten(zone.name, LONGEST_ZONE)
+    return [
+        f"{zone.zone} · {name}",
+        "–" if zone.buds is None else str(zone.buds),
+        reader.number(zone.buds_by_rule, 1),
+        reader.number(zone.vines),
+        reader.figure("area_ha", zone.area_ha),
+        f"{weight(reader, zone.size_kg.value)} ± {weight(reader, zone.size_kg.high - zone.size_kg.value)}",
+        reader.figure("size_kg_m", zone.size_kg_m),
+        " + ".join(f"{part.count} × {part.buds}" for part in zone.recipe.parts) if zone.recipe else "–",
+    ]
+
+
+def _figure(name: str, plan: BlockPlan, reader: Reader) -> dict[str, str]:
+    words, drawn = reader.words("report"), FIGURES[name](plan, reader)
+    told = words[f"{name}_text"] if drawn else words[f"{name}_none"]
+    return {"name": name, "head": words[f"{name}_head"], "svg": drawn, "text": told}
+
+
+def _held_out_lines(plan: BlockPlan, reader: Reader) -> list[list[str]]:
+    kilograms = reader.unit("weight_kg")[0]
+    samples = held_out(plan)
+    return [
+        [
+            shorten(str(sample["row"]), LONGEST_ROW),
+            str(sample["vine"]),
+            reader.number(sample["vine_weight_kg"] / kilograms, 2),
+            reader.number(sample["loo_kg"] / kilograms, 2),
+            reader.number(sample["loo_se_kg"] / kilograms, 2),
+            reader.number((sample["vine_weight_kg"] - sample["loo_kg"]) / kilograms, 2),
+        ]
+        for sample in samples.to_dict("records")
+    ]
+
+
+def _covariates(plan: BlockPlan, tell: Tell) -> list[str]:
+    return [tell(entry["reason"]) for entry in plan.diagnostics.get("covariates") or []]
+
+
+def _further_remarks(plan: BlockPlan) -> list[Remark]:
+    """The remarks that are not told among the covariates, or of winter injury, already."""
+    told = [entry["reason"] for entry in plan.diagnostics.get("covariates") or []]
+    told += plan.injury.messages if plan.injury else ()
+    return [remark for remark in plan.remarks if remark.message not in told]
+
+
+def _advice(brief: BlockBrief, tell: Tell, words: Mapping[str, str]) -> list[tuple[str, list[str]]]:
+    """Head and lines of what goes with all zones, told once, and with each zone alone."""
+    parts = [(words["all_zones"], brief.shared)] if brief.shared else []
+    parts += [(words["zone_n"].format(zone=zone.zone), zone.advice) for zone in brief.zones]
+    return [(head, [tell(message) for message in lines]) for head, lines in parts]
+
+
+def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
+    words, told = reader.words("report"), []
+    kilograms, _, sign = reader.unit("weight_kg")
+    for key in MODEL:
+        value = plan.model.get(key)
+        if value is None:
+            continue
+        if key.endswith("_kg2"):
+            text = f"{reader.number(value / kilograms**2, 3)} {sign}²"
+        elif key.endswith("_m"):
+            text = reader.figure(key, value)
+        else:
+            text = ", ".join(str(part) for part in value) if isinstance(value, list | tuple) else str(value)
+            text = reader.phrase(text)
+        told.append((words[f"model_{key}"], text))
+    shares = [(key, plan.model[key]) for key in MODEL_SHARES if plan.model.get(key) is not None]
+    told += [(words[f"model_{key}"], f"{reader.number(100 * share, 0)} %") for key, share in shares]
+    if plan.model.get("p_value") is not None:
+        told.append((words["model_p_value"], reader.number(plan.model["p_value"], 4)))
+    return told
+
+
+def _assumptions(chosen: PlanOptions, tell: Tell) -> list[str]:
+    alike = chosen.zones.bud_step is None
+    steps = Message("report.steps_alike" if alike else "report.steps_asked", {"step": chosen.zones.bud_step})
+    fields = {"steps": steps, "over": chosen.zones.over_weight, "worth": chosen.zones.worth}
+    return [tell(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS]
+
+
+def _sources(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
+    words, tell, told = reader.words("report"), reader.phrase, []
+
+    def cite(entry: Any) -> str:
+        return f"{tell(entry.source)} [{tell(entry.tag)}]"
+
+    if plan.rule is not None:
+        name, title = plan.rule.name, tell(plan.rule.title)
+        told.append((f"{words['source_rule']} {name}" + (f" ({title})" if title != name else ""), cite(plan.rule)))
+    if plan.injury is not None and plan.injury.buds_cut:
+        told.append((f"{words['source_injury']} {tell(plan.injury.method.title)}", cite(plan.injury.method)))
+    told.append((words["source_training"], cite(plan.settings.system)))
+    told.append((words["source_method"], words["source_method_text"]))
+    return told
+
+
+def flat_options(options: Any, *, under: str = "") -> list[tuple[str, str]]:
+    """Return choices one a line, as "zones.max_zones", "3"."""
+    held = asdict(options) if is_dataclass(options) and not isinstance(options, type) else options
+    if not isinstance(held, dict):
+        return []
+    lines: list[tuple[str, str]] = []
+    for name, value in held.items():
+        path = f"{under}{name}"
+        lines += flat_options(value, under=f"{path}.") if isinstance(value, dict) else [(path, _choice(value))]
+    return lines
+
+
+def _choice(value: Any) -> str:
+    return "–" if value is None or (isinstance(value, float) and np.isnan(value)) else str(value)

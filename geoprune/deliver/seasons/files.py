@@ -1,0 +1,96 @@
+"""The files of a comparison of winters: whole, or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from geoprune import look
+from geoprune.deliver.edition import PAPERS, Style
+from geoprune.deliver.seasons.telling import seasons_content
+from geoprune.deliver.writing.folder import replace_folder
+from geoprune.deliver.writing.geopackage import open_package
+from geoprune.deliver.writing.output import write_summary
+from geoprune.deliver.writing.spreadsheets import write_csv
+from geoprune.deliver.writing.summary import to_json
+from geoprune.errors import Message
+from geoprune.seasons import Comparison
+from geoprune.text import clean
+
+pages = Environment(loader=PackageLoader("geoprune.deliver", "seasons"), autoescape=True, undefined=StrictUndefined)
+PANEL_COLUMNS = (
+    *("block", "row", "panel", "first_vine", "last_vine", "zone", "vines", "season_earlier", "season_later"),
+    *("size_earlier_kg", "size_later_kg", "size_later_se_kg", "change_kg", "change_se_kg", "change_low_kg"),
+    *("change_high_kg", "shrank_chance", "weak_in_all"),
+)
+
+
+def write_seasons(
+    comparisons: Sequence[Comparison], remarks: Sequence[Message], out: Path, *, style: Style, force: bool = False
+) -> Path:
+    """Write a comparison into the folder `out`.
+
+    seasons.html, seasons.gpkg (layer panel_change), panels.csv, zones.csv and summary.json.
+
+    Raises
+    ------
+    OutputError
+        See `writing.folder.replace_folder`.
+    """
+    content = seasons_content(comparisons, remarks, style.reader, made=style.made)
+    panels, zones = _panels(comparisons), pd.concat([_years(found, found.zones) for found in comparisons], ignore_index=True)
+
+    def tell(message: Message) -> str:
+        return clean(style.reader.say(message))
+
+    def fill(folder: Path) -> None:
+        page = pages.get_template("page.html").render(content, look=look, paper_size=PAPERS[style.paper]["css"])
+        (folder / "seasons.html").write_text(page, encoding="utf-8")
+        safe = panels.assign(**{name: panels[name].map(clean) for name in ("block", "row")})
+        described = "Change of vine size by panel, kg per vine"
+        open_package(safe, folder / "seasons.gpkg", "panel_change", "LineString", described)
+        write_csv(pd.DataFrame(panels).drop(columns="geometry"), folder / "panels.csv")
+        write_csv(zones, folder / "zones.csv")
+        write_summary(_summary(comparisons, style.made, tell), folder)
+
+    return replace_folder(Path(out), fill, force=force)
+
+
+def _panels(comparisons: Sequence[Comparison]) -> gpd.GeoDataFrame:
+    crs = comparisons[0].panels.crs
+    parts = [_years(found, found.panels)[[*PANEL_COLUMNS, "geometry"]].to_crs(crs) for found in comparisons]
+    return gpd.GeoDataFrame(pd.concat(parts, ignore_index=True), crs=crs)
+
+
+def _years(found: Comparison, table: Any) -> Any:
+    return table.assign(season_earlier=found.earlier, season_later=found.later)
+
+
+def _summary(comparisons: Sequence[Comparison], made: date, tell: Any) -> dict[str, Any]:
+    told = {"program": "geoprune", "version": version("geoprune"), "command": "seasons", "made": made.isoformat()}
+    return {**told, "blocks": {clean(found.years.block): _block(found, tell) for found in comparisons}}
+
+
+def _block(found: Comparison, tell: Any) -> dict[str, Any]:
+    zones = found.zones.astype({"zone": object}).replace([np.inf], np.nan).drop(columns="block")
+    return {
+        "earlier": found.earlier,
+        "later": found.later,
+        "zones": to_json(zones.to_dict("records"), tell),
+        "lasting_share": to_json(found.lasting[0], tell),
+        "lasting_share_se": to_json(found.lasting[1], tell),
+        "error_cut_by_earlier_share": to_json(found.helped, tell),
+        "panels_keep_class_share": found.kept,
+        "kappa": to_json(found.kappa, tell),
+        "panels_weak_in_all": int(found.panels["weak_in_all"].sum()),
+        "sentences": [tell(message) for message in found.messages],
+        "thoughts": {str(zone): [tell(message) for message in told] for zone, told in found.thoughts},
+    }

@@ -1,0 +1,100 @@
+"""Winters beside each other, told for one reader."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from geoprune.deliver.pages.text import clean, shorten
+from geoprune.errors import Message
+from geoprune.rules import caution_notes
+from geoprune.seasons import Comparison, direction
+from geoprune.words import Reader
+
+#: Panels told on the page; all stand in the table.
+MOST_PANELS = 12
+
+
+def seasons_content(
+    comparisons: Sequence[Comparison], remarks: Sequence[Message], reader: Reader, *, made: date
+) -> dict[str, Any]:
+    """Return all that the page says, as text."""
+    words = reader.words("seasons")
+    return {
+        "language": reader.language,
+        "words": dict(words),
+        "made": reader.date(made),
+        "remarks": [_tell(remark, reader) for remark in remarks],
+        "blocks": [_block(found, reader) for found in comparisons],
+        "panel_heads": [words[f"head_{name}"] for name in ("row", "panels", "zone", "change")],
+        "weak_heads": [words[f"head_{name}"] for name in ("row", "panels")],
+        "cautions": [clean(reader.say(note)) for note in caution_notes()],
+    }
+
+
+def zone_heads(found: Comparison, reader: Reader) -> list[str]:
+    """Return the heads of `zone_cells`."""
+    words = reader.words("seasons")
+    years = [words["head_earlier"].format(year=found.earlier), words["head_later"].format(year=found.later)]
+    return [words["head_zone"], words["head_vines"], *years, words["head_change"], words["head_load"]]
+
+
+def zone_cells(found: Comparison, reader: Reader) -> list[list[str]]:
+    """Return zones and the whole block, told cell by cell."""
+    told = []
+    for line in found.zones.to_dict("records"):
+        name = reader.words("seasons")["whole"] if pd.isna(line["zone"]) else str(int(line["zone"]))
+        sizes = [reader.figure("size_exact_kg", line[f"size_{when}_kg"]) for when in ("earlier", "later")]
+        load = reader.number(line["crop_load"], 1)
+        if np.isfinite(line["crop_load"]):
+            ends = (reader.number(line[f"crop_load_{end}"], 1) for end in ("low", "high"))
+            load = f"{load} ({' – '.join(ends)})"
+        told.append([name, reader.number(line["vines"]), *sizes, change_cell(line, reader), load])
+    return told
+
+
+def change_cell(line: Any, reader: Reader) -> str:
+    """Return a change with its range."""
+    divisor, _, sign = reader.unit("size_exact_kg")
+    low, middle, high = (reader.number(line[f"change{end}_kg"] / divisor, 2) for end in ("_low", "", "_high"))
+    return f"{middle} ({low} – {high}) {sign}"
+
+
+def _block(found: Comparison, reader: Reader) -> dict[str, Any]:
+    panels = found.panels
+    sure = panels[[direction(line) != "unsure" for line in panels.to_dict("records")]]
+    strength = (sure["change_kg"] / sure["change_se_kg"]).abs()
+    sure = sure.loc[strength.sort_values(ascending=False).index[:MOST_PANELS]]
+    zone = reader.words("seasons")["head_zone"]
+    return {
+        "name": shorten(found.years.block),
+        "messages": [_tell(message, reader) for message in found.messages],
+        "zone_heads": zone_heads(found, reader),
+        "zones": zone_cells(found, reader),
+        "thoughts": [(f"{zone} {number}", [_tell(m, reader) for m in told]) for number, told in found.thoughts],
+        "sure": [
+            [shorten(str(line["row"]), 32), _vines(line), str(int(line["zone"])), change_cell(line, reader)]
+            for line in sure.to_dict("records")
+        ],
+        "weak": weak_cells(panels),
+    }
+
+
+def weak_cells(panels: pd.DataFrame) -> list[list[str]]:
+    """Return rows with the vines of panels that are small every winter."""
+    told: dict[str, list[str]] = {}
+    for line in panels[panels["weak_in_all"]].to_dict("records"):
+        told.setdefault(str(line["row"]), []).append(_vines(line))
+    return [[shorten(row, 32), ", ".join(vines)] for row, vines in told.items()]
+
+
+def _vines(line: Any) -> str:
+    return f"{int(line['first_vine'])}–{int(line['last_vine'])}"
+
+
+def _tell(message: Message, reader: Reader) -> str:
+    return clean(reader.say(message))
