@@ -1,0 +1,211 @@
+"""The commands from folder to files: drawn, filled in, judged; hours; what is wrong is told and nothing is written."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner, Result
+from shapely import Point
+
+from geoprune.cli.audit import audit
+from geoprune.errors import DataError
+from geoprune.reading import read_counts, read_left, read_results, read_ticks
+from geoprune.words import languages, word_lists
+
+HOSTILE = "=cmd|' /C calc'!A0<script>alert(1)</script>"
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory) -> Path:
+    """What prescribe leaves, as far as the check reads it: two blocks, one with a hostile name, to-and-fro rows."""
+    folder = tmp_path_factory.mktemp("results") / "out"
+    folder.mkdir()
+    vines, runs = [], []
+    for block in ("Alt", HOSTILE):
+        for row in range(8):
+            order = [(1, 15, 1, 30), (16, 30, 2, 50)]
+            for first, last, zone, buds in order:
+                vines += [
+                    {
+                        "block": block,
+                        "row": f"R{row}",
+                        "vine": v,
+                        "zone": zone,
+                        "buds_per_vine": 0.0 if v == 3 else float(buds),
+                    }
+                    for v in range(first, last + 1)
+                ]
+            for first, last, zone, _ in order if row % 2 == 0 else [(b, a, z, n) for a, b, z, n in order[::-1]]:
+                runs.append({"block": block, "row": f"R{row}", "stop": len(runs) + 1, "zone": zone, "vines": 15})
+                runs[-1] |= {"first_vine": first, "last_vine": last}
+    blocks = [{"block": block, "training": "flat cane"} for block in ("Alt", HOSTILE)]
+    for layer, table in (("vines", vines), ("runs", runs), ("blocks", blocks)):
+        places = [Point(0, 0)] * len(table)
+        gpd.GeoDataFrame(pd.DataFrame(table), geometry=places, crs="EPSG:32617").to_file(
+            folder / "prescription.gpkg", layer=layer
+        )
+    return folder
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(audit, [str(argument) for argument in arguments])
+
+
+def filled(results: Path, folder: Path, *, bad: str = "") -> Path:
+    """The drawn list as someone fills it in; `bad` leaves eight buds too many."""
+    assert run("plan", results, "--out", folder / "recount").exit_code == 0
+    table = pd.read_csv(folder / "recount" / "recount.csv", dtype={"row": str})
+    asked = np.where(table["vine"] <= 15, 30, 50)
+    worker = np.where(table["row"].isin(["R0", "R3", "R6"]), "Eva", "=Ben")
+    table = table.assign(worker=worker, buds_left=asked + np.where(worker == bad, 8, 0))
+    table.to_csv(folder / "counts.csv", index=False)
+    return folder / "counts.csv"
+
+
+def test_drawn_filled_in_and_judged(results: Path, tmp_path: Path) -> None:
+    counts = filled(results, tmp_path, bad="Eva")
+    told = run("read", results, counts, "--out", tmp_path / "check")
+    assert told.exit_code == 0, told.output
+    files = {p.relative_to(tmp_path / "check").as_posix() for p in (tmp_path / "check").rglob("*") if p.is_file()}
+    assert files == {
+        *("report.html", "rows_to_redo.csv", "left.csv", "checked.csv", "summary.json"),
+        "manager_only/workers.csv",
+    }
+    redo = pd.read_csv(tmp_path / "check" / "rows_to_redo.csv")
+    assert set(redo["row"]) == {"R0", "R3", "R6"}
+    assert set(redo["todo"]) == {"redo"}
+    left = read_left(tmp_path / "check" / "left.csv", ["Alt", HOSTILE])
+    assert left.loc[left["block"] == "Alt", "zone"].tolist() == [1, 2]
+    workers = pd.read_csv(tmp_path / "check" / "manager_only" / "workers.csv")
+    assert workers.groupby("worker")["accepted"].all().to_dict() == {"'=Ben": True, "Eva": False}
+    again = run("read", results, counts, "--out", tmp_path / "check")
+    assert (again.exit_code, "exists already" in again.output) == (1, True)
+    assert run("read", results, counts, "--out", tmp_path / "check", "--force").exit_code == 0
+
+
+def test_names_of_people_stay_with_the_manager(results: Path, tmp_path: Path) -> None:
+    told = run("read", results, filled(results, tmp_path, bad="Eva"), "--out", tmp_path / "check")
+    outside = [p for p in (tmp_path / "check").rglob("*") if p.is_file() and p.parent.name != "manager_only"]
+    assert all("Eva" not in p.read_text("utf-8") and "Ben" not in p.read_text("utf-8") for p in outside)
+    assert "Eva" not in told.output
+
+
+def test_no_text_of_a_file_becomes_a_formula_or_markup(results: Path, tmp_path: Path) -> None:
+    assert run("read", results, filled(results, tmp_path), "--out", tmp_path / "check").exit_code == 0
+    for page in (tmp_path / "check" / "report.html", tmp_path / "recount" / "recount.html"):
+        text = page.read_text("utf-8")
+        assert "<script" not in text
+    for path in tmp_path.rglob("*/*.csv"):
+        with path.open(encoding="utf-8", newline="") as handle:
+            cells = [cell for line in csv.reader(handle) for cell in line]
+        assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
+
+
+def test_the_printed_list_hides_the_number_and_speaks_every_language(results: Path, tmp_path: Path) -> None:
+    for language in languages():
+        assert run("plan", results, "--out", tmp_path / language, "--lang", language).exit_code == 0
+        page = (tmp_path / language / "recount.html").read_text("utf-8")
+        assert word_lists()[language]["audit"]["list_how"] in page
+        table = pd.read_csv(tmp_path / language / "recount.csv")
+        assert "buds_per_vine" not in table
+        assert table["buds_left"].isna().all()
+        assert 3 not in set(table["vine"])  # it is not pruned to a number
+
+
+def test_json_alone_on_stdout(results: Path, tmp_path: Path) -> None:
+    counts = filled(results, tmp_path)
+    told = json.loads(run("read", results, counts, "--out", tmp_path / "check", "--json").stdout)
+    assert all(lot["accepted"] for lot in told["lots"])
+    assert told["redo"] == []
+    ticks = tmp_path / "ticks.csv"
+    ticks.write_text("block,row,started,finished\nAlt,R0,2027-01-12 08:00,2027-01-12 09:30\n", encoding="utf-8")
+    zones = json.loads(run("hours", results, ticks, "--json", "--cost-per-hour", "20").stdout)
+    assert zones[0]["minutes_per_vine"] == pytest.approx(3.0)
+    assert zones[0]["minutes_low"] is None
+
+
+@pytest.mark.parametrize("language", languages())
+def test_hours_are_told(results: Path, tmp_path: Path, language: str) -> None:
+    ticks = tmp_path / "ticks.csv"
+    lines = [f"Alt,R{row},1.5,Ana,{'no' if row == 5 else 'yes'}" for row in range(6)] + ["Alt,R6,,Ana,yes"]
+    ticks.write_text("\n".join(["block,row,hours,worker,done", *lines]), encoding="utf-8")
+    told = run("hours", results, ticks, "--lang", language, "--out", tmp_path / "hours")
+    assert told.exit_code == 0, told.output
+    assert "Ana" not in told.output
+    assert "1.5" in told.output or "1,5" in told.output  # hours of the row that is not finished
+    assert (tmp_path / "hours" / "manager_only" / "workers.csv").exists()
+
+
+def test_every_fault_of_the_counts_is_told_at_once_and_nothing_is_written(results: Path, tmp_path: Path) -> None:
+    wrong = tmp_path / "wrong.csv"
+    wrong.write_text(
+        "block,row,vine,buds_left\nAlt,R0,1,thirty\nAlt,R99,1,30\nAlt,R1,77,30\nNope,R1,1,30\n", encoding="utf-8"
+    )
+    told = run("read", results, wrong, "--out", tmp_path / "check")
+    assert told.exit_code == 1
+    for fault in (
+        "line 2: buds_left 'thirty' is not a number",
+        "no row 'R99'",
+        "row 'R1' has no vine 77",
+        "unknown block 'Nope'",
+    ):
+        assert fault in told.output
+    assert not (tmp_path / "check").exists()
+
+
+@pytest.mark.parametrize(
+    ("table", "fault"),
+    [
+        ("row,hours\nR0,1\n", "block is missing"),
+        ("block,row\nAlt,R0\n", "there are no hours"),
+        ("block,row,hours,started,finished\nAlt,R0,1,2027-01-12 08:00,2027-01-12 09:00\n", "beside started and finished"),
+        ("block,row,started,finished\nAlt,R0,2027-01-12 08:00,2027-01-12 07:00\n", "not finished after it was started"),
+        ("block,row,started,finished\nAlt,R0,yesterday,2027-01-12 07:00\n", "is no day and hour"),
+        ("block,row,hours,done\nAlt,R0,1,perhaps\n", "done 'perhaps' is not known"),
+        ("block,row,hours\nAlt,R0,-1\n", "is not possible"),
+        ("block,row,hours\n", "no line below"),
+        ("block,row,hours\nAlt,R0,\n", "no line tells its hours"),
+    ],
+)
+def test_faults_of_ticks(results: Path, tmp_path: Path, table: str, fault: str) -> None:
+    ticks = tmp_path / "ticks.csv"
+    ticks.write_text(table, encoding="utf-8")
+    with pytest.raises(DataError, match=fault):
+        read_ticks([ticks], read_results(results))
+
+
+def test_lists_of_several_people_are_read_together_and_blank_lines_counted(results: Path, tmp_path: Path) -> None:
+    one, two = tmp_path / "one.csv", tmp_path / "two.csv"
+    one.write_text("block;row;vine;buds_left;worker\nalt;r0;1;30;Ana\nalt;r0;2;;\n", encoding="utf-8")
+    two.write_text("block,row,vine,buds_left\nAlt,R0,1,34\n", encoding="utf-8")
+    told = read_counts([one, two], read_results(results))
+    assert told["buds_left"].tolist() == [30, 34]
+    assert told["row"].tolist() == ["R0", "R0"]
+    assert told.attrs["blank"] == 1
+    answer = run("read", results, one, two, "--out", tmp_path / "check")
+    assert "without a count, left out: 1" in answer.output
+    assert "counted more than once, taken at their mean: 1" in answer.output
+
+
+@pytest.mark.parametrize("command", ["plan", "read", "hours"])
+def test_every_option_is_documented(command: str) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "command-line.md").read_text("utf-8")
+    told = next(part for part in page.split("`geoprune audit ")[1:] if part.startswith(command) and "takes" in part)
+    options = {option.opts[-1] for option in audit.commands[command].params if option.param_type_name == "option"}
+    assert all(f"`{option}`" in told.split("`geoprune")[0] for option in options | {"--force"})
+
+
+def test_a_folder_that_is_no_result_is_said(tmp_path: Path, results: Path) -> None:
+    told = run("plan", tmp_path, "--out", tmp_path / "x")
+    assert (told.exit_code, "there is no prescription.gpkg" in told.output) == (1, True)
+    (tmp_path / "prescription.gpkg").write_text("nothing")
+    told = run("plan", tmp_path, "--out", tmp_path / "x")
+    assert (told.exit_code, "cannot be read" in told.output) == (1, True)
+    told = run("plan", results, "--out", tmp_path / "x", "--limit", "10", "--redo-from", "5%")
+    assert (told.exit_code, "does not lie above the limit" in told.output) == (1, True)
