@@ -1,0 +1,241 @@
+"""Which weights of a list are likely wrong, why, and how likely: each cause against a weight that is right as written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from geoprune.units import SUFFIXES
+from geoprune.weighin.expected import Expected, expect, first_sound
+from geoprune.weighin.written import POSSIBLE_KG, PRIOR, Meaning, other_meanings
+
+Floats = NDArray[np.float64]
+#: Odds from which a slip is listed: three to one (design choice; rates in docs/weigh-in.md).
+LISTED = 3.0
+#: A weight with no cause is pointed at when a list of sound weights has one as odd in one of so many lists.
+ONE_LIST_IN = 20.0
+#: Lists, and runs of lines, written in another unit: one in a hundred (design choice).
+WHOLE_LIST, RUN = 0.01, 0.01
+#: Fewest lines of a run.
+SHORTEST_RUN = 3
+#: Pruning weight per metre of row, kg: 0.3 lb per foot, and a factor of 1.7 either way for two thirds of vineyards (from
+#: memory: 0.2-0.4 lb per foot in the East; 0.5-1.0 kg/m, Kliewer & Dokoozlian 2005, Am. J. Enol. Vitic. 56:170-181). From
+#: one winter to the next a block's mean changes by a factor of 1.25 (design choice).
+WEIGHT_KG_M, VINEYARDS, WINTERS = 0.446, np.log(1.7), np.log(1.25)
+#: How likely a right line names a vine that is missing or dead, or that there is not (design choices).
+ON_GONE, ON_NOTHING = 0.02, 1e-4
+LOG_STANDING = {"there": 0.0, "gone": float(np.log(ON_GONE)), "nowhere": float(np.log(ON_NOTHING))}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A list of weights of one block and winter, as it was written; arrays (n,) in the order of the file.
+
+    position : of each line in the file's table; text : the number as written, with a point; unit : of the column;
+    weight_kg : as written, a line's total; vines : weighed together; row, vine : as named ("" and NaN where not);
+    point (n, 2), standing (n,): "there", "gone" (missing or dead) or "nowhere"; other_point, other_standing : the same with
+    row and vine exchanged ("nowhere" also where they are the same vine)
+    """
+
+    position: NDArray[np.int64]
+    text: NDArray[np.object_]
+    unit: str
+    weight_kg: Floats
+    vines: Floats
+    row: NDArray[np.object_]
+    vine: Floats
+    point: Floats
+    standing: NDArray[np.object_]
+    other_point: Floats
+    other_standing: NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that is likely wrong.
+
+    positions : lines of the file's table it concerns; kind : unit, decimal, transposed, doubled, misread, together, swapped,
+    list (all in another unit), run (so many lines after each other in another unit), twice, place (no such vine), odd;
+    odds : for the cause against the line as written (of "odd": one sound list in so many has a weight as odd);
+    told : what was meant, such as "kg" or "1.8"; factor : from the weight written to that meant;
+    low_kg, high_kg : 90 % of what is expected there, kg a vine; further : other causes nearly as likely, (kind, told)
+    """
+
+    positions: tuple[int, ...]
+    kind: str
+    odds: float
+    told: str = ""
+    factor: float = 1.0
+    low_kg: float = float("nan")
+    high_kg: float = float("nan")
+    further: tuple[tuple[str, str], ...] = field(default=())
+
+    @property
+    def has_proposal(self) -> bool:
+        """Whether there is something to put in the place of what is written."""
+        return self.kind not in ("place", "odd", "twice_unlike")
+
+
+def judge(entry: Entry, *, vine_spacing_m: float, earlier_mean_kg: float | None = None) -> list[Finding]:
+    """Find what is likely wrong in one block's list.
+
+    Every cause c of a line has odds P(c) p(weight meant) / p(weight written), p the law of a weight there as the other
+    weights tell it (leave-one-out kriging; densities of log weight, so that a factor has no price of its own). Lines that
+    are found are judged again without speaking for the others. A whole list in another unit is told first and its lines are
+    not judged before that is settled.
+
+    Parameters
+    ----------
+    entry : Entry
+    vine_spacing_m : float
+        For what a vine is expected to give, when the whole list is asked about.
+    earlier_mean_kg : float, optional
+        Mean vine size of an earlier winter.
+    """
+    a_vine = entry.weight_kg / entry.vines
+    whole = _whole_list(entry, a_vine, vine_spacing_m, earlier_mean_kg)
+    if whole is not None:
+        return [whole, *_twice(entry), *_nowhere(entry, [])]
+    sound = first_sound(a_vine) & (entry.standing == "there")
+    lines: list[Finding] = []
+    for _ in range(2):
+        pair = expect(entry.point, a_vine, entry.vines, sound, entry.other_point)
+        if pair is None:
+            return [*_twice(entry), *_nowhere(entry, [])]
+        expected, elsewhere = pair
+        lines, alone = _single(entry, a_vine, expected, elsewhere)
+        runs = _runs(entry, a_vine, expected, alone)
+        wrong = {k for finding in (*lines, *runs) for k in finding.positions}
+        sound = (entry.standing == "there") & ~np.isin(entry.position, sorted(wrong))
+    in_runs = {k for finding in runs for k in finding.positions}
+    lines = [finding for finding in lines if finding.kind == "swapped" or finding.positions[0] not in in_runs]
+    return [*runs, *lines, *_twice(entry), *_nowhere(entry, lines)]
+
+
+def _single(entry: Entry, a_vine: Floats, expected: Expected, elsewhere: Expected) -> tuple[list[Finding], Floats]:
+    """The likeliest cause of every line that is likely wrong, or that it is odd without one; and the log density (n,) of
+    each weight as it is written, right or with a slip of its own."""
+    written = expected.log_density(a_vine) + np.array([LOG_STANDING[word] for word in entry.standing])
+    low, high = expected.interval_kg()
+    chance = expected.chance(a_vine)
+    groups = tuple(sorted({int(k) for k in entry.vines if k > 1}))
+    alone = expected.log_density(a_vine)
+    found = []
+    for i in range(len(a_vine)):
+        options = _options(entry, i, a_vine[i], expected, elsewhere, groups)
+        scores = [float(np.exp(min(score - written[i], 50.0))) * meaning.prior for meaning, score in options]
+        alone[i] += np.log1p(sum(scores))
+        position, ends = (int(entry.position[i]),), (float(low[i]), float(high[i]))
+        if scores and max(scores) >= LISTED:
+            order = np.argsort(scores)[::-1]
+            best, odds = options[order[0]][0], scores[order[0]]
+            near = tuple((options[k][0].kind, options[k][0].told) for k in order[1:3] if scores[k] > odds / 5)
+            found.append(Finding(position, best.kind, odds, best.told, best.factor, *ends, near))
+        elif chance[i] * len(a_vine) * ONE_LIST_IN < 1.0 and entry.standing[i] == "there":
+            found.append(Finding(position, "odd", 1.0 / (chance[i] * len(a_vine)), "", 1.0, *ends))
+    return found, alone
+
+
+def _options(
+    entry: Entry, i: int, a_vine: float, expected: Expected, elsewhere: Expected, groups: tuple[int, ...]
+) -> list[tuple[Meaning, float]]:
+    """What line `i` may mean, and the log density of each meaning."""
+    own, other = (Expected(law.middle[i : i + 1], law.spread[i : i + 1]) for law in (expected, elsewhere))
+    place = LOG_STANDING[entry.standing[i]]
+    together = groups if entry.vines[i] == 1 else ()
+    meanings = other_meanings(str(entry.text[i]), entry.unit, together=together)
+    kilograms = np.array([m.factor * a_vine for m in meanings])
+    possible = (kilograms >= POSSIBLE_KG[0]) & (kilograms <= POSSIBLE_KG[1])
+    density = own.log_density(kilograms) + place if len(meanings) else np.empty(0)
+    options = [(m, float(d)) for m, d, ok in zip(meanings, density, possible, strict=True) if ok]
+    if entry.other_standing[i] != "nowhere":
+        there = float(other.log_density(np.array([a_vine]))[0])
+        told = f"{entry.vine[i]:g}/{entry.row[i]}"
+        swapped = Meaning("swapped", 1.0, PRIOR["swapped"] / 100, told)
+        options.append((swapped, there + LOG_STANDING[entry.other_standing[i]]))
+    return options
+
+
+def _runs(entry: Entry, a_vine: Floats, expected: Expected, alone: Floats) -> list[Finding]:
+    """The likeliest run of lines in another unit: the stretch of the list whose log ratios add up highest.
+
+    Its odds: a run is begun on one list in a hundred, at any of n (n + 1) / 2 stretches. It has to explain its lines better
+    than slips on each alone (log density `alone`), so that two odd lines do not draw in the right ones between them.
+    """
+    n, best = len(a_vine), None
+    for unit, factor in _units(entry.unit).items():
+        ratio = expected.log_density(a_vine * factor) - alone
+        total, start, end = _best_stretch(ratio)
+        if end - start >= SHORTEST_RUN and (best is None or total > best[0]):
+            best = (total, start, end, unit, factor)
+    if best is None or best[2] - best[1] > n // 2:
+        return []
+    total, start, end, unit, factor = best
+    odds = RUN / (n * (n + 1) / 2) * float(np.exp(min(total, 50.0)))
+    if odds < LISTED:
+        return []
+    return [Finding(tuple(int(k) for k in entry.position[start:end]), "run", odds, unit, factor)]
+
+
+def _best_stretch(values: Floats) -> tuple[float, int, int]:
+    """Sum, start and end of the stretch with the highest sum (Kadane)."""
+    best, total, begun = (-np.inf, 0, 0), 0.0, 0
+    for k, value in enumerate(values):
+        if total <= 0:
+            total, begun = 0.0, k
+        total += value
+        if total > best[0]:
+            best = (float(total), begun, k + 1)
+    return best
+
+
+def _whole_list(entry: Entry, a_vine: Floats, vine_spacing_m: float, earlier_mean_kg: float | None) -> Finding | None:
+    """Whether all weights were written in another unit, from what a block's mean may be."""
+    middle = float(np.exp(np.median(np.log(np.maximum(a_vine, 1e-6)))))
+    known = earlier_mean_kg is not None
+    belief = earlier_mean_kg if earlier_mean_kg is not None else WEIGHT_KG_M * vine_spacing_m
+    spread = float(WINTERS if known else VINEYARDS)
+
+    def score(factor: float) -> float:
+        return -0.5 * ((np.log(middle * factor) - np.log(belief)) / spread) ** 2
+
+    units = _units(entry.unit)
+    best = max(units, key=lambda unit: score(units[unit]))
+    odds = WHOLE_LIST / len(units) * float(np.exp(min(score(units[best]) - score(1.0), 50.0)))
+    if odds < LISTED:
+        return None
+    return Finding(tuple(int(k) for k in entry.position), "list", odds, best, units[best])
+
+
+def _units(unit: str) -> Mapping[str, float]:
+    """Other units of weight, and the factor by which a number is more when it was written in them."""
+    sizes = SUFFIXES["weight"]
+    return {other: size / sizes[unit] for other, size in sizes.items() if other != unit}
+
+
+def _twice(entry: Entry) -> list[Finding]:
+    """Lines that name the same vine: with the same weight one is a copy, with another someone has to look.
+
+    Odds of a copy: against a wrong vine number, as often typed, that happens to carry an equal weight.
+    """
+    table = pd.DataFrame({"row": entry.row, "vine": entry.vine, "text": entry.text, "position": entry.position})
+    table = table[(table["row"] != "") & table["vine"].notna()]
+    found = []
+    for _, same in table.groupby(["row", "vine"], sort=False):
+        for k in range(1, len(same)):
+            equal = same["text"].iloc[k] in set(same["text"].iloc[:k])
+            alike = float((table["text"] == same["text"].iloc[k]).mean())
+            positions = (int(same["position"].iloc[k]), int(same["position"].iloc[0]))
+            found.append(Finding(positions, "twice" if equal else "twice_unlike", 1.0 / alike if equal else 1.0))
+    return found
+
+
+def _nowhere(entry: Entry, lines: Sequence[Finding]) -> list[Finding]:
+    """Lines on a vine that there is not, and that no exchange of row and vine explains."""
+    explained = {finding.positions[0] for finding in lines if finding.kind == "swapped"}
+    nowhere = entry.position[entry.standing == "nowhere"]
+    return [Finding((int(k),), "place", 1.0 / ON_NOTHING) for k in nowhere if int(k) not in explained]
