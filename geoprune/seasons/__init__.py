@@ -1,0 +1,21 @@
+"""Winters beside each other: what lasts, what changed, how surely; tables and arrays only."""
+
+from geoprune.seasons.compare import BlockYears, Comparison, agreement, compare, crop_load, direction, size_classes
+from geoprune.seasons.model import Estimate, SeasonModel, Target, TooFewWeights, Weights, fit_seasons, zone_target
+
+__all__ = [
+    "BlockYears",
+    "Comparison",
+    "Estimate",
+    "SeasonModel",
+    "Target",
+    "TooFewWeights",
+    "Weights",
+    "agreement",
+    "compare",
+    "crop_load",
+    "direction",
+    "fit_seasons",
+    "size_classes",
+    "zone_target",
+]

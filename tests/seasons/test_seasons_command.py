@@ -1,0 +1,129 @@
+"""Two winters planned by the program itself, compared; and the second one's results taken for a replanting proposal."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner, Result
+from shapely import box
+
+from geoprune.cli import main
+from geoprune.words import languages
+
+WEST, SOUTH = 620_000.0, 4_690_000.0
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture(scope="module")
+def winters(tmp_path_factory) -> tuple[Path, Path]:
+    """An invented square block; vines lose 0.4 of some 2.4 lb between the winters, the pattern lasts."""
+    folder = tmp_path_factory.mktemp("winters")
+    entry = {"block": "A", "variety": "Concord", "rule": "30+10", "training": "top-wire cordon", "row_spacing_ft": 9.0}
+    entry |= {"vine_spacing_ft": 8.0, "row_bearing_deg": 0.0}
+    blocks = gpd.GeoDataFrame([entry], geometry=[box(WEST, SOUTH, WEST + 60, SOUTH + 60)], crs=32617)
+    blocks.to_file(folder / "v.gpkg", layer="blocks")
+    made = []
+    for year, level in ((2026, 2.4), (2027, 2.0)):
+        generator = np.random.default_rng(year)
+        table = pd.DataFrame({"row": generator.integers(1, 20, 26), "vine": generator.integers(1, 20, 26), "season": year})
+        table = table.drop_duplicates(["row", "vine"])
+        noise = generator.normal(0, 0.15, len(table))
+        table["pruning_weight_lb"] = (level + 0.05 * (table["row"] - 10) + noise).round(2)
+        table.to_csv(folder / f"w{year}.csv", index=False)
+        out = folder / str(year)
+        done = run("prescribe", folder / "v.gpkg", "--samples", folder / f"w{year}.csv", "--out", out, "--quiet")
+        assert done.exit_code == 0, done.output
+        made.append(out)
+    return made[0], made[1]
+
+
+def told(out: Path) -> dict:
+    return json.loads((out / "summary.json").read_text("utf-8"))["blocks"]["A"]
+
+
+def test_the_loss_is_found_whatever_the_order_of_the_folders(winters: tuple[Path, Path], tmp_path: Path):
+    for name, folders in (("one", winters), ("two", winters[::-1])):
+        done = run("seasons", *folders, "--out", tmp_path / name)
+        assert done.exit_code == 0, done.output
+    first, second = told(tmp_path / "one"), told(tmp_path / "two")
+    assert first["zones"] == second["zones"]
+    whole = first["zones"][-1]
+    lost = -0.4 * 0.45359237
+    assert whole["change_low_kg"] < lost < whole["change_high_kg"] < 0
+    assert first["thoughts"]["1"][-1].startswith("Crop does not explain it")
+    assert first["lasting_share"] > 0.5
+    assert len(gpd.read_file(tmp_path / "one" / "seasons.gpkg", layer="panel_change")) == len(
+        pd.read_csv(tmp_path / "one" / "panels.csv")
+    )
+
+
+def test_a_heavy_crop_and_too_many_buds_are_told_and_nothing_is_applied(winters: tuple[Path, Path], tmp_path: Path):
+    before = (winters[1] / "summary.json").read_bytes()
+    vines = told(winters[1])["vines"]
+    harvest, left = tmp_path / "harvest.csv", tmp_path / "left.csv"
+    harvest.write_text(f"block,season,yield_kg\nA,2026,{10 * vines}\n", "utf-8")
+    left.write_text("block,zone,buds_asked,buds_left\nA,1,40,60\n", "utf-8")
+    done = run("seasons", *winters, "--out", tmp_path / "out", "--harvest", harvest, "--left", left)
+    assert done.exit_code == 0, done.output
+    found = told(tmp_path / "out")
+    whole = found["zones"][-1]
+    assert whole["crop_load"] == pytest.approx(10 * vines / whole["vines"] / whole["size_later_kg"])
+    assert "more than a tenth too many" in " ".join(found["thoughts"]["1"])
+    assert "one step fewer" in found["thoughts"]["1"][-1]
+    assert (winters[1] / "summary.json").read_bytes() == before
+
+
+def test_the_crop_that_came_is_held_against_the_one_expected(winters: tuple[Path, Path], tmp_path: Path):
+    earlier = tmp_path / "expected"
+    shutil.copytree(winters[0], earlier)
+    summary = json.loads((earlier / "summary.json").read_text("utf-8"))
+    summary["blocks"]["A"]["crop"] = {"block_total_kg": [900.0, 1000.0, 1100.0]}
+    (earlier / "summary.json").write_text(json.dumps(summary), "utf-8")
+    for yield_kg, word in ((1050, "lies in the range"), (1500, "lies outside the range")):
+        harvest = tmp_path / "harvest.csv"
+        harvest.write_text(f"block,season,yield_kg\nA,2026,{yield_kg}\n", "utf-8")
+        done = run("seasons", earlier, winters[1], "--out", tmp_path / "out", "--harvest", harvest, "--force")
+        assert done.exit_code == 0, done.output
+        assert word in done.output
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_language_tells_all(winters: tuple[Path, Path], tmp_path: Path, language: str):
+    done = run("seasons", *winters, "--out", tmp_path / "out", "--lang", language, "--units", "metric", "--paper", "a4")
+    assert done.exit_code == 0, done.output
+    page = (tmp_path / "out" / "seasons.html").read_text("utf-8")
+    assert f'<html lang="{language}"' in page
+    assert "<script" not in page
+
+
+def test_one_winter_twice_or_none_is_told_and_nothing_is_written(winters: tuple[Path, Path], tmp_path: Path):
+    again = tmp_path / "again"
+    shutil.copytree(winters[1], again)
+    done = run("seasons", winters[1], again, "--out", tmp_path / "out")
+    assert (done.exit_code, "as in another folder" in done.output) == (1, True)
+    alone = run("seasons", winters[1], "--out", tmp_path / "out")
+    assert (alone.exit_code, "no block has enough weights of two winters" in alone.output) == (1, True)
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    wrong = run("seasons", winters[0], empty, "--out", tmp_path / "out")
+    assert (
+        wrong.exit_code,
+        "there is no summary.json" in wrong.output,
+        "there is no prescription.gpkg" in wrong.output,
+    ) == (1, True, True)
+    assert not (tmp_path / "out").exists()
+
+
+def test_results_serve_for_replanting_and_weakness_must_last(winters: tuple[Path, Path], tmp_path: Path):
+    done = run("replant", winters[1], "--earlier", winters[0], "--out", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    assert "all 2 winters" in done.output
