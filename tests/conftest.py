@@ -55,7 +55,7 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Watched]]:
         watched.page.on("request", lambda request: watched.requests.append(request.url))
         watched.page.goto(file.as_uri())
         if settings.get("java_script_enabled", True):
-            watched.page.wait_for_selector("html[data-ready=yes]", timeout=15_000)
+            watched.page.wait_for_selector("html[data-ready=yes]", timeout=60_000)
         return watched
 
     yield opened

@@ -9,11 +9,19 @@ from typing import Any
 
 import click
 
+from geoprune.cli.audit import audit
 from geoprune.cli.buds import buds_to_cut
+from geoprune.cli.check import check
 from geoprune.cli.console import drop_output
+from geoprune.cli.new import new
 from geoprune.cli.prescribe import prescribe
+from geoprune.cli.replant import replant
 from geoprune.cli.rules import rules
+from geoprune.cli.sample import sample
+from geoprune.cli.seasons import seasons
+from geoprune.cli.settings import settings
 from geoprune.cli.trainings import trainings
+from geoprune.cli.weigh_in import weigh_in
 
 
 class Program(click.Group):
@@ -39,7 +47,20 @@ def main() -> None:
     """
 
 
-for command in (prescribe, rules, buds_to_cut, trainings):
+for command in (
+    new,
+    check,
+    sample,
+    weigh_in,
+    prescribe,
+    audit,
+    seasons,
+    replant,
+    settings,
+    rules,
+    trainings,
+    buds_to_cut,
+):
     main.add_command(command)
 
 

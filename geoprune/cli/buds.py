@@ -5,17 +5,17 @@ from __future__ import annotations
 import click
 
 from geoprune.cli.console import open_console, print_json, print_table
-from geoprune.cli.options import Number, Share, as_json
+from geoprune.cli.options import as_json, number, share
 
 
 @click.command("buds-to-cut")
 @click.option(
-    "--within", type=Share(0.01, 0.5), help="Wanted half-width of the 95 % range, as a share: 0.1 or 10% (35 % dead ± 10 %)."
+    "--within", type=share(0.01, 0.5), help="Wanted half-width of the 95 % range, as a share: 0.1 or 10% (35 % dead ± 10 %)."
 )
-@click.option("--expect", type=Share(0.01, 0.99), default=0.5, show_default=True, help="Share expected dead: 0.35 or 35%.")
+@click.option("--expect", type=share(0.01, 0.99), default=0.5, show_default=True, help="Share expected dead: 0.35 or 35%.")
 @click.option(
     "--alike",
-    type=Number(1, 10),
+    type=number(1, 10),
     default=1.0,
     show_default=True,
     help="Variance factor, as buds of a cane are alike.",

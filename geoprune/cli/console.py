@@ -6,7 +6,6 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from itertools import count
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -33,32 +32,39 @@ def _raise_again() -> NoReturn:
     raise
 
 
-def fail(error: Exception) -> NoReturn:
-    """Tell an error of the data or a file, and leave with code 1."""
-    told = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else error
+def fail(error: Exception, *, language: str = "en") -> NoReturn:
+    """Tell an error of the data or a file in a language, and leave with code 1."""
+    from geoprune.errors import DataError
+    from geoprune.words.problems import tell_problem
+
+    told = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else str(error)
+    if isinstance(error, DataError):
+        told = "\n".join(tell_problem(problem, language) for problem in error.problems)
     with suppress(OSError):
         open_console(stderr=True).print(clean(told), style="bold")
     raise SystemExit(1)
 
 
 @contextmanager
-def show_progress(total: int, *, quiet: bool, doing: str) -> Iterator[Callable[[str], None]]:
-    """Give a function to call when a block is begun; a bar on a terminal, a line each elsewhere, nothing when quiet."""
+def show_progress(*, quiet: bool, doing: str) -> Iterator[Callable[[str, int, int], None]]:
+    """Give a function to call when a block is begun, with its name, how many were before it, and how many there are.
+
+    It shows a bar on a terminal, a line each elsewhere, and nothing when quiet.
+    """
     console = open_console(stderr=True)
     if quiet:
-        yield lambda name: None
+        yield lambda name, begun, total: None
     elif not console.is_terminal:
-        yield lambda name: _tell_line(f"{doing} {one_line(name)}")
+        yield lambda name, begun, total: _tell_line(f"{doing} {one_line(name)}")
     else:
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
         columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
         with Progress(*columns, console=console, transient=True) as bar:
-            task = bar.add_task(doing, total=total)
-            begun = count()
+            task = bar.add_task(doing, total=None)
 
-            def step(name: str) -> None:
-                bar.update(task, completed=next(begun), description=f"{doing} {one_line(name)}")
+            def step(name: str, begun: int, total: int) -> None:
+                bar.update(task, completed=begun, total=total, description=f"{doing} {one_line(name)}")
 
             yield step
 

@@ -1,36 +1,29 @@
-"""Options that commands share, and the small types behind them."""
+"""Options that commands share. Those of settings are made from the settings' definitions."""
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.shell_completion import CompletionItem
 
+from geoprune.settings.kinds import Choice, FileMap, FilePath, Kind, Number, WrongValue, nearest, plain_number
+from geoprune.settings.setting import Setting
+from geoprune.settings.tables import block_definitions, definitions
 from geoprune.text import clean, one_line
-from geoprune.units import HA_PER_AC, SUFFIXES
+from geoprune.units import HA_PER_AC
 from geoprune.words import UNITS, languages
 
+if TYPE_CHECKING:
+    from geoprune.settings import Settings
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 #: A file that is there; whether it can be read is told with the other faults of the data.
 FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
-#: Digits as they are typed: no other script's, no "nan", no "inf", no underscores.
-PLAIN = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
-#: What `--wood` may set, and the unit suffixes it takes (none: a plain number).
-WOOD = {
-    "cordon_length": "length",
-    "cane_length": "length",
-    "spur_spacing": "spacing",
-    "node_spacing": "spacing",
-    "canes": "",
-    "buds_per_cane": "",
-    "buds_per_spur": "",
-    "renewal_spurs": "",
-    "buds_per_renewal_spur": "",
-}
-_WOOD_UNITS = {"": {}, "length": SUFFIXES["length"], "spacing": SUFFIXES["length"] | {"in": 0.0254, "cm": 0.01}}
 
 units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True, help="Units shown.")
 language = click.option(
@@ -40,147 +33,240 @@ rule_file = click.option("--rules", "rule_file", type=FILE, help="Your own rules
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout and nothing else there.")
 
 
-class Number(click.FloatRange):
-    """A number from `low` to `high`, in plain digits; a whole one where asked for."""
+class Typed(click.ParamType):
+    """What is typed, read as a kind of value."""
 
-    def __init__(self, low: float, high: float, *, whole: bool = False) -> None:
-        super().__init__(low, high)
-        self.low, self.high, self.whole = low, high, whole
-        self.name = "whole number" if whole else "number"
+    def __init__(self, kind: Kind, read: Callable[[Sequence[str]], Any] | None = None) -> None:
+        self.kind, self.read = kind, read or (lambda texts: kind.parse(texts, Path()))
+        self.many = kind.many
+        self.name = kind.metavar
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the number."""
-        number = plain_number(value)
-        if number is None or (self.whole and number != int(number)):
-            self.fail(f"{clean(value)!r} is not a {self.name}", param, ctx)
-        number = super().convert(number, param, ctx)
-        return int(number) if self.whole else number
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the value; of an option that may be repeated the text, which is read with its fellows."""
+        if not isinstance(value, str):
+            return value
+        try:
+            read = self.read([value])
+        except WrongValue as error:
+            self.fail(clean(f"{error.what}. {error.mend}."), param, ctx)
+        return value if self.many else read
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """Return what help calls the value."""
+        return self.kind.metavar
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Offer the words of a choice, and files."""
+        if isinstance(self.kind, Choice):
+            return [CompletionItem(word) for word in self.kind.known if word.startswith(incomplete)]
+        return [CompletionItem(incomplete, type="file")] if isinstance(self.kind, FilePath) else []
 
 
-class Share(Number):
+class Share(Kind):
     """A share from `low` to `high`: 0.1 or 10%."""
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    metavar = "SHARE"
+
+    def __init__(self, low: float, high: float) -> None:
+        self.low, self.high = low, high
+
+    def parse(self, texts: Sequence[str], folder: Path) -> float:
         """Return the share."""
-        number = plain_number(str(value).removesuffix("%"))
-        share = None if number is None else number / 100 if str(value).endswith("%") else number
+        text = texts[-1]
+        number = plain_number(text.removesuffix("%"))
+        share = None if number is None else number / 100 if text.endswith("%") else number
         if share is None or not self.low <= share <= self.high:
             limits = f"from {self.low:g} ({self.low:.0%}) to {self.high:g} ({self.high:.0%})"
-            self.fail(f"{clean(value)!r} is not a share {limits}: write 0.1 or 10%", param, ctx)
+            raise WrongValue(f"{clean(text)!r} is not a share {limits}", "Write 0.1 or 10%")
         return share
 
 
-def plain_number(value: Any) -> float | None:
-    """Return a finite number as a person types it, or None."""
-    if isinstance(value, str) and not re.fullmatch(PLAIN, value.strip(), re.ASCII):
-        return None
-    return number if math.isfinite(number := float(value)) else None
-
-
-class WoodValue(click.ParamType):
-    """A length or number of the wood, such as cane_length_ft=4 or buds_per_spur=2."""
-
-    name = "NAME=NUMBER"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:
-        """Return the keyword of `rules.fit_recipe` and its value in SI."""
-        from geoprune.rules.recipes import wood_fault
-
-        if isinstance(value, tuple):
-            return value
-        name, _, text = str(value).partition("=")
-        known = _wood_names()
-        if name not in known:
-            self.fail(f"'{clean(name)}' is not one of {', '.join(known)}", param, ctx)
-        number = plain_number(text)
-        if number is None:
-            self.fail(f"{clean(text)!r} is not a number", param, ctx)
-        keyword, size = known[name]
-        number = number * size if size else number
-        fault = wood_fault(keyword, number)
-        if fault:
-            self.fail(fault, param, ctx)
-        return keyword, number if size else int(number)
-
-
-def _wood_names() -> dict[str, tuple[str, float]]:
-    names: dict[str, tuple[str, float]] = {}
-    for quantity, kind in WOOD.items():
-        for unit, size in _WOOD_UNITS[kind].items():
-            names[f"{quantity}_{unit}"] = (f"{quantity}_m", size)
-        if not kind:
-            names[quantity] = (quantity, 0.0)
-    return names
-
-
-class ZoneSize(click.ParamType):
+class ZoneSize(Kind):
     """The smallest zone: a share of the block's panels or an area, such as 5%, 0.2ha or 0.5ac."""
 
-    name = "SIZE"
+    metavar = "SIZE"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, float]:
-        """Return share of panels and hectares; one of them is 0."""
-        if isinstance(value, tuple):
-            return value
-        found = re.fullmatch(r"\s*(\d{1,4}(?:\.\d{1,9})?)\s*(%|ha|ac)\s*", str(value), re.ASCII)
+    def parse(self, texts: Sequence[str], folder: Path) -> dict[str, float]:
+        """Return the settings that say so."""
+        found = re.fullmatch(r"\s*(\d{1,4}(?:\.\d{1,9})?)\s*(%|ha|ac)\s*", texts[-1], re.ASCII)
         if found is None:
-            self.fail(f"{clean(value)!r} is not a size: write 5%, 0.2ha or 0.5ac", param, ctx)
+            raise WrongValue(f"{clean(texts[-1])!r} is not a size", "Write 5%, 0.2ha or 0.5ac")
         number, unit = float(found[1]), found[2]
         if unit != "%":
-            return 0.0, number * (HA_PER_AC if unit == "ac" else 1.0)
+            return {"smallest_zone_percent": 0.0, "smallest_zone_ha": number * (HA_PER_AC if unit == "ac" else 1.0)}
         if number >= 50:
-            self.fail("a zone of half the block or more leaves no room for another", param, ctx)
-        return number / 100, 0.0
+            raise WrongValue("a zone of half the block or more leaves no room for another", "Write less than 50%")
+        return {"smallest_zone_percent": number, "smallest_zone_ha": 0.0}
 
 
-class NamedFile(click.ParamType):
-    """A file with a name for what it holds, such as elevation=heights.tif."""
+class SettingOption(click.Option):
+    """The option of a setting; its help is looked up when it is shown."""
 
-    name = "NAME=FILE"
+    def __init__(self, *args: Any, setting: Setting, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.setting = setting
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, Path]:
-        """Return the name and the path."""
+    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
+        """Return the option and its help, with the default where there is one."""
+        if self.hidden:
+            return None
+        from geoprune.settings.writing import help_sentence
+
+        default = self.setting.default()
+        self.help = help_sentence(self.setting) + (f"  [default: {default}]" if default else "")
+        return super().get_help_record(ctx)
+
+
+def settings_options(*, shown: Sequence[str] | None = None) -> Callable[[Command], Command]:
+    """Give a command every setting as an option, `--settings` and `--set`.
+
+    Parameters
+    ----------
+    shown : sequence of str, optional
+        Names of the settings whose options stand in help; the everyday ones by default. The others work as well.
+    """
+
+    def add(command: Command) -> Command:
+        for option in reversed([*_FILE_OPTIONS, *_setting_options(shown), *_OLDER_OPTIONS]):
+            command = option(command)
+        return command
+
+    return add
+
+
+def _setting_options(shown: Sequence[str] | None) -> list[Callable[[Command], Command]]:
+    options = []
+    for one in definitions():
+        visible = one.everyday if shown is None else one.name in shown
+        for key in one.keys:
+            how: dict[str, Any] = {"type": Typed(one.kind, partial(one.parse, key, folder=Path())), "setting": one}
+            how |= {"multiple": one.kind.many, "hidden": not visible, "cls": SettingOption}
+            options.append(click.option(one.option_for(key), key, **how))
+    return options
+
+
+class Assigned(click.ParamType):
+    """A setting of any name, such as zones.max_zones=2, max_zones=2 or block.Ridge.change_cost=1."""
+
+    name = "NAME=VALUE"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return block ("" for all), setting, key and text."""
         if isinstance(value, tuple):
             return value
-        name, sign, text = str(value).partition("=")
-        if not one_line(name) or not sign or not text:
-            self.fail(f"{clean(value)!r} is not of the form NAME=FILE, such as elevation=heights.tif", param, ctx)
-        return one_line(name), FILE.convert(text, param, ctx)
+        path, sign, text = str(value).partition("=")
+        table, _, key = path.strip().rpartition(".")
+        block = table.removeprefix("block.").strip('"') if table.startswith("block.") else ""
+        known = {key: one for one in (block_definitions() if block else definitions()) for key in one.keys}
+        one = known.get(key)
+        if not sign or one is None or (table and not block and table != one.table):
+            near = nearest(key, tuple(known))
+            told = f"'{clean(path)}' is not a setting" if sign else f"{clean(value)!r} is not of the form NAME=VALUE"
+            self.fail(f"{told}. {near}Write it like zones.max_zones=2; `geoprune settings` lists all.", param, ctx)
+        try:
+            one.parse(key, [text], Path())
+        except WrongValue as error:
+            self.fail(clean(f"{key}: {error.what}. {error.mend}."), param, ctx)
+        return block, one, key, text
 
 
-def check_crs(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
-    """Refuse a CRS that PROJ does not know."""
-    if value is None:
-        return None
-    from pyproj import CRS
-    from pyproj.exceptions import CRSError
+_FILE_OPTIONS = (
+    click.option(
+        "--settings", "settings_file", type=FILE, help="Settings file (default: geoprune.toml beside the vineyard)."
+    ),
+    click.option(
+        "--set",
+        "assigned",
+        type=Assigned(),
+        multiple=True,
+        help="Any other setting, e.g. zones.max_zones=2 (`geoprune settings` lists them); may be repeated.",
+    ),
+)
+#: Options of earlier versions, which settings answer to under other names.
+_OLDER_OPTIONS = (
+    click.option("--wood", "wood", type=Assigned(), multiple=True, hidden=True),
+    click.option("--smallest-zone", "smallest_zone", type=Typed(ZoneSize()), hidden=True),
+)
 
+
+def gather_settings(vineyard: Path, given: dict[str, Any]) -> Settings:
+    """Return the settings of a run: those of its file, and over them what the command line says.
+
+    Parameters
+    ----------
+    vineyard : Path
+    given : dict
+        The command's parameters; those of settings are taken out of it.
+
+    Raises
+    ------
+    DataError
+        If the settings file is at fault.
+    click.UsageError
+        If the command line is.
+    """
+    from geoprune.errors import DataError
+    from geoprune.jobs import choice_problems
+    from geoprune.settings import Settings, find_settings, read_settings
+
+    typed, own = _typed(given)
+    file = given.pop("settings_file") or find_settings(vineyard)
+    base = Settings() if file is None else read_settings(file)
+    settings = base.over_blocks(typed)
+    blocks = {name: {**settings.blocks.get(name, {}), **own.get(name, {})} for name in (*settings.blocks, *own)}
+    settings = Settings(**{**vars(settings), "blocks": blocks})
+    problems = [*settings.problems(), *choice_problems(settings)]
+    before = [*base.problems(), *choice_problems(base)] if problems else []
+    if any(problem in before for problem in problems):
+        raise DataError(problems)
+    if problems:
+        raise click.UsageError(clean("\n".join(f"{problem.what}. {problem.mend}." for problem in problems)))
+    return settings
+
+
+def _typed(given: dict[str, Any]) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
+    """What was typed, for the vineyard and for single blocks: name -> value in SI."""
+    texts: dict[tuple[str, str], tuple[Setting, str, list[str]]] = {}
+    for block, one, key, text in (*given.pop("assigned"), *given.pop("wood")):
+        texts.setdefault((block, one.name), (one, key, []))[2].append(text)
+    values: dict[str, dict[str, Any]] = {"": {}}
+    for (block, name), (one, key, told) in texts.items():
+        values.setdefault(block, {})[name] = _parsed(one, key, told)
+    values[""] |= given.pop("smallest_zone") or {}
+    for one in definitions():
+        told_as = {key: value for key in one.keys if (value := given.pop(key)) not in (None, ())}
+        if len(told_as) > 1:
+            raise click.UsageError(f"Give it once: {' or '.join(map(one.option_for, told_as))}.")
+        for key, value in told_as.items():
+            values[""][one.name] = _parsed(one, key, value) if one.kind.many else value
+    return values.pop(""), values
+
+
+def _parsed(one: Setting, key: str, texts: Sequence[str]) -> Any:
     try:
-        CRS.from_user_input(value)
-    except CRSError:
-        raise click.BadParameter(f"{clean(value)!r} is not a coordinate reference system, such as EPSG:32617") from None
-    return value
+        return one.parse(key, texts, Path())
+    except WrongValue as error:
+        raise click.UsageError(clean(f"{one.option_for(key)}: {error.what}. {error.mend}.")) from None
+
+
+def number(low: float, high: float, *, whole: bool = False) -> Typed:
+    """Return the type of an option that takes a number."""
+    return Typed(Number(low, high, whole))
+
+
+def share(low: float, high: float) -> Typed:
+    """Return the type of an option that takes a share."""
+    return Typed(Share(low, high))
+
+
+def named_file() -> Typed:
+    """Return the type of an option that takes NAME=FILE, and gives the two as a pair."""
+    files = FileMap()
+    pair = Typed(files, lambda texts: next(iter(files.parse(texts, Path()).items())))
+    pair.many = False
+    return pair
 
 
 def plain_text(ctx: click.Context, param: click.Parameter, value: str) -> str:
     """Return an option's text on one line, nothing hidden in it."""
     return one_line(value)
-
-
-class SectionedCommand(click.Command):
-    """A command that lists its options under headings; `sections` maps a heading to parameter names."""
-
-    def __init__(self, *args: Any, sections: Mapping[str, Sequence[str]], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.sections = sections
-
-    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write each option once, under its heading; those without one come last."""
-        records = {param.name: param.get_help_record(ctx) for param in self.get_params(ctx)}
-        named = {name for names in self.sections.values() for name in names}
-        rest = [param.name for param in self.get_params(ctx) if param.name not in named and isinstance(param, click.Option)]
-        for heading, names in {**self.sections, "Other": rest}.items():
-            lines = [record for name in names if (record := records[name]) is not None]
-            if lines:
-                with formatter.section(heading):
-                    formatter.write_dl(lines)

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 
 import pytest
 from small_jobs import samples, square, write_job
@@ -27,7 +28,7 @@ import sys, time
 from geoprune.__main__ import heed_signals
 heed_signals()
 from pathlib import Path
-from geoprune.writing.folder import replace_folder
+from geoprune.deliver.writing.folder import replace_folder
 
 def fill(folder):
     (folder / "begun.txt").write_text("x")
@@ -37,10 +38,15 @@ replace_folder(Path(sys.argv[1]), fill)
 """
 
 
+def heed_all():
+    """Take signals as a run in a terminal does, also where the tests run in the background or were begun to outlive it."""
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
 def begin(*command):
-    heard = lambda: signal.signal(signal.SIGINT, signal.default_int_handler)  # noqa: E731  also where the tests run in the background
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-    return subprocess.Popen(command, **pipes, start_new_session=True, preexec_fn=heard)
+    return subprocess.Popen(command, **pipes, start_new_session=True, preexec_fn=heed_all)
 
 
 def wait_for(found, process, seconds=120.0):
@@ -85,13 +91,14 @@ def test_a_signal_while_replacing_keeps_the_old_results(job, tmp_path):
     assert (tmp_path / "out" / "summary.json").read_bytes() == before
 
 
-#: Replaces a folder with another thread running, and is told to stop in the midst of making, renaming and removing.
+#: Replaces a folder with another thread running, and is told to stop in the midst of making, exchanging, renaming and
+#: removing; it renames where the system cannot exchange folders.
 DISTURBED = """
 import os, signal, sys, tempfile, threading, time
 from geoprune.__main__ import heed_signals
 heed_signals()
 from pathlib import Path
-from geoprune.writing import folder
+from geoprune.deliver.writing import folder
 
 threading.Thread(target=time.sleep, args=(60,), daemon=True).start()
 
@@ -110,14 +117,16 @@ def fill(made):
     (made / "summary.json").write_text('{"program": "geoprune", "digests": {}}')
     (made / "deep").mkdir()
 
-owner = {"os": os, "tempfile": tempfile, "shutil": folder.shutil}
+if sys.argv[3] == "os":
+    folder.exchange = lambda one, other: False
+owner = {"os": os, "tempfile": tempfile, "shutil": folder.shutil, "folder": folder}
 disturb(owner[sys.argv[3]], sys.argv[4])
 folder.replace_folder(Path(sys.argv[1]), fill, force=True)
 """
 
 
 @pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
-@pytest.mark.parametrize("step", ["tempfile mkdtemp", "os rename", "shutil rmtree"])
+@pytest.mark.parametrize("step", ["tempfile mkdtemp", "folder exchange", "os rename", "shutil rmtree"])
 def test_a_signal_in_the_midst_of_replacing_leaves_one_whole_folder(tmp_path, name, step):
     out = tmp_path / "out"
     out.mkdir()
@@ -191,9 +200,21 @@ def test_names_of_files_that_are_no_text(job, tmp_path):
         target.write(source.read())
     out = tmp_path / "out"
     command = [*map(os.fsencode, job[:-1]), odd, b"--out", os.fsencode(out)]
-    credit = [b"--credit", b"\xff", b"--background", b"https://h.test/{z}/{x}/{y}.png"]
-    done = subprocess.run([*command, *credit], capture_output=True)
+    done = subprocess.run(command, capture_output=True)
     assert done.returncode == 0, done.stderr
     assert b"\x1b" not in done.stderr + done.stdout
     names = [entry["name"] for entry in json.loads((out / "summary.json").read_text("utf-8"))["inputs"]]
     assert names == ["v.gpkg", "w[31m.csv"]
+    assert tomllib.loads((out / "settings.toml").read_text("utf-8"))
+
+
+def test_text_for_the_pages_that_is_no_text_is_refused(job, tmp_path):
+    credit = [b"--credit", b"(c)\xff\x1b[31m", b"--background", b"https://h.test/{z}/{x}/{y}.png"]
+    command = [*map(os.fsencode, job), b"--out", os.fsencode(tmp_path / "out"), *credit]
+    done = subprocess.run(command, capture_output=True)
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert b"'--credit'" in done.stderr
+    assert b"hidden characters" in done.stderr
+    assert b"Traceback" not in done.stderr
+    assert b"\x1b" not in done.stderr
+    assert list(tmp_path.iterdir()) == []

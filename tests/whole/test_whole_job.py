@@ -17,10 +17,10 @@ from pyproj import Geod
 from shapely import Point, Polygon
 
 from geoprune.cli import main
+from geoprune.deliver.writing.tables import column_words
 from geoprune.plan import make_plan
 from geoprune.reading import read_vineyard
-from geoprune.writing.tables import column_words
-from geoprune.zones import follow
+from geoprune.signs import follow
 
 DEMO = Path(__file__).parents[2] / "demo_blocks"
 HOSTILE = "</script><img src=x onerror=alert(1)>{{7*7}}{% raw %}"

@@ -1,5 +1,8 @@
 """The options of zones reach the zones that are written."""
 
+import re
+from collections import Counter
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -24,7 +27,7 @@ def test_limits_hold_in_the_written_panels_and_are_told(tmp_path):
     assert panels.groupby("row")["zone"].nunique().max() == 1
     assert panels["zone"].value_counts(normalize=True).min() >= 0.2
     told = summary(tmp_path)["options"]["zones"]
-    assert (told["most_changes"], told["shortest_run"], told["smallest_share"]) == (0, 2, 0.2)
+    assert (told["most_changes"], told["shortest_run"], told["smallest_zone_percent"]) == (0, 2, 20.0)
     assert told["change_cost"] == pytest.approx(0.1)
 
 
@@ -36,10 +39,16 @@ def test_flags_are_written_everywhere_and_agree(tmp_path):
     assert summary(tmp_path)["blocks"]["A"]["verdict"] == "zone"
     assert len(flags) >= panels_of(tmp_path)["row"].nunique()
     waypoints = gpd.read_file(folder / "flags.gpx", layer="waypoints")
-    assert waypoints["name"].tolist() == [f"A {f.row}/{f.after_vine} Z{f.zone}" for f in flags.itertuples()]
-    assert waypoints["cmt"].str.contains("bands of tape").all()
+    sides = ["low_bands", "high_bands"]
+    hung = ["|".join("-" if np.isnan(bands) else f"{bands:.0f}" for bands in post) for post in flags[sides].to_numpy(float)]
+    places = zip(flags["row"], flags["after_vine"], hung, strict=True)
+    assert waypoints["name"].tolist() == [f"A {row}/{vine} {bands}" for row, vine, bands in places]
+    told = [Counter(re.findall(r"(\d+) bands?\b", sentence)) for sentence in waypoints["cmt"]]
+    assert told == [Counter(re.findall(r"\d+", bands)) for bands in hung]
     sheet = gpd.pd.read_excel(folder / "prescription.xlsx", sheet_name="flags", engine="calamine")
-    assert sheet["after_vine"].tolist() == flags["after_vine"].tolist()
+    for column in ("after_vine", *sides):
+        assert sheet[column].fillna(0).tolist() == flags[column].fillna(0).tolist(), column
+    assert flags[sides].notna().any(axis=1).all()
     assert summary(tmp_path)["blocks"]["A"]["flagged_posts"] == len(flags)
 
 
@@ -53,6 +62,6 @@ def test_a_size_that_is_none_is_wrong_usage(tmp_path, size):
 def test_a_size_in_acres_is_an_area(tmp_path):
     done = run(tmp_path, square(), wavy(), "--smallest-zone", "0.3ac")
     assert done.exit_code == 0, done.output
-    assert summary(tmp_path)["options"]["zones"]["smallest_ha"] == pytest.approx(0.3 * 0.40468564224)
+    assert summary(tmp_path)["options"]["zones"]["smallest_zone_ha"] == pytest.approx(0.3 * 0.40468564224)
     zones = summary(tmp_path)["blocks"]["A"]["zones"]
     assert len(zones) == 1 or min(zone["area_ha"] for zone in zones) >= 0.115

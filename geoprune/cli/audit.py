@@ -1,0 +1,284 @@
+"""`geoprune audit`: was what was asked for left? Draw vines to recount, judge the counts, tell hours."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from geoprune.cli.console import fail, open_console, print_json, print_table
+from geoprune.cli.options import FILE, Share, Typed, as_json
+from geoprune.settings.kinds import Number
+from geoprune.text import one_line
+from geoprune.words import languages
+
+if TYPE_CHECKING:
+    from geoprune.audit import Audit, AuditOptions, Hours
+    from geoprune.words import Reader
+
+RESULTS = click.argument("results", type=click.Path(exists=True, file_okay=False, path_type=Path))
+#: Limits of the standard that make sense here; see `geoprune.audit.AQLS`.
+LIMITS = ("0.65", "1", "1.5", "2.5", "4", "6.5", "10")
+out = click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
+language = click.option(
+    "--lang", "language", type=click.Choice(languages()), help="Language of what is told (default: that of the results)."
+)
+force = click.option("--force", is_flag=True, help="Replace an earlier check in that folder.")
+lot = click.option(
+    "--by", "lot", type=click.Choice(["block", "zone", "row"]), default="block", show_default=True, help="Judged as one."
+)
+limit = click.option(
+    "--limit",
+    type=click.Choice(LIMITS),
+    default="6.5",
+    show_default=True,
+    help="Percent of vines off that is good work.",
+)
+redo_from = click.option(
+    "--redo-from",
+    type=Typed(Share(0.01, 1.0)),
+    default="25%",
+    show_default=True,
+    help="Share of vines off that must be found out.",
+)
+
+
+@click.group()
+def audit() -> None:
+    """Check the crew's work: a sample to recount, its verdict, what was really left, hours and pay.
+
+    \b
+    How it goes:
+      geoprune audit plan --help     draw vines to recount
+      geoprune audit read --help     judge the counts
+      geoprune audit hours --help    pace, cost, and what the rest will take
+    """
+
+
+@audit.command("plan")
+@RESULTS
+@out
+@lot
+@limit
+@redo_from
+@click.option(
+    "--certainty", type=Typed(Share(0.5, 0.999)), default="90%", show_default=True, help="How surely such work is found out."
+)
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True, help="Another draw of vines.")
+@language
+@force
+def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked: Any) -> None:
+    """Draw the vines to recount, in walking order.
+
+    RESULTS is a folder that `geoprune prescribe` wrote.
+
+    \b
+    Example:
+      geoprune audit plan results --out recount
+    """
+    from geoprune.clock import today
+    from geoprune.deliver.audit import Target, write_recount
+    from geoprune.errors import GeopruneError
+    from geoprune.jobs.audit import plan_recount
+
+    options, reader = _options(asked), _reader_of(results, language)
+    try:
+        recount = plan_recount(results, options)
+        written = write_recount(recount, options, Target(out, reader, today(), force=force))
+    except (GeopruneError, OSError) as error:
+        fail(error, language=reader.language)
+    console, words = open_console(), reader.words("audit")
+    lines = [
+        (" · ".join(map(str, key)), str(recount.lots[key]), str(drawn.size), str(drawn.accept))
+        for key, drawn in recount.plans.items()
+    ]
+    heads = [words[name] for name in ("head_block", "head_vines", "head_recount", "head_may")]
+    print_table(console, heads, lines, numbers=(1, 2, 3))
+    _tell_written(written / "recount.csv", reader)
+
+
+@audit.command("read")
+@RESULTS
+@click.argument("counts", type=FILE, nargs=-1, required=True)
+@out
+@lot
+@limit
+@redo_from
+@click.option(
+    "--within",
+    type=Typed(Share(0.0, 1.0)),
+    default="10%",
+    show_default=True,
+    help="How far off a vine may be (2 buds at least).",
+)
+@language
+@force
+@as_json
+def read(
+    *, results: Path, counts: tuple[Path, ...], out: Path, language: str | None, force: bool, as_json: bool, **asked: Any
+) -> None:
+    """Judge recounted vines: verdict, rows to do again, what was really left.
+
+    COUNTS are tables with block, row, vine, buds_left, and if told worker, canes, note. Names of workers go to the
+    folder manager_only alone.
+
+    \b
+    Example:
+      geoprune audit read results recount/recount.csv --out check
+    """
+    from geoprune.clock import today
+    from geoprune.deliver.audit import Target, write_audit
+    from geoprune.errors import GeopruneError
+    from geoprune.jobs.audit import audit_counts
+
+    reader = _reader_of(results, language)
+    try:
+        found = audit_counts(results, list(counts), _options(asked))
+        written = write_audit(found, Target(out, reader, today(), force=force))
+    except (GeopruneError, OSError) as error:
+        fail(error, language=reader.language)
+    if as_json:
+        print_json({name: _records(getattr(found, name)) for name in ("lots", "redo", "left")})
+        return
+    _print_audit(found, reader)
+    _tell_written(written / "report.html", reader)
+
+
+@audit.command("hours")
+@RESULTS
+@click.argument("ticks", type=FILE, nargs=-1, required=True)
+@click.option("--cost-per-hour", type=Typed(Number(0, 1e6)), help="What an hour costs, in your currency.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder to write; must not exist.")
+@language
+@force
+@as_json
+def hours(
+    *,
+    results: Path,
+    ticks: tuple[Path, ...],
+    cost_per_hour: float | None,
+    out: Path | None,
+    language: str | None,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Vines an hour by zone, cost, and what the rest will take.
+
+    TICKS are tables with block, row, and hours (or started and finished), and if told worker and done.
+
+    \b
+    Example:
+      geoprune audit hours results ticks.csv --cost-per-hour 20
+    """
+    from geoprune.clock import today
+    from geoprune.deliver.audit import Target, write_hours
+    from geoprune.errors import GeopruneError
+    from geoprune.jobs.audit import tell_hours
+
+    reader = _reader_of(results, language)
+    try:
+        found = tell_hours(results, list(ticks), cost_per_hour=cost_per_hour)
+        if out is not None:
+            write_hours(found, Target(out, reader, today(), force=force))
+    except (GeopruneError, OSError) as error:
+        fail(error, language=reader.language)
+    if as_json:
+        print_json(_records(found.zones))
+        return
+    _print_hours(found, reader)
+    if out is not None:
+        _tell_written(out / "hours.csv", reader)
+
+
+def _reader_of(results: Path, language: str | None) -> Reader:
+    """Who reads: whom the results were made for, as their settings tell, or who asks for a language."""
+    from geoprune.errors import GeopruneError
+    from geoprune.jobs import style_of
+    from geoprune.jobs.prescribe import WRITTEN_SETTINGS
+    from geoprune.settings import Settings
+    from geoprune.settings.reading import settings_from
+    from geoprune.toml_files import read_toml
+    from geoprune.words import Reader
+
+    file = results / WRITTEN_SETTINGS
+    try:
+        pages = settings_from({"pages": read_toml(file).get("pages", {})}, file).pages if file.exists() else Settings().pages
+        reader = style_of(Settings(pages=pages)).reader
+    except (GeopruneError, ValueError) as error:
+        fail(error, language=language or "en")
+    return reader if language in (None, reader.language) else Reader(str(language), reader.units)
+
+
+def _options(asked: dict[str, Any]) -> AuditOptions:
+    from geoprune.audit import AuditOptions, Tolerance
+
+    kept: dict[str, Any] = {name: asked[name] for name in ("redo_from", "certainty", "seed", "lot") if name in asked}
+    if "within" in asked:
+        kept["tolerance"] = Tolerance(share=asked["within"])
+    return AuditOptions(aql=float(asked["limit"]), **kept)
+
+
+def _print_audit(found: Audit, reader: Any) -> None:
+    from geoprune.deliver.audit.pages import left_cells, redo_cells, verdict_messages
+
+    console, words = open_console(), reader.words("audit")
+    for line in found.lots.to_dict("records"):
+        head, ways = (one_line(reader.say(message)) for message in verdict_messages(line))
+        console.print(head, style="bold")
+        console.print(f"  {ways}")
+    heads = partial(_heads, words)
+    print_table(
+        console,
+        heads("block", "zone", "asked", "range", "counted", "off"),
+        [left_cells(line, reader) for line in _records(found.left)],
+    )
+    if len(found.redo):
+        console.print(words["redo_title"], style="bold")
+        told = [redo_cells(line, reader) for line in _records(found.redo)]
+        print_table(console, heads("block", "row", "counted", "many", "few", "difference", "todo"), told)
+    else:
+        console.print(words["redo_none"])
+    for remark in found.remarks:
+        console.print(one_line(reader.say(remark)), style="dim")
+    console.print(words["guide"])
+
+
+def _print_hours(found: Hours, reader: Any) -> None:
+    from geoprune.audit import hours_message, pace_by_training
+    from geoprune.deliver.audit.pages import hour_cells, training_told
+    from geoprune.errors import Message
+
+    console, words = open_console(), reader.words("audit")
+    cost = bool(found.zones["cost_left"].notna().any())
+    names = ("block", "zone", "training", "pace", "minutes", "done", "rest", *(("cost_done", "cost_rest") if cost else ()))
+    lines = [hour_cells(line, reader, cost=cost) for line in _records(found.zones)]
+    print_table(console, _heads(words, *names), lines, numbers=tuple(range(3, len(names))))
+    for line in pace_by_training(found.zones).to_dict("records"):
+        pace = {"training": training_told(line["training"], reader), "pace": line["vines_per_hour"], "vines": line["vines"]}
+        console.print(one_line(reader.say(Message("audit.pace", pace))))
+    console.print(one_line(reader.say(hours_message(found.zones))), style="bold")
+    for remark in found.remarks:
+        console.print(one_line(reader.say(remark)))
+
+
+def _heads(words: Any, *names: str) -> list[str]:
+    return [words[f"head_{name}"] for name in names]
+
+
+def _records(table: Any) -> list[dict[str, Any]]:
+    """Lines of a table as plain data; None where a number is not known."""
+    return [
+        {
+            name: None if value != value else getattr(value, "item", lambda value=value: value)()
+            for name, value in line.items()
+        }
+        for line in table.to_dict("records")
+    ]
+
+
+def _tell_written(path: Path, reader: Any) -> None:
+    from geoprune.errors import Message
+
+    open_console().print(one_line(reader.say(Message("audit.written", {"path": str(path)}))))

@@ -1,0 +1,103 @@
+"""`geoprune check`: reads everything, plans nothing, and says what is there, missing, odd and not used."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from geoprune.cli.console import fail, open_console
+from geoprune.cli.options import FILE
+from geoprune.words import UNITS, languages
+
+if TYPE_CHECKING:
+    from geoprune.jobs.asking import Answer, Question
+
+
+@click.command()
+@click.argument("vineyard", type=FILE)
+@click.option("--samples", type=FILE, help="Weighed vines: CSV, XLSX or points.")
+@click.option("--yes", is_flag=True, help="Ask nothing: what is proposed is taken, what cannot be proposed stays open.")
+@click.option("--dry-run", is_flag=True, help="Write no settings file.")
+@click.option("--lang", "language", type=click.Choice(languages()), help="Language of what is told (default: the settings')")
+@click.option("--units", type=click.Choice(UNITS), help="Units shown (default: the settings').")
+def check(
+    *, vineyard: Path, samples: Path | None, yes: bool, dry_run: bool, language: str | None, units: str | None
+) -> None:
+    """Read a vineyard as it is and find out what each column means.
+
+    What is settled goes into geoprune.toml beside the vineyard, where every other command finds it. On a terminal each
+    point is asked; piped, or with --yes, what is proposed is taken. Nothing is planned.
+
+    \b
+    Examples (in the folder demo_blocks):
+      geoprune check estate.gpkg --samples weights.csv --dry-run
+      geoprune check estate.gpkg --samples weights.csv --yes --lang es
+    """
+    from geoprune.errors import GeopruneError
+    from geoprune.jobs.asking import proposed
+    from geoprune.jobs.check import check_files
+    from geoprune.jobs.check_report import check_sections, next_step, write_checked
+    from geoprune.settings import find_settings
+    from geoprune.settings.reading import settings_from
+    from geoprune.text import clean
+    from geoprune.toml_files import read_toml
+    from geoprune.words import say
+    from geoprune.words.problems import tell_problem
+
+    terminal = is_terminal() and not yes
+    try:
+        file = find_settings(vineyard)
+        settings = {} if file is None else read_toml(file)
+        pages = settings_from(settings, file or vineyard).pages  # what is wrong with the settings is told first
+        language, units = language or pages.language, units or pages.units
+        answer = _ask_person(language, units) if terminal else proposed
+        checked = check_files(vineyard, samples, settings=settings, answer=answer)
+        if not dry_run:
+            write_checked(checked, vineyard.parent, language=language, units=units)
+    except (GeopruneError, OSError) as error:
+        fail(error, language=language or "en")
+    console = open_console()
+    for heading, lines in check_sections(checked):
+        console.print(clean(say(heading, language, units)), style="bold")
+        for line in lines:
+            console.print(f"  {clean(say(line, language, units))}")
+    if checked.problems:
+        from geoprune.errors import Message
+
+        console.print(clean(say(Message("check.faults"), language, units)), style="bold")
+        for problem in checked.problems:
+            console.print(f"  {clean(tell_problem(problem, language))}")
+    console.print(clean(say(next_step(checked, vineyard, samples), language, units)), style="bold")
+    if not checked.ready:
+        raise SystemExit(1)
+
+
+def is_terminal() -> bool:
+    """Return whether a person can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _ask_person(language: str, units: str) -> Answer:
+    """Ask on the terminal: Enter takes the first answer where one may be taken so, a number another, s leaves it open."""
+    from geoprune.errors import Message
+    from geoprune.text import clean
+    from geoprune.words import say
+
+    def ask(question: Question) -> int | None:
+        click.echo(clean(say(question.about, language, units)))
+        for number, option in enumerate(question.options, start=1):
+            click.echo(f"  {number}  {clean(say(option.label, language, units))}")
+        prompt = say(Message("check.prompt" if question.default is not None else "check.prompt_none"), language, units)
+        while True:
+            told = click.prompt(prompt, default="", show_default=False).strip().casefold()
+            if told == "s":
+                return None
+            if not told and question.default is not None:
+                return question.default
+            if told.isdecimal() and 1 <= int(told) <= len(question.options):
+                return int(told) - 1
+
+    return ask

@@ -1,0 +1,96 @@
+"""`geoprune replant`: what to replant, in the order of what comes back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from geoprune.cli.console import fail, open_console, print_json, print_table
+from geoprune.cli.options import FILE, as_json, language, units
+from geoprune.text import one_line
+
+if TYPE_CHECKING:
+    from geoprune.jobs.replant import Replanting
+    from geoprune.words import Reader
+
+
+@click.command()
+@click.argument("source", metavar="RESULTS|VINEYARD", type=click.Path(exists=True, path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
+@click.option("--prices", type=FILE, help="Your prices, hours and crops, a TOML file; one to fill in is written.")
+@click.option(
+    "--earlier",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    multiple=True,
+    help="Results of an earlier winter: only vines weak in every one count as weak. May be repeated.",
+)
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True, help="Seed of the simulation.")
+@units
+@language
+@click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper.")
+@click.option("--force", is_flag=True, help="Replace an earlier proposal in that folder.")
+@as_json
+def replant(
+    *,
+    source: Path,
+    out: Path,
+    prices: Path | None,
+    earlier: tuple[Path, ...],
+    seed: int,
+    units: str,
+    language: str,
+    paper: str,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Gather missing, dead, diseased and weak vines into areas, and say what replanting each costs and brings back.
+
+    RESULTS is a folder that `geoprune prescribe` wrote; with a VINEYARD file vine sizes are not known. No price is known
+    to the program: those you do not give are invented, and named as such on every page.
+
+    \b
+    Examples (in the folder demo_blocks):
+      geoprune replant estate.gpkg --out replanting
+      geoprune replant estate.gpkg --out replanting_own_prices --prices replanting/prices.toml
+    """
+    from geoprune.deliver.edition import Style
+    from geoprune.deliver.replanting import write_replanting
+    from geoprune.deliver.writing.folder import check_target, plain_target
+    from geoprune.errors import GeopruneError
+    from geoprune.jobs.replant import plan_replanting
+    from geoprune.words import Reader
+
+    reader = Reader(language, units)
+    try:
+        out = plain_target(out)
+        check_target(out, force=force)
+        found = plan_replanting(source, prices=prices, earlier=earlier, seed=seed)
+        style = Style(reader, paper)
+        write_replanting(found.proposals, found.prices, found.remarks, out, style=style, force=force)
+    except (GeopruneError, OSError) as error:
+        fail(error, language=language)
+    if as_json:
+        print_json((out / "summary.json").read_text(encoding="utf-8"))
+        return
+    _tell(found, reader, out)
+
+
+def _tell(found: Replanting, reader: Reader, out: Path) -> None:
+    from geoprune.deliver.replanting.telling import AREA_HEADS, area_cells, invented_line
+    from geoprune.errors import Message
+
+    console, words = open_console(), reader.words("replant")
+    heads = [words[f"head_{name}"] for name in AREA_HEADS]
+    for proposal in found.proposals:
+        console.print(one_line(proposal.stand.block), style="bold")
+        if proposal.choices:
+            print_table(console, heads, area_cells(proposal, reader), numbers=(0, *range(4, len(heads))))
+        for message in proposal.messages or (() if proposal.choices else (Message("replant.nothing"),)):
+            console.print(f"  {one_line(reader.say(message))}")
+    for remark in found.remarks:
+        console.print(one_line(reader.say(remark)), style="dim")
+    if invented := invented_line(found.proposals, reader):
+        console.print(one_line(invented), style="bold")
+    console.print(one_line(reader.say(Message("replant.written", {"path": str(out / "replant.html")}))))

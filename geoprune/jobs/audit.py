@@ -1,0 +1,132 @@
+"""Checking the crew's work: draw vines to recount, judge the counts, tell hours. No click, nothing printed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from geoprune.audit import (
+    AQLS,
+    Audit,
+    AuditOptions,
+    Hours,
+    Recount,
+    buds_left,
+    check_counts,
+    draw_recount,
+    hours_by_zone,
+    judge_groups,
+    rows_to_redo,
+    worker_hours,
+)
+from geoprune.errors import DataError, Message, Problem
+from geoprune.reading import Results, read_counts, read_results, read_ticks
+
+
+def plan_recount(folder: Path, options: AuditOptions | None = None) -> Recount:
+    """Draw the vines to recount from the results in a folder.
+
+    Raises
+    ------
+    DataError
+        If the folder holds no results, or the options do not go together.
+    """
+    options = options or AuditOptions()
+    _check_options(options)
+    results = read_results(folder)
+    pruned = results.pruned
+    vines, plans = draw_recount(
+        pruned,
+        results.runs,
+        lot=options.lot,
+        aql=options.aql,
+        redo_from=options.redo_from,
+        certainty=options.certainty,
+        seed=options.seed,
+    )
+    keys = [name for name in ("block", options.lot) if name in pruned]
+    sizes = pruned.groupby(list(dict.fromkeys(keys)), sort=False).size()
+    lots = {key if isinstance(key, tuple) else (key,): int(size) for key, size in sizes.items()}
+    return Recount(vines, plans, lots)
+
+
+def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None = None) -> Audit:
+    """Judge recounted vines against the results in a folder.
+
+    Raises
+    ------
+    DataError
+        If folder or counts cannot be used; all problems of the counts together.
+    """
+    options = options or AuditOptions()
+    _check_options(options)
+    results = read_results(folder)
+    told = read_counts(counts, results)
+    checked = check_counts(told, results.pruned, options.tolerance)
+    if checked.empty:
+        what, mend = "none of the counted vines is pruned to a number", "Count vines of the list that audit plan draws"
+        raise DataError([Problem(counts[0].name, "counts", "", what, mend)])
+    keys = list(dict.fromkeys(["block", options.lot]))
+    named = checked[checked["worker"] != ""]
+    return Audit(
+        options,
+        checked,
+        judge_groups(checked, keys, aql=options.aql),
+        judge_groups(named, ["block", "worker"], aql=options.aql).sort_values(["worker", "block"], ignore_index=True),
+        rows_to_redo(checked, aql=options.aql),
+        buds_left(checked, results.pruned),
+        _count_remarks(told, results),
+    )
+
+
+def tell_hours(folder: Path, ticks: list[Path], *, cost_per_hour: float | None = None) -> Hours:
+    """Tell pace, hours and cost from ticked rows.
+
+    Raises
+    ------
+    DataError
+        If folder or ticks cannot be used.
+    """
+    results = read_results(folder)
+    told = read_ticks(ticks, results)
+    zones = hours_by_zone(told, results.runs, results.trainings, cost_per_hour=cost_per_hour)
+    return Hours(zones, worker_hours(told, results.runs), _hour_remarks(told, zones))
+
+
+def _check_options(options: AuditOptions) -> None:
+    faults = []
+    if options.aql not in AQLS:
+        faults.append(f"the limit {options.aql:g} % is not one of the standard's ({', '.join(f'{a:g}' for a in AQLS)})")
+    if not options.aql / 100 < options.redo_from <= 1:
+        faults.append(f"the share to redo, {options.redo_from:.0%}, does not lie above the limit of {options.aql:g} %")
+    if not 0.5 <= options.certainty < 1:
+        faults.append(f"a certainty of {options.certainty:g} cannot be")
+    if faults:
+        raise DataError([Problem("", "", "options", fault, "Choose another figure") for fault in faults])
+
+
+def _count_remarks(told: pd.DataFrame, results: Results) -> tuple[Message, ...]:
+    keys = ["block", "row", "vine"]
+    places = pd.MultiIndex.from_frame(told[keys])
+    outside = ~places.isin(pd.MultiIndex.from_frame(results.pruned[keys]))
+    numbers = {
+        "audit.blank": told.attrs["blank"],
+        "audit.not_to_number": int(places[outside].nunique()),
+        "audit.twice": int(places[~outside][places[~outside].duplicated()].nunique()),
+    }
+    return tuple(Message(key, {"count": count}) for key, count in numbers.items() if count)
+
+
+def _hour_remarks(ticks: pd.DataFrame, zones: pd.DataFrame) -> tuple[Message, ...]:
+    said = []
+    for block, here in zones.groupby("block", sort=False):
+        if here["minutes_per_vine"].isna().all():
+            said.append(Message("audit.no_rate", {"block": block}))
+        elif not here["own_rate"].all():
+            said.append(Message("audit.shared_rate", {"block": block}))
+    finished = ticks.groupby(["block", "row"])["done"].transform("any")
+    open_hours = float(ticks.loc[~finished, "hours"].sum())
+    if open_hours > 0:
+        said.append(Message("audit.open_hours", {"hours": open_hours}))
+    return tuple(said)

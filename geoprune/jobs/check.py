@@ -1,0 +1,393 @@
+"""Read everything and plan nothing: what is there, what is missing or odd, and which column may be which."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from geoprune.errors import Message, Problem, Remark
+from geoprune.jobs.asking import Answer, Option, Question, Sitting, proposed
+from geoprune.jobs.check_values import ask_rules, ask_statuses, ask_trainings, ask_unnamed
+from geoprune.jobs.settings_entries import merged
+from geoprune.layers import Vineyard, column, columns_of, incoming
+from geoprune.reading import Faults, choices_of, read_vineyard
+from geoprune.reading.blocks import check_blocks
+from geoprune.reading.columns import DECIMAL_COMMA, RawTable, clean_name, name_text
+from geoprune.reading.declared import Declared, as_declared
+from geoprune.reading.matching import (
+    Candidate,
+    Surroundings,
+    header_lines,
+    header_score,
+    numbers,
+    propose_columns,
+    propose_layers,
+)
+from geoprune.reading.places import to_true_bearing
+from geoprune.reading.samples import check_samples, read_sample_file
+from geoprune.reading.tables import sheets_of
+from geoprune.reading.vector_files import ENDINGS, layer_names, read_layers
+from geoprune.rules import RuleBook, Training, load_rules, load_trainings
+from geoprune.trellis.bearing import propose_bearings
+
+#: A grid is believed when so many of the samples lie within the blocks on it (design choice).
+ON_BLOCKS, NEAR_M = 0.9, 30.0
+#: Other names of a column that are shown beside the first.
+MOST_OPTIONS = 4
+PLACES = (("row", "vine"), ("lon", "lat"), ("easting", "northing"))
+SPACINGS = ("row_spacing", "vine_spacing")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a check found.
+
+    Attributes
+    ----------
+    counts : mapping
+        Layer -> lines or features in it.
+    used : mapping
+        Layer -> name in the file -> wanted name, of every column that is read.
+    unused : mapping
+        Layer -> names in the file of columns that are not read.
+    asked : tuple
+        Questions with their answers, in order; None where one stays open.
+    sets : mapping
+        What the answers set in the settings file.
+    problems, remarks : tuple
+        What reading says with these settings; where questions are open, as if each had its first answer, so that what is
+        wrong beside them is told now.
+    vineyard : Vineyard or None
+        As it was read, where all is ready.
+    """
+
+    counts: Mapping[str, int]
+    used: Mapping[str, Mapping[str, str]]
+    unused: Mapping[str, tuple[str, ...]]
+    asked: tuple[tuple[Question, Option | None], ...]
+    sets: Mapping[str, Any]
+    problems: tuple[Problem, ...]
+    remarks: tuple[Remark, ...]
+    vineyard: Vineyard | None
+
+    @property
+    def open(self) -> tuple[Question, ...]:
+        """Questions that stay open."""
+        return tuple(question for question, option in self.asked if option is None)
+
+    @property
+    def ready(self) -> bool:
+        """Whether a plan can be made: nothing is open, and nothing wrong."""
+        return not self.open and not self.problems
+
+
+@dataclass
+class _Tables:
+    """The tables of both files as they were read, before anything declared of them."""
+
+    raw: dict[str, RawTable] = field(default_factory=dict)
+    sitting: Sitting = field(default_factory=lambda: Sitting(proposed, {}))
+
+    def declared(self, layer: str) -> RawTable:
+        """A table as the settings now declare it."""
+        return as_declared(self.raw[layer], _declared(self.sitting.tables), Faults())
+
+    def names(self, layer: str, name: str) -> list[str]:
+        """Texts of a column of a layer, as declared."""
+        table = self.declared(layer).table if layer in self.raw else pd.DataFrame()
+        return [text for text in table[name].map(name_text) if text] if name in table else []
+
+
+def check_files(
+    vineyard: str | Path,
+    samples: str | Path | None = None,
+    *,
+    settings: Mapping[str, Any] | None = None,
+    answer: Answer = proposed,
+) -> Checked:
+    """Read a vineyard and its weighed vines, ask what is not clear, and plan nothing.
+
+    Parameters
+    ----------
+    vineyard, samples : str or Path
+        As for `read_vineyard`; samples that the settings name are taken where none are given.
+    settings : mapping, optional
+        Tables of the settings file as it is; files named there (samples, rules, trainings) count from the vineyard's folder.
+    answer : callable, optional
+        Answers each question; as proposed if not given.
+
+    Returns
+    -------
+    Checked
+
+    Raises
+    ------
+    DataError
+        If a file of own rules or trainings is at fault.
+    """
+    path = Path(vineyard)
+    beside = {name: path.parent / str(told) for name, told in dict((settings or {}).get("files", {})).items() if told}
+    file = beside.get("samples") if samples is None else Path(samples)
+    book, known = load_rules(beside.get("rules")), load_trainings(beside.get("trainings"))
+    sitting = Sitting(answer, settings or {})
+    if path.suffix.lower() in ENDINGS:
+        _ask_layers(path, sitting)
+    if file is not None:
+        _ask_sheet(file, sitting)
+    tables = _Tables(_opened(path, file, sitting), sitting)
+    for layer in [name for name in incoming() if name in tables.raw]:
+        _ask_columns(tables, layer, Surroundings(tables.names("blocks", "block"), tables.names("rows", "row"), book))
+    _ask_decimal_mark(tables)
+    if "blocks" in tables.raw:
+        ask_unnamed(sitting, lambda: tables.declared("blocks"), path.stem)
+        ask_trainings(sitting, lambda: tables.declared("blocks"), known)
+        ask_rules(sitting, lambda: tables.declared("blocks"), book)
+        if "vines" in tables.raw:
+            ask_statuses(sitting, lambda: tables.declared("vines"))
+        _ask_grid(tables)
+        _ask_bearings(tables, known)
+    return _told(path, file, tables, book, known)
+
+
+def _declared(tables: Mapping[str, Any]) -> Declared:
+    told = choices_of(tables)
+    columns, values, blocks = (told.get(key, {}) for key in ("columns", "values", "block_values"))
+    return Declared(columns, values, blocks, told.get("decimal_mark", ""))
+
+
+def _opened(path: Path, file: Path | None, sitting: Sitting) -> dict[str, RawTable]:
+    """The raw tables of both files; what cannot be read is told later, when all is read."""
+    told, faults = choices_of(sitting.tables), Faults(path.name)
+    raw = read_layers(path, faults, told.get("layers", {}))
+    if file is not None:
+        lines = told.get("header_row", ())
+        lines = (lines,) if isinstance(lines, int) else tuple(lines)
+        weighed = read_sample_file(file, faults, Declared(sheet=told.get("sheet", ""), header_row=lines))
+        raw = {name: table for name, table in raw.items() if name != "samples"}
+        raw |= {} if weighed is None else {"samples": weighed}
+    return raw
+
+
+def _ask_layers(path: Path, sitting: Sitting) -> None:
+    """Ask which layers of a file are which, where they have other names."""
+    found = propose_layers([name for name in layer_names(path) if name not in sitting.tables.get("layers", {}).values()])
+    for layer, name in found.items():
+        about = Message("check.ask_layer", {"layer": Message(f"check.{layer}"), "name": name})
+        sitting.ask(about, [Option(Message("check.that_one", {"name": name}), {"layers": {layer: name}})])
+
+
+def _ask_sheet(file: Path, sitting: Sitting) -> None:
+    """Ask which sheet of a workbook, and which of its lines names the columns, where it is not the first."""
+    told = choices_of(sitting.tables)
+    sheets = sheets_of(file, Faults(file.name))
+    if not sheets or "header_row" in told:
+        return
+    heads = {name: header_lines(lines, "samples") for name, lines in sheets.items()}
+    score = {
+        name: max((header_score(cells, "samples") for number, cells in lines if number in heads[name]), default=0.0)
+        for name, lines in sheets.items()
+    }
+    usual = next((name for name in sheets if name.strip().casefold() == "samples"), next(iter(sheets)))
+    best = told.get("sheet") or max(sheets, key=lambda name: (score[name], name == usual))
+    best = next((name for name in sheets if name.casefold() == str(best).casefold()), usual)
+    if best != usual and "sheet" not in told and score[best] > score[usual]:
+        options = [Option(Message("check.that_one", {"name": name}), {"files": {"sheet": name}}) for name in (best, usual)]
+        if sitting.ask(Message("check.ask_sheet", {"name": best}), options) is None:
+            best = usual
+    first = next((number for number, cells in sheets[best] if any(map(name_text, cells))), 1)
+    if heads[best] and heads[best] != (first,):
+        lines = heads[best][0] if len(heads[best]) == 1 else list(heads[best])
+        shown = " + ".join(map(str, heads[best]))
+        option = Option(Message("check.that_line", {"line": shown}), {"files": {"header_row": lines}})
+        sitting.ask(Message("check.ask_header", {"line": shown}), [option])
+
+
+def _ask_columns(tables: _Tables, layer: str, around: Surroundings) -> None:
+    """Ask for every column that a layer lacks and may have under another name."""
+    raw = tables.declared(layer)
+    taken = {clean_name(name) for name in tables.sitting.tables.get("columns", {}).get(layer, {}).values()}
+    found = propose_columns(raw, around, taken)
+    for name in _in_place_of_others(raw, found):
+        found.pop(name, None)
+    for name, candidates in found.items():
+        means = Message(f"layers.{layer}_{name}")
+        fields = {"layer": Message(f"check.{layer}"), "column": name, "means": means}
+        about = Message("check.ask_column", fields)
+        options = [option for candidate in candidates[:MOST_OPTIONS] for option in _options(layer, candidate)]
+        tables.sitting.ask(about, options, 0 if candidates[0].settled else None)
+
+
+def _in_place_of_others(raw: RawTable, found: Mapping[str, list[Candidate]]) -> set[str]:
+    """Wanted columns that are not asked for, as others stand for them: two spacings in one cell, or a place by number."""
+
+    def there(name: str) -> bool:
+        return name in found or any(one in raw.table for one in column(raw.layer, name).names)
+
+    spare: set[str] = set()
+    if raw.layer == "blocks":
+        apart = [name for name in SPACINGS if there(name)]
+        spare |= {"row_by_vine"} if len(apart) == 2 else set(SPACINGS) if there("row_by_vine") else set()
+    if raw.layer == "samples":
+        complete = [pair for pair in PLACES if all(map(there, pair))]
+        geometry = "geometry" in raw.table
+        keep = {name for pair in complete for name in pair}
+        spare |= {name for pair in PLACES[1:] for name in pair if geometry or name not in keep}
+        spare |= {"easting", "northing"} if ("lon", "lat") in complete else set()
+    return spare
+
+
+def _options(layer: str, candidate: Candidate) -> list[Option]:
+    """A candidate as an answer; one for each unit where its name tells none."""
+    entry, units = candidate.entry, ("",) if candidate.settled else candidate.units
+    found = []
+    for unit in units:
+        key = f"{entry.name}_{unit}" if unit else candidate.key
+        fields = {"name": candidate.given, "unit": unit or candidate.unit, "examples": " · ".join(candidate.examples)}
+        label = "check.column_in" if fields["unit"] else "check.column"
+        found.append(Option(Message(label, fields), {"columns": {layer: {key: candidate.given}}}))
+    return found
+
+
+def _ask_decimal_mark(tables: _Tables) -> None:
+    """Ask for the decimal mark where numbers stand as text with a comma."""
+    if "decimal_mark" in tables.sitting.tables.get("files", {}):
+        return
+    comma, point, place = 0, 0, ""
+    for layer in tables.raw:
+        table = tables.declared(layer).table
+        for entry in columns_of(layer):
+            for name in [name for name in entry.names if name in table and entry.kind != "text"]:
+                texts = [name_text(value) for value in table[name] if isinstance(value, str)]
+                pieces = [part for text in texts for part in text.replace("x", " ").replace("×", " ").split()]
+                here = sum(bool(DECIMAL_COMMA.fullmatch(part)) for part in pieces)
+                point += sum("." in part and bool(np.isfinite(numbers([part])).all()) for part in pieces)
+                place = place or (tables.raw[layer].headers.get(name, name) if here else "")
+                comma += here
+    if comma:
+        options = [Option(Message("check.comma"), {"files": {"decimal_mark": ","}})]
+        options += [Option(Message("check.point"), {"files": {"decimal_mark": "."}})]
+        tables.sitting.ask(Message("check.ask_mark", {"name": place}), options, 0 if not point else None)
+
+
+def _ask_grid(tables: _Tables) -> None:
+    """Ask for the grid of eastings and northings: the one on which the samples lie in the blocks."""
+    if "samples" not in tables.raw or "crs" in tables.sitting.tables.get("files", {}):
+        return
+    table = tables.declared("samples").table
+    by_number = "row" in table and "vine" in table
+    if by_number or "geometry" in table or not {"easting", "northing"} <= set(table) or {"lon", "lat"} <= set(table):
+        return
+    blocks = _blocks_of(tables)
+    if blocks is None:
+        return
+    given = shapely.points(*(numbers(table[name].map(name_text)) for name in ("easting", "northing")))
+    fitting = [crs for crs in _grids(tables.raw["blocks"].crs, blocks) if _share_on(given, crs, blocks) >= ON_BLOCKS]
+    options = [Option(Message("check.grid", {"crs": crs, "name": _named(crs)}), {"files": {"crs": crs}}) for crs in fitting]
+    tables.sitting.ask(Message("check.ask_grid"), options)
+
+
+def _grids(own: CRS | None, blocks: gpd.GeoDataFrame) -> list[str]:
+    """Grids that eastings may be of: the vineyard file's own, and the UTM zones of the place on common datums."""
+    utm = blocks.geometry.estimate_utm_crs()
+    zone, south = int(str(utm.utm_zone)[:-1]), str(utm.utm_zone).endswith("S")
+    codes = [own.to_epsg()] if own is not None and own.is_projected else []
+    codes += [32700 + zone if south else 32600 + zone]
+    codes += [31960 + zone + 0 if south and 17 <= zone <= 25 else 25800 + zone if 28 <= zone <= 38 else 26900 + zone]
+    found = []
+    for code in dict.fromkeys(code for code in codes if code):
+        try:
+            found.append(CRS.from_epsg(code).to_authority())
+        except CRSError:
+            continue
+    return [":".join(authority) for authority in found if authority is not None]
+
+
+def _named(crs: str) -> str:
+    return str(CRS.from_user_input(crs).name)
+
+
+def _share_on(given: np.ndarray[Any, Any], crs: str, blocks: gpd.GeoDataFrame) -> float:
+    """Share of points that lie in or close to the blocks when they are read on a grid."""
+    points = gpd.GeoSeries(given, crs=crs).to_crs(blocks.crs)
+    return float((points.distance(blocks.union_all()) <= NEAR_M).mean())
+
+
+def _blocks_of(tables: _Tables, known: Mapping[str, Training] | None = None) -> gpd.GeoDataFrame | None:
+    """The checked blocks, as far as they have a place."""
+    blocks = check_blocks(tables.declared("blocks"), Faults(), known)[0][0]  # of several projections the first will do
+    sound = blocks[blocks.geometry.notna() & ~blocks.geometry.is_empty & (blocks["block"] != "")]
+    return sound if blocks.crs is not None and len(sound) else None
+
+
+def _ask_bearings(tables: _Tables, known: Mapping[str, Training]) -> None:
+    """Ask which way the rows run, in blocks without drawn rows and without a bearing."""
+    blocks = _blocks_of(tables, known)
+    if blocks is None:
+        return
+    drawn = {name.casefold() for name in tables.names("rows", "block")}
+    rows = len(tables.raw["rows"].table) if "rows" in tables.raw else 0
+    drawn |= {blocks["block"].iloc[0].casefold()} if rows and len(blocks) == 1 else set()
+    vines = _weighed_places(tables, blocks)
+    for block in blocks[blocks["row_bearing_deg"].isna()].itertuples():
+        if block.block.casefold() in drawn:
+            continue
+        here = None if vines is None else vines[vines["block"] == block.block]
+        options = []
+        for bearing in propose_bearings(block.geometry, here)[:MOST_OPTIONS]:
+            degrees = round(to_true_bearing(block.geometry.centroid, blocks.crs, bearing.degrees), 1)
+            label = Message(f"check.rows_along_{bearing.why}", {"degrees": degrees, "rows": int(bearing.length_m)})
+            options.append(Option(label, {"block": {block.block: {"row_bearing_deg": degrees}}}))
+        tables.sitting.ask(Message("check.ask_bearing", {"block": block.block}), options)
+
+
+def _weighed_places(tables: _Tables, blocks: gpd.GeoDataFrame) -> pd.DataFrame | None:
+    """Block, row, easting and northing of weighed vines that have a place."""
+    if "samples" not in tables.raw:
+        return None
+    crs = tables.sitting.tables.get("files", {}).get("crs")
+    samples = check_samples(tables.declared("samples"), blocks.reset_index(drop=True), Faults(), crs=crs)
+    placed = samples[samples.geometry.notna()]
+    return pd.DataFrame(placed[["block", "row"]]).assign(easting=placed.geometry.x, northing=placed.geometry.y)
+
+
+def _told(path: Path, file: Path | None, tables: _Tables, book: RuleBook, known: Mapping[str, Training]) -> Checked:
+    """Read all once more as it is declared now, and gather what is to be told."""
+    faults, settings = Faults(path.name), tables.sitting.tables
+    still_open = [question for question, option in tables.sitting.asked if option is None]
+    for question in still_open:
+        settings = merged(settings, question.options[0].sets) if question.options else settings
+    vineyard = read_vineyard(path, samples=file, faults=faults, trainings=known, **choices_of(settings))
+    for block in vineyard.blocks.itertuples():
+        problems = faults.problems
+        before = len(problems)
+        problems.gather(book.resolve, str(block.rule), str(block.variety))
+        problems[before:] = [
+            replace(p, file=path.name, layer="blocks", row=f"block '{block.block}'") for p in problems[before:]
+        ]
+    used: dict[str, dict[str, str]] = {}
+    unused: dict[str, tuple[str, ...]] = {}
+    for layer, raw in tables.raw.items():
+        names = {name for entry in columns_of(layer) for name in entry.names}
+        declared = {clean_name(g): key for key, g in tables.sitting.tables.get("columns", {}).get(layer, {}).items()}
+        given = {name: declared.get(name, name) for name in map(str, raw.table.columns) if name != "geometry"}
+        used[layer] = {raw.headers.get(name, name): wanted for name, wanted in given.items() if wanted in names}
+        unused[layer] = tuple(raw.headers.get(name, name) for name, wanted in given.items() if wanted not in names)
+    return Checked(
+        counts={layer: len(raw.table) for layer, raw in tables.raw.items()},
+        used=used,
+        unused=unused,
+        asked=tuple(tables.sitting.asked),
+        sets=tables.sitting.added,
+        problems=tuple(faults.problems),
+        remarks=tuple(faults.remarks),
+        vineyard=None if faults.problems or still_open else vineyard,
+    )

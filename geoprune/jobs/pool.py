@@ -1,0 +1,79 @@
+"""Blocks on all cores: processes of this machine, begun early, ended with the run whatever happens to it.
+
+Processes are forked from one small server that has loaded what blocks need and has no threads, so that each is there at
+once and none inherits a lock. Each holds BLAS to one thread: numbers do not depend on how many there are.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
+from multiprocessing import connection, forkserver
+
+#: Libraries are told by these how many threads they may begin.
+ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+#: How Python calls the processes of an executor.
+PROCESS_NAMES = ("ForkServerProcess", "SpawnProcess")
+#: What a process needs to plan and draw a block.
+NEEDED = ["geoprune.jobs.block"]
+
+
+def begin_early() -> None:
+    """Begin to load what processes need, beside what this process does meanwhile; nothing where it cannot be."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return
+    with one_thread_each():  # what the server is told holds for all that are forked from it
+        multiprocessing.set_forkserver_preload(NEEDED)
+        forkserver.ensure_running()
+
+
+@contextmanager
+def block_processes(count: int) -> Iterator[Executor]:
+    """Yield `count` processes to work on blocks; they end at the end, at once when the run is told to stop."""
+    methods = multiprocessing.get_all_start_methods()
+    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
+    begin_early()
+    executor = ProcessPoolExecutor(count, mp_context=context, initializer=_begin)
+    try:
+        yield executor
+    except BaseException:
+        for process in multiprocessing.active_children():
+            if process.name.startswith(PROCESS_NAMES):
+                process.terminate()
+        raise
+    finally:
+        executor.shutdown(wait=True, cancel_futures=True)
+
+
+@contextmanager
+def one_thread_each() -> Iterator[None]:
+    """Have processes that are begun now hold their libraries to one thread."""
+    before = {name: os.environ.get(name) for name in ONE_THREAD}
+    os.environ.update(ONE_THREAD)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def _begin() -> None:
+    """Leave Ctrl-C to the run, and end with it even where it was killed."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    run = multiprocessing.parent_process()
+    if run is not None:
+        threading.Thread(target=_end_with, args=(run.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    connection.wait([sentinel])
+    os._exit(1)

@@ -1,0 +1,202 @@
+"""The whole job: reads every file, plans every block, draws the pages and writes the results."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+from geoprune.brief import BlockBrief
+from geoprune.deliver.deliverables import provenance_of
+from geoprune.deliver.edition import Style
+from geoprune.deliver.folders import block_folders
+from geoprune.deliver.writing.block import Results, vines_drawn
+from geoprune.deliver.writing.folder import check_target, plain_target, replace_folder, tidy
+from geoprune.deliver.writing.output import ResultWriter
+from geoprune.errors import DataError, Problem, Remark
+from geoprune.jobs.block import BlockTask, task_of, work_block
+from geoprune.jobs.inputs import Inputs, read_inputs
+from geoprune.jobs.kept import KeptPlans
+from geoprune.jobs.pool import begin_early, block_processes
+from geoprune.jobs.runner import Failure, Progress, map_blocks
+from geoprune.plan import EstatePlan
+from geoprune.settings import Settings, settings_text
+from geoprune.text import one_line
+from geoprune.words import Reader, say
+
+#: The effective settings among the results.
+WRITTEN_SETTINGS = "settings.toml"
+
+
+@dataclass(frozen=True, eq=False)
+class Prescription:
+    """What became of a job.
+
+    Attributes
+    ----------
+    briefs : tuple of BlockBrief
+        What is told of each block that was planned, in the file's order. Of its plan only small tables are there (zones,
+        areas to replant): the others are in the results, and a vineyard may be large.
+    remarks : tuple of Remark
+        What is to be said of the vineyard as a whole.
+    out : Path
+    failures : tuple of Failure
+    kept : tuple of str
+        Blocks whose plan was kept from an earlier run.
+    """
+
+    briefs: tuple[BlockBrief, ...]
+    remarks: tuple[Remark, ...]
+    out: Path
+    failures: tuple[Failure, ...] = ()
+    kept: tuple[str, ...] = ()
+
+
+def prescribe(
+    vineyard: str | Path,
+    out: str | Path,
+    *,
+    settings: Settings | None = None,
+    force: bool = False,
+    resume: bool = False,
+    cores: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Prescription:
+    """Plan every block of a vineyard file and write maps, sheets, tables and layers.
+
+    Parameters
+    ----------
+    vineyard : str or Path
+        GeoPackage, GeoJSON, zipped Shapefile or KML (docs/conventions.md).
+    out : str or Path
+        Folder that appears, whole or not at all.
+    settings : Settings, optional
+        The defaults where none are given; no settings file is looked for here (`settings.find_settings` does).
+    force : bool
+        Replace the results of an earlier run.
+    resume : bool
+        Keep the plan of every block as soon as it is made, and use those that a run into the same folder with `resume`
+        kept where nothing that they were made from has changed since. Pages are made anew.
+    cores : int, optional
+        Work on so many blocks at a time, each in a process of its own; a script that asks for it must be guarded by
+        `if __name__ == "__main__"`. By default threads of this process.
+    executor : concurrent.futures.Executor, optional
+        Where blocks are worked on instead, such as the client of a cluster. Plans are not kept then.
+    progress : callable, optional
+        See `jobs.map_blocks`.
+
+    Returns
+    -------
+    Prescription
+        A block that failed is among its `failures`, is warned of in the results, and has no folder in them.
+
+    Raises
+    ------
+    DataError
+        With every problem of settings and files, or of all blocks when every one failed; nothing is written then.
+    OutputError
+        If `out` may not be replaced or cannot be written.
+
+    Notes
+    -----
+    Results do not depend on where and in how many parts the work is done.
+    """
+    settings = settings or Settings()
+    if problems := [*settings.problems(), *choice_problems(settings)]:
+        raise DataError(problems)
+    vineyard, out = Path(vineyard), plain_target(Path(out))
+    tidy(out)
+    check_target(out, force=force)
+    if executor is None and cores is not None and cores > 1:
+        begin_early()
+    inputs = read_inputs(vineyard, settings)
+    kept = KeptPlans.beside(out) if resume and executor is None else None
+    with workforce(cores, len(inputs.prepared), executor) as pool:
+        return _prescribe(inputs, out, force=force, kept=kept, executor=pool, progress=progress)
+
+
+def _prescribe(
+    inputs: Inputs, out: Path, *, force: bool, kept: KeptPlans | None, executor: Executor | None, progress: Progress | None
+) -> Prescription:
+    """Do the blocks one by one, each written as soon as it is done, then what all share."""
+    settings, style = inputs.settings, style_of(inputs.settings)
+    estate = EstatePlan((), inputs.vineyard.layers_crs or inputs.vineyard.crs, settings.as_data(), (), inputs.sources)
+    drawn = vines_drawn(len(block.trellis.vines) for block in inputs.prepared)
+    work = partial(work_block, results=Results(style, provenance_of(estate), estate.crs, drawn=drawn), kept=kept)
+    beside = {WRITTEN_SETTINGS: settings_text(settings, folder=out, language=settings.pages.language)}
+    tasks = [task_of(block, inputs.beside) for block in inputs.prepared]
+    folders = block_folders(task.name for task in tasks)
+    said: list[Prescription] = []
+
+    def fill(folder: Path) -> None:
+        writer = ResultWriter(folder, out)
+        keys: dict[str, str] = {}
+        before: set[str] = set()
+        failures: dict[int, Failure] = {}
+        for outcome in map_blocks(work, tasks, name=_name, executor=executor, progress=progress):
+            if outcome.failure is not None:
+                failures[outcome.position] = outcome.failure
+            elif outcome.result is not None:
+                writer.add(outcome.position, folders[outcome.block], outcome.result.output)
+                keys[outcome.block] = outcome.result.key
+                before |= {outcome.block} if outcome.result.kept else set()
+        failed = tuple(failure for _, failure in sorted(failures.items()))
+        if failed and not keys:
+            raise DataError(_problem(failure) for failure in failed)
+        remarks = [remark for remark in inputs.vineyard.remarks if not remark.block]
+        remarks += [Remark("warning", failure.message) for failure in failed]
+        writer.finish(replace(estate, remarks=tuple(remarks)), style=style, beside=beside)
+        if kept is not None:
+            kept.forget_others(set(keys.values()))
+        names = tuple(task.name for task in tasks if task.name in before)
+        said.append(Prescription(writer.briefs, tuple(remarks), out, failed, names))
+
+    replace_folder(out, fill, force=force)
+    return said[0]
+
+
+@contextmanager
+def workforce(cores: int | None, blocks: int, executor: Executor | None = None) -> Iterator[Executor | None]:
+    """Yield where blocks are worked on: as given, processes where several are asked for and of use, else None."""
+    count = min(cores or 1, blocks)
+    if executor is not None or count < 2:
+        yield executor
+        return
+    with block_processes(count) as processes:
+        yield processes
+
+
+def style_of(settings: Settings) -> Style:
+    """Return who reads the pages, and on what paper.
+
+    Raises
+    ------
+    ValueError
+        If the locale or the background cannot be; `choice_problems` tells of both.
+    """
+    pages = settings.pages
+    reader = Reader(pages.language, pages.units, pages.locale or "")
+    return Style(reader, pages.paper, pages.background, pages.credit or "")
+
+
+def choice_problems(settings: Settings) -> list[Problem]:
+    """Return which choices of the pages cannot be."""
+    pages, found = settings.pages, []
+    for name, alone in (("locale", replace(pages, background=None)), ("background", replace(pages, locale=None))):
+        try:
+            style_of(replace(settings, pages=alone))
+        except ValueError as error:
+            found.append(Problem(settings.file, "", f"[pages] {name}", one_line(error), "Correct it, or leave it out"))
+    return found
+
+
+def _name(task: BlockTask) -> str:
+    return task.name
+
+
+def _problem(failure: Failure) -> Problem:
+    return Problem("", "", f"block '{failure.block}'", say(failure.message, "en", "us").rstrip("."), "Nothing was written")

@@ -1,0 +1,44 @@
+"""A settings file beside a vineyard, with a table for each of its blocks, to be filled in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from geoprune.errors import OutputError
+from geoprune.reading import Faults
+from geoprune.reading.vector_files import read_layers
+from geoprune.settings import SETTINGS_FILE, settings_template
+
+
+def write_settings_file(vineyard: str | Path, *, language: str = "en", units: str = "us") -> Path:
+    """Write `geoprune.toml` beside a vineyard file and return its path.
+
+    Raises
+    ------
+    DataError
+        If the vineyard file cannot be opened.
+    OutputError
+        If there is a settings file already, or it cannot be written.
+    """
+    vineyard = Path(vineyard)
+    target = vineyard.parent / SETTINGS_FILE
+    text = settings_template(language, units, blocks=block_names(vineyard))
+    try:
+        with target.open("x", encoding="utf-8") as handle:
+            handle.write(text)
+    except FileExistsError:
+        raise OutputError(f"{target}: exists already. Change it there, or move it away first.") from None
+    except OSError as error:
+        raise OutputError(f"{target}: cannot be written: {error.strerror or error}") from error
+    return target
+
+
+def block_names(vineyard: Path) -> list[str]:
+    """Return what a vineyard file calls its blocks; whatever else may be wrong with it is told when it is planned."""
+    faults = Faults(vineyard.name)
+    layers = read_layers(vineyard, faults)
+    faults.problems.stop()
+    blocks = layers.get("blocks")
+    if blocks is None or "block" not in blocks.table:
+        return []
+    return [str(name) for name in blocks.table["block"].dropna().unique()]
