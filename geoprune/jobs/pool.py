@@ -6,14 +6,15 @@ once and none inherits a lock. Each holds BLAS to one thread: numbers do not dep
 
 from __future__ import annotations
 
+import atexit
 import multiprocessing
 import os
 import signal
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
-from multiprocessing import connection, forkserver
+from contextlib import contextmanager, suppress
+from multiprocessing import connection, forkserver, resource_tracker
 
 #: Libraries are told by these how many threads they may begin.
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
@@ -29,7 +30,9 @@ def begin_early() -> None:
         return
     with one_thread_each():  # what the server is told holds for all that are forked from it
         multiprocessing.set_forkserver_preload(NEEDED)
-        forkserver.ensure_running()
+        with deaf_to_the_terminal():
+            forkserver.ensure_running()
+        atexit.register(_end_server)
 
 
 @contextmanager
@@ -51,6 +54,22 @@ def block_processes(count: int) -> Iterator[Executor]:
 
 
 @contextmanager
+def deaf_to_the_terminal() -> Iterator[None]:
+    """Have processes that are begun now leave Ctrl-C and a closed terminal to the run, from their first moment.
+
+    A terminal tells every process of a run; one that is still loading would answer with a traceback. What is blocked
+    stays so in what is begun, and reaches the run itself at the end of the block.
+    """
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGHUP])
+    try:
+        resource_tracker.ensure_running()  # unblocks SIGINT when it begins, so it comes first
+        signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
 def one_thread_each() -> Iterator[None]:
     """Have processes that are begun now hold their libraries to one thread."""
     before = {name: os.environ.get(name) for name in ONE_THREAD}
@@ -63,6 +82,14 @@ def one_thread_each() -> Iterator[None]:
                 del os.environ[name]
             else:
                 os.environ[name] = value
+
+
+def _end_server() -> None:
+    """End the server with the run: left alone it would go on loading for seconds. Not while others use it."""
+    number = getattr(getattr(forkserver, "_forkserver", None), "_forkserver_pid", None)
+    if number is not None and not multiprocessing.active_children():
+        with suppress(ProcessLookupError):
+            os.kill(number, signal.SIGTERM)
 
 
 def _begin() -> None:

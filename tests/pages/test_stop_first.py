@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from rich.console import Console
-from small_plans import UTM, edition, partly_stopped_brief, small_brief, stopped_brief
+from small_plans import edition, partly_stopped_brief, small_brief, stopped_brief
 
 from geoprune.brief import BlockBrief, brief_block, estate_stop
 from geoprune.cli.summary import print_summary
@@ -20,7 +20,7 @@ from geoprune.deliver.maps import render_block_map, render_estate
 from geoprune.deliver.maps.telling import tell_block
 from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf, report_html
 from geoprune.errors import Message
-from geoprune.plan import EstatePlan, PlanOptions
+from geoprune.jobs import Prescription
 from geoprune.words import Reader, languages, word_lists
 
 
@@ -98,7 +98,7 @@ def test_the_terminal_says_so_first(tmp_path: Path) -> None:
     kinds = {"Well": small_brief(), "Dead": stopped_brief(), "Half": partly_stopped_brief()}
     plans = tuple(replace(brief.plan, name=name) for name, brief in kinds.items())
     told = Console(record=True, width=200, file=StringIO())
-    print_summary(told, EstatePlan(plans, UTM, PlanOptions()), tmp_path, Reader())
+    print_summary(told, Prescription(tuple(map(brief_block, plans)), (), tmp_path), Reader())
     lines = told.export_text().splitlines()
     assert lines[0].startswith("STOP, no number: Dead; Half (zone 1).")
     assert any(line.startswith("Dead: STOP") for line in lines)

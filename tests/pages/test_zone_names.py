@@ -15,7 +15,8 @@ from geoprune.brief import brief_block
 from geoprune.cli.summary import print_summary
 from geoprune.deliver.maps import render_block_map
 from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf
-from geoprune.plan import BlockPlan, EstatePlan, PlanOptions
+from geoprune.jobs import Prescription
+from geoprune.plan import BlockPlan
 from geoprune.words import Reader
 
 
@@ -51,6 +52,6 @@ def test_hostile_names_stay_text(open_page: Callable) -> None:
     assert watched.page.locator("#zones img").count() == 0
     assert not [message for message in watched.messages if "Error" in message]
     console = Console(record=True, width=300, file=StringIO())
-    print_summary(console, EstatePlan((plan,), plan.crs, PlanOptions()), Path("out"), Reader())
+    print_summary(console, Prescription((brief_block(plan),), (), Path("out")), Reader())
     told = console.export_text()
     assert not set(told) & {"\u202e", "\x07"}

@@ -91,6 +91,25 @@ def test_a_signal_while_replacing_keeps_the_old_results(job, tmp_path):
     assert (tmp_path / "out" / "summary.json").read_bytes() == before
 
 
+def begun_by(process):
+    with open(f"/proc/{process.pid}/task/{process.pid}/children") as listed:
+        return listed.read().split()
+
+
+@pytest.mark.skipif(not os.path.exists("/proc/self/task"), reason="no list of processes on this system")
+@pytest.mark.parametrize("name", ["SIGINT", "SIGHUP"])
+def test_processes_that_still_load_leave_the_terminal_to_the_run(job, tmp_path, name):
+    process = begin(*job, "--out", str(tmp_path / "out"), "--cores", "2", "--quiet")
+    wait_for(lambda: len(begun_by(process)) >= 2, process)
+    begun = begun_by(process)
+    time.sleep(0.3)
+    os.killpg(process.pid, getattr(signal, name))
+    assert process.communicate(timeout=60) == ("", "")
+    assert process.returncode == 128 + getattr(signal, name)
+    assert list(tmp_path.iterdir()) == []
+    assert not any(os.path.exists(f"/proc/{number}/exe") for number in begun)
+
+
 #: Replaces a folder with another thread running, and is told to stop in the midst of making, exchanging, renaming and
 #: removing; it renames where the system cannot exchange folders.
 DISTURBED = """

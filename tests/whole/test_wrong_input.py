@@ -1,6 +1,6 @@
 """Bad input to rules, injury, harvest and spacing: one clear message each, code 1, nothing written."""
 
-from pathlib import Path
+import os
 
 import pytest
 from click.testing import CliRunner
@@ -139,15 +139,15 @@ def test_a_fault_is_told_on_one_line(tmp_path):
 def test_files_that_cannot_be_read_are_code_1(tmp_path, monkeypatch):
     # as the system answers of a file that another user may not read; the superuser, who may run tests, reads all
     vineyard, weights = write_job(tmp_path, square(), samples(spread=0))
-    opened = Path.open
+    opened = os.open
 
     def refuse(path, *arguments, **options):
-        if path == weights:
+        if str(path) == str(weights):
             raise PermissionError(13, "Permission denied", str(path))
         return opened(path, *arguments, **options)
 
     monkeypatch.setattr("os.access", lambda path, mode, **_: str(path) != str(weights))
-    monkeypatch.setattr("pathlib.Path.open", refuse)
+    monkeypatch.setattr("os.open", refuse)
     arguments = ["prescribe", vineyard, "--samples", weights, "--out", tmp_path / "out"]
     done = CliRunner().invoke(main, [str(argument) for argument in arguments])
-    refused(tmp_path, done, f"{weights}: Permission denied.")
+    refused(tmp_path, done, f"{weights.name}, layer samples: the file cannot be opened (Permission denied)")

@@ -22,5 +22,5 @@ def shorten(text: str, most: int = LONGEST) -> str:
 
 
 def css_string(text: str) -> Markup:
-    """Return text as a string of a style sheet; all but ASCII letters and digits as escapes (CSS Syntax Level 3, section 4.3.7)."""
+    """Return text as a CSS string; all but ASCII letters and digits are escapes (CSS Syntax Level 3, section 4.3.7)."""
     return Markup('"' + re.sub(r"[^A-Za-z0-9]", lambda found: f"\\{ord(found.group()):x} ", text) + '"')
