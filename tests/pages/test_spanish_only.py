@@ -67,8 +67,10 @@ NAMES = (
 )
 
 
-#: Layers as a user's own file names them, in English, after the word for one: a single name or a list.
-LAYERS_NAMED = re.compile(r"\bcapa\b:?(?:(?:,| y)? (?:blocks|rows|vines|samples|bud_checks|scores|harvest)\b)+")
+#: Layers as a user's own file names them, in English, after the word for one, and columns of several words.
+LAYERS_NAMED = re.compile(
+    r"\bcapa\b:?(?:(?:,| y)? (?:blocks|rows|vines|samples|bud_checks|scores|harvest)\b)+|\b[a-z]+(?:_[a-z]+)+\b"
+)
 
 
 def words_of(text: str) -> set[str]:
