@@ -226,7 +226,8 @@ class Columns:
             self._tell(name, np.isnan(values) & ~bad & ~unclear, "is empty", f"Give {name} as a number")
         if whole:
             self._tell(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
-        values = values * factor
+        with np.errstate(over="ignore"):  # what grows past all numbers is told as out of range
+            values = values * factor
         if limits is not None:
             low, high = limits
             unit = f" {shown_unit}" if shown_unit else ""

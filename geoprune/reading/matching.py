@@ -191,7 +191,8 @@ def _within(texts: list[str], entry: Column, unit: str) -> float:
         return float(np.isfinite(values).mean())
     low, high = entry.limits
     factors = [SUFFIXES[entry.kind][unit]] if unit else [*SUFFIXES.get(entry.kind, {"": 1.0}).values()]
-    return float(max(((values * factor >= low) & (values * factor <= high)).mean() for factor in factors))
+    with np.errstate(over="ignore"):  # what grows past all numbers is out of range
+        return float(max(((values * factor >= low) & (values * factor <= high)).mean() for factor in factors))
 
 
 def numbers(texts: Iterable[str]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
