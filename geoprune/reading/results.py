@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pyogrio
@@ -12,6 +14,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from geoprune.errors import DataError, Problem
 
 PACKAGE = "prescription.gpkg"
+MEND = "Give a folder that geoprune prescribe wrote"
 #: Layer -> columns that are needed of it.
 NEEDED = {
     "vines": ("block", "row", "vine", "zone", "buds_per_vine"),
@@ -44,13 +47,37 @@ class Results:
         """Block -> training."""
         return dict(zip(self.blocks["block"], self.blocks["training"], strict=True))
 
-    def one_block(self, block: str) -> Results:
-        """Return the results of one block alone."""
-        return Results(*(table[table["block"] == block].reset_index(drop=True) for table in self.tables()))
 
-    def tables(self) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-        """The three tables."""
-        return self.vines, self.runs, self.blocks
+def read_result_layers(
+    folder: Path, needed: Mapping[str, Sequence[str]], problems: list[Problem], *, geometry: bool
+) -> dict[str, Any]:
+    """Read layers of a folder that `geoprune prescribe` wrote; what cannot be read or lacks columns is noted in `problems`.
+
+    Parameters
+    ----------
+    needed : mapping
+        Layer -> columns that are needed of it.
+    geometry : bool
+        Give GeoDataFrames, with the shapes; else DataFrames.
+    """
+    package = folder / PACKAGE
+    if not package.exists():
+        problems.append(Problem(folder.name, "", "", f"there is no {PACKAGE} in it", MEND))
+        return {}
+    layers = {}
+    for layer, columns in needed.items():
+        try:
+            table = pyogrio.read_dataframe(package, layer=layer, read_geometry=geometry)
+        except (DataSourceError, DataLayerError, OSError):
+            problems.append(Problem(folder.name, "", "", f"layer {layer} cannot be read from {PACKAGE}", MEND))
+            continue
+        lacking = [name for name in columns if name not in table]
+        if lacking:
+            what = f"columns {', '.join(lacking)} are missing"
+            problems.append(Problem(PACKAGE, layer, "", what, "Run geoprune prescribe again"))
+        else:
+            layers[layer] = table
+    return layers
 
 
 def read_results(folder: Path) -> Results:
@@ -61,26 +88,11 @@ def read_results(folder: Path) -> Results:
     DataError
         If it holds no prescription.gpkg, or layers or columns are missing from it, or no vine has a number.
     """
-    package = Path(folder) / PACKAGE
-    tables: dict[str, pd.DataFrame] = {}
-    problems = []
-    for layer, needed in NEEDED.items():
-        try:
-            table = pyogrio.read_dataframe(package, layer=layer, read_geometry=False)
-        except (DataSourceError, DataLayerError, OSError):
-            what = f"layer {layer} cannot be read from {PACKAGE}" if package.exists() else f"there is no {PACKAGE} in it"
-            problems.append(Problem(Path(folder).name, "", "", what, "Give a folder that geoprune prescribe wrote"))
-            if not package.exists():
-                break
-            continue
-        lacking = [name for name in needed if name not in table]
-        if lacking:
-            what, mend = f"columns {', '.join(lacking)} are missing", "Run geoprune prescribe again"
-            problems.append(Problem(PACKAGE, layer, "", what, mend))
-        else:
-            tables[layer] = _plain(table[list(needed)])
+    problems: list[Problem] = []
+    layers = read_result_layers(Path(folder), NEEDED, problems, geometry=False)
     if problems:
         raise DataError(problems)
+    tables = {layer: _plain(table[list(NEEDED[layer])]) for layer, table in layers.items()}
     found = Results(tables["vines"], tables["runs"], tables["blocks"])
     if found.pruned.empty:
         what, mend = "no vine has a number", "There is nothing to check: no block was given a number"

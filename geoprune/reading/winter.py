@@ -10,14 +10,11 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
-import pyogrio
-from pyogrio.errors import DataLayerError, DataSourceError
 
 from geoprune.errors import DataError, Problem
-from geoprune.reading.results import PACKAGE
+from geoprune.reading.results import MEND, read_result_layers
 
 SUMMARY = "summary.json"
-MEND = "Give a folder that geoprune prescribe wrote"
 #: Layer -> columns that are needed of it.
 NEEDED = {
     "blocks": ("block",),
@@ -71,26 +68,10 @@ def read_winter(folder: Path) -> Winter:
     folder = Path(folder)
     problems: list[Problem] = []
     summary = _summary(folder, problems)
-    layers = {}
-    for layer, needed in NEEDED.items():
-        try:
-            table = pyogrio.read_dataframe(folder / PACKAGE, layer=layer)
-        except (DataSourceError, DataLayerError, OSError):
-            there = (folder / PACKAGE).exists()
-            what = f"layer {layer} cannot be read from {PACKAGE}" if there else f"there is no {PACKAGE} in it"
-            problems.append(Problem(folder.name, "", "", what, MEND))
-            if not there:
-                break
-            continue
-        lacking = [name for name in needed if name not in table]
-        if lacking:
-            what = f"columns {', '.join(lacking)} are missing"
-            problems.append(Problem(PACKAGE, layer, "", what, "Run geoprune prescribe again"))
-        else:
-            layers[layer] = _plain(table)
+    layers = read_result_layers(folder, NEEDED, problems, geometry=True)
     if problems:
         raise DataError(problems)
-    return Winter(folder.name, layers, summary)
+    return Winter(folder.name, {name: _plain(table) for name, table in layers.items()}, summary)
 
 
 def _summary(folder: Path, problems: list[Problem]) -> Mapping[str, Any]:
