@@ -5,6 +5,7 @@ The vineyards are invented; all that is told of them is computed by geoprune as 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -16,7 +17,9 @@ import shapely
 from pyproj import CRS
 
 from geoprune.brief import BlockBrief, brief_block
+from geoprune.deliver.deliverables import block_pages, estate_page, provenance_of
 from geoprune.deliver.edition import Edition, Provenance, Style
+from geoprune.deliver.folders import block_folders
 from geoprune.layers import Vineyard
 from geoprune.plan import BlockPlan, EstatePlan, GivenZones, PlanOptions, make_plan
 from geoprune.words import Reader
@@ -240,3 +243,14 @@ def edition(
     brief = plan if isinstance(plan, BlockBrief) else brief_block(plan)
     made = {"made": MADE} | style
     return Edition(brief, Style(Reader(language, units), **made), links or {}, provenance or Provenance())
+
+
+def pages_of(estate: EstatePlan, style: Style) -> Iterator[tuple[str, str | bytes]]:
+    """Make every page of an estate one after another: path in the results, content."""
+    folders = block_folders(plan.name for plan in estate.blocks)
+    provenance = provenance_of(estate)
+    briefs = tuple(brief_block(plan) for plan in estate.blocks)
+    yield "index.html", estate_page(briefs, folders, estate, style)
+    for brief in briefs:
+        for file, content in block_pages(brief, style, provenance):
+            yield f"{folders[brief.name]}/{file}", content

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from click.shell_completion import CompletionItem
 
-from geoprune.settings.kinds import Choice, FileMap, FilePath, Kind, Number, WrongValue, nearest, plain_number
+from geoprune.settings.kinds import Choice, FilePath, Kind, Number, WrongValue, nearest, plain_number
 from geoprune.settings.setting import Setting
 from geoprune.settings.tables import block_definitions, definitions
-from geoprune.text import clean, one_line
+from geoprune.text import clean
 from geoprune.units import HA_PER_AC
 from geoprune.words import UNITS, languages
 
@@ -257,16 +257,3 @@ def number(low: float, high: float, *, whole: bool = False) -> Typed:
 def share(low: float, high: float) -> Typed:
     """Return the type of an option that takes a share."""
     return Typed(Share(low, high))
-
-
-def named_file() -> Typed:
-    """Return the type of an option that takes NAME=FILE, and gives the two as a pair."""
-    files = FileMap()
-    pair = Typed(files, lambda texts: next(iter(files.parse(texts, Path()).items())))
-    pair.many = False
-    return pair
-
-
-def plain_text(ctx: click.Context, param: click.Parameter, value: str) -> str:
-    """Return an option's text on one line, nothing hidden in it."""
-    return one_line(value)

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from geoprune.brief import BlockBrief, brief_block
+from geoprune.brief import BlockBrief
 from geoprune.deliver.edition import Edition, Provenance, Style, versions
 from geoprune.deliver.field import field_page
-from geoprune.deliver.folders import block_folders
 from geoprune.deliver.maps import render_block_map, render_estate
 from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf, report_html
 from geoprune.plan import EstatePlan
@@ -57,14 +56,3 @@ def estate_page(briefs: tuple[BlockBrief, ...], folders: Mapping[str, str], esta
     """Return the estate's page, which leads to every block's."""
     links = {name: links_of(folder) for name, folder in folders.items()}
     return render_estate(briefs, links=links, style=style, remarks=estate.remarks)
-
-
-def pages_of(estate: EstatePlan, style: Style) -> Iterator[tuple[str, str | bytes]]:
-    """Make every page of an estate one after another: path in the results, content."""
-    folders = block_folders(plan.name for plan in estate.blocks)
-    provenance = provenance_of(estate)
-    briefs = tuple(brief_block(plan) for plan in estate.blocks)
-    yield "index.html", estate_page(briefs, folders, estate, style)
-    for brief in briefs:
-        for file, content in block_pages(brief, style, provenance):
-            yield f"{folders[brief.name]}/{file}", content

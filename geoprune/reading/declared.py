@@ -19,7 +19,6 @@ from geoprune.units import SUFFIXES
 NOTHING: Mapping[str, Any] = MappingProxyType({})
 #: The word that stands for "wherever nothing was told".
 OTHERWISE = "otherwise"
-DECIMAL_MARKS = (",", ".")
 
 
 @dataclass(frozen=True)

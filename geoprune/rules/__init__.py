@@ -46,7 +46,7 @@ from geoprune.rules.injury_methods import (
     secondary_share,
 )
 from geoprune.rules.labour import MINUTES_PER_VINE, Labour, plan_labour
-from geoprune.rules.library import RuleBook, Trial, load_rules, resolve_rule, rule_cautions, rule_table
+from geoprune.rules.library import RuleBook, Trial, load_rules, rule_cautions, rule_table
 from geoprune.rules.losses import loss_notes, missing_share, replant_notes, replants_alive, sick_notes
 from geoprune.rules.need import LOW_SIZE_KG, RENEW_BELOW_KG, BudNeed, bud_need
 from geoprune.rules.recipes import WOOD_LIMITS, Recipe, countable_counts, fit_recipe, recipe, wood_fault
@@ -144,7 +144,6 @@ __all__ = [
     "renew_sign",
     "replant_notes",
     "replants_alive",
-    "resolve_rule",
     "rule_cautions",
     "rule_table",
     "secondary_share",

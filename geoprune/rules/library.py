@@ -137,14 +137,6 @@ def load_rules(extra: Path | None = None) -> RuleBook:
     return RuleBook(rules, trials)
 
 
-def resolve_rule(text: str, variety: str = "", *, block: str = "") -> Rule:
-    """`RuleBook.resolve` on the published rules alone, with the block's name in its errors."""
-    try:
-        return load_rules().resolve(text, variety)
-    except DataError as error:
-        raise DataError(replace(problem, row=f"block '{block}'") for problem in error.problems) from None
-
-
 def rule_cautions(
     rule: Rule, variety: str = "", *, planted: int | None = None, season: int | None = None
 ) -> tuple[Message, ...]:

@@ -12,11 +12,11 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
-from small_plans import MADE, UTM, edition, small_brief
+from small_plans import MADE, UTM, edition, pages_of, small_brief
 
 import geoprune
 from geoprune.deliver import deliverables
-from geoprune.deliver.deliverables import Deliverable, links_of, pages_of
+from geoprune.deliver.deliverables import Deliverable, links_of
 from geoprune.deliver.edition import Edition, Style
 from geoprune.deliver.maps import render_block_map, shell
 from geoprune.plan import EstatePlan, PlanOptions

@@ -10,9 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from small_plans import HOSTILE, UTM, edition, small_plan, stopped_brief
+from small_plans import HOSTILE, UTM, edition, pages_of, small_plan, stopped_brief
 
-from geoprune.deliver.deliverables import pages_of
 from geoprune.deliver.edition import Style
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.pages import crew_card_html, crew_sheet_html, report_html
