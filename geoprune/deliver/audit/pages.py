@@ -8,19 +8,19 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from geoprune import look
 from geoprune.audit import Audit, SamplingPlan, Tolerance
 from geoprune.deliver.pages.charts import Plane, chart, line
 from geoprune.deliver.pages.drawing import path
+from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.pages.text import clean, shorten
 from geoprune.errors import DataError, Message
 from geoprune.rules import caution_notes, find_training
 from geoprune.words import Reader
 
-pages = Environment(loader=PackageLoader("geoprune.deliver", "audit"), autoescape=True, undefined=StrictUndefined)
+pages = page_templates("audit")
 #: Shares of vines off that the curve shows.
 MOST_OFF = 0.5
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from geoprune import look
 from geoprune.brief import BlockBrief
 from geoprune.deliver.edition import PAPERS, Edition
 from geoprune.deliver.pages.block_picture import draw_block
 from geoprune.deliver.pages.content import sheet_content
+from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.pages.text import css_string
 from geoprune.deliver.pages.typesetting import typeset
 
-pages = Environment(loader=PackageLoader("geoprune.deliver", "pages"), autoescape=True, undefined=StrictUndefined)
+pages = page_templates()
 pages.filters["css_string"] = css_string
 #: Size of the block's picture on a page, points.
 SCREEN = (420.0, 320.0)

@@ -10,10 +10,10 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from geoprune import look
 from geoprune.deliver.edition import PAPERS, Style
+from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.pages.text import clean
 from geoprune.deliver.pages.typesetting import typeset
 from geoprune.deliver.replanting.telling import replant_content
@@ -26,7 +26,7 @@ from geoprune.deliver.writing.waypoints import waypoints, write_gpx
 from geoprune.errors import Message
 from geoprune.replanting import PriceList, Proposal, price_lines
 
-pages = Environment(loader=PackageLoader("geoprune.deliver", "replanting"), autoescape=True, undefined=StrictUndefined)
+pages = page_templates("replanting")
 LAYERS = {
     "replant_areas": ("MultiPolygon", "Areas to replant, what comes back most first"),
     "replant_vines": ("Point", "Vines to plant, replace or layer"),

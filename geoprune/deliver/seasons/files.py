@@ -11,10 +11,10 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from geoprune import look
 from geoprune.deliver.edition import PAPERS, Style
+from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.seasons.telling import seasons_content
 from geoprune.deliver.writing.folder import replace_folder
 from geoprune.deliver.writing.geopackage import open_package
@@ -25,7 +25,7 @@ from geoprune.errors import Message
 from geoprune.seasons import Comparison
 from geoprune.text import clean
 
-pages = Environment(loader=PackageLoader("geoprune.deliver", "seasons"), autoescape=True, undefined=StrictUndefined)
+pages = page_templates("seasons")
 PANEL_COLUMNS = (
     *("block", "row", "panel", "first_vine", "last_vine", "zone", "vines", "season_earlier", "season_later"),
     *("size_earlier_kg", "size_later_kg", "size_later_se_kg", "change_kg", "change_se_kg", "change_low_kg"),

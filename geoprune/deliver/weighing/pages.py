@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import shapely
-from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from geoprune import look
@@ -16,6 +15,7 @@ from geoprune.deliver.edition import PAPERS, Style
 from geoprune.deliver.pages.block_picture import fit_paper, north_arrow
 from geoprune.deliver.pages.charts import Plane, chart, line
 from geoprune.deliver.pages.drawing import disc, path, picture, word
+from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.pages.text import clean, shorten
 from geoprune.deliver.pages.typesetting import typeset
 from geoprune.errors import Message
@@ -23,11 +23,7 @@ from geoprune.rules import FieldSheet, bud_cutting_sheet, weighing_sheet
 from geoprune.sampling import Effort, SampleOptions, WeighList
 from geoprune.words import Reader
 
-pages = Environment(
-    loader=ChoiceLoader([PackageLoader("geoprune.deliver", "weighing"), PackageLoader("geoprune.deliver", "pages")]),
-    autoescape=True,
-    undefined=StrictUndefined,
-)
+pages = page_templates("weighing")
 #: Longest row name shown.
 LONGEST_ROW = 24
 #: A list's files in its block's folder, by their names in the word list.

@@ -1,0 +1,11 @@
+"""Templates of printed pages: those of a room, with what all rooms share."""
+
+from __future__ import annotations
+
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
+
+
+def page_templates(room: str = "pages") -> Environment:
+    """Return the templates of a folder of `geoprune/deliver` and those of `deliver/pages`; all text is escaped."""
+    loaders = [PackageLoader("geoprune.deliver", folder) for folder in dict.fromkeys((room, "pages"))]
+    return Environment(loader=ChoiceLoader(loaders), autoescape=True, undefined=StrictUndefined)
