@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ from geoprune.deliver.audit.pages import recount_page, report_page
 from geoprune.deliver.writing.folder import replace_folder
 from geoprune.deliver.writing.output import write_summary
 from geoprune.deliver.writing.spreadsheets import write_csv
+from geoprune.deliver.writing.summary import summary_head
 from geoprune.words import Reader
 
 #: The folder that stays with the manager.
@@ -91,8 +91,7 @@ def _write_workers(workers: pd.DataFrame, folder: Path) -> None:
 
 
 def _summary(command: str, settings: Mapping[str, Any], made: date) -> dict[str, Any]:
-    told = {"program": "geoprune", "version": version("geoprune"), "command": command, "made": made.isoformat()}
-    return {**told, "settings": dict(settings)}
+    return {**summary_head(command, made), "settings": dict(settings)}
 
 
 def _plain(value: Any) -> Any:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +17,10 @@ from geoprune.deliver.pages.text import clean
 from geoprune.deliver.pages.typesetting import typeset
 from geoprune.deliver.replanting.telling import replant_content
 from geoprune.deliver.writing.folder import replace_folder
-from geoprune.deliver.writing.geopackage import open_package
+from geoprune.deliver.writing.geopackage import write_layer
 from geoprune.deliver.writing.output import write_summary
 from geoprune.deliver.writing.spreadsheets import write_csv
-from geoprune.deliver.writing.summary import to_json
+from geoprune.deliver.writing.summary import summary_head, to_json
 from geoprune.deliver.writing.waypoints import waypoints, write_gpx
 from geoprune.errors import Message
 from geoprune.replanting import PriceList, Proposal, price_lines
@@ -67,7 +66,8 @@ def write_replanting(
         (folder / "replant.pdf").write_bytes(typeset("replant.typ", {**content, "paper": paper["sheet"]}, made=style.made))
         for layer, table in (("replant_areas", areas[areas.geometry.notna()]), ("replant_vines", vines)):
             geometry, description = LAYERS[layer]
-            open_package(_safe(table), folder / "replant.gpkg", layer, geometry, description)
+            told = table.drop(columns="row_order", errors="ignore").replace([float("inf")], float("nan"))
+            write_layer(told, folder / "replant.gpkg", layer, geometry, description)
         write_gpx(waypoints(_stops(areas, vines), _words, tell), folder / "replant.gpx")
         for name, table in (("areas", areas), ("vines", vines), ("order", orders)):
             write_csv(pd.DataFrame(table).drop(columns=["geometry", "row_order"], errors="ignore"), folder / f"{name}.csv")
@@ -82,14 +82,6 @@ def _joined(tables: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
     """All blocks' lines; those of a block with none would change the kinds of columns."""
     full = [table for table in tables if len(table)] or tables[:1]
     return gpd.GeoDataFrame(pd.concat(full, ignore_index=True), geometry="geometry", crs=tables[0].crs)
-
-
-def _safe(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    told = table.drop(columns="row_order", errors="ignore").copy()
-    for name in told.columns:
-        if name != "geometry" and not pd.api.types.is_numeric_dtype(told[name]):
-            told[name] = told[name].map(lambda value: clean(value) if isinstance(value, str) else value)
-    return told.replace([float("inf")], float("nan"))
 
 
 def _stops(areas: gpd.GeoDataFrame, vines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -121,9 +113,8 @@ def _words(line: Any, tell: Any) -> tuple[str, str]:
 
 
 def _summary(proposals: Sequence[Proposal], made: date, tell: Any) -> dict[str, Any]:
-    told = {"program": "geoprune", "version": version("geoprune"), "command": "replant", "made": made.isoformat()}
     blocks = {clean(one.stand.block): _block(one, tell) for one in proposals}
-    return {**told, "blocks": blocks}
+    return {**summary_head("replant", made), "blocks": blocks}
 
 
 def _block(one: Proposal, tell: Any) -> dict[str, Any]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +16,10 @@ from geoprune.deliver.edition import PAPERS, Style
 from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.seasons.telling import seasons_content
 from geoprune.deliver.writing.folder import replace_folder
-from geoprune.deliver.writing.geopackage import open_package
+from geoprune.deliver.writing.geopackage import write_layer
 from geoprune.deliver.writing.output import write_summary
 from geoprune.deliver.writing.spreadsheets import write_csv
-from geoprune.deliver.writing.summary import to_json
+from geoprune.deliver.writing.summary import summary_head, to_json
 from geoprune.errors import Message
 from geoprune.seasons import Comparison
 from geoprune.text import clean
@@ -54,9 +53,8 @@ def write_seasons(
     def fill(folder: Path) -> None:
         page = pages.get_template("page.html").render(content, look=look, paper_size=PAPERS[style.paper]["css"])
         (folder / "seasons.html").write_text(page, encoding="utf-8")
-        safe = panels.assign(**{name: panels[name].map(clean) for name in ("block", "row")})
         described = "Change of vine size by panel, kg per vine"
-        open_package(safe, folder / "seasons.gpkg", "panel_change", "LineString", described)
+        write_layer(panels, folder / "seasons.gpkg", "panel_change", "LineString", described)
         write_csv(pd.DataFrame(panels).drop(columns="geometry"), folder / "panels.csv")
         write_csv(zones, folder / "zones.csv")
         write_summary(_summary(comparisons, style.made, tell), folder)
@@ -75,8 +73,10 @@ def _years(found: Comparison, table: Any) -> Any:
 
 
 def _summary(comparisons: Sequence[Comparison], made: date, tell: Any) -> dict[str, Any]:
-    told = {"program": "geoprune", "version": version("geoprune"), "command": "seasons", "made": made.isoformat()}
-    return {**told, "blocks": {clean(found.years.block): _block(found, tell) for found in comparisons}}
+    return {
+        **summary_head("seasons", made),
+        "blocks": {clean(found.years.block): _block(found, tell) for found in comparisons},
+    }
 
 
 def _block(found: Comparison, tell: Any) -> dict[str, Any]:

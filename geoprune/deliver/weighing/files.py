@@ -11,12 +11,12 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 
 from geoprune.clock import now
 from geoprune.deliver.edition import Style, versions
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.folder import replace_folder
+from geoprune.deliver.writing.geopackage import write_layer
 from geoprune.deliver.writing.output import told_as_output, write_page, write_summary
 from geoprune.deliver.writing.spreadsheets import write_csv
 from geoprune.deliver.writing.summary import crs_name, tell_remarks, to_json
@@ -70,7 +70,7 @@ def write_weigh_lists(
 
     def fill(folder: Path) -> None:
         with told_as_output(folder, out):
-            write_layer(table, folder / "weigh_list.gpkg")
+            write_layer(table, folder / "weigh_list.gpkg", LAYER, "Point", DESCRIPTION)
             write_csv(template(table, units=style.reader.units), folder / "weigh_list.csv")
             write_points(table, folder, tell)
         field = json.dumps(field_list(table), indent=1, ensure_ascii=False, allow_nan=False)
@@ -143,22 +143,6 @@ def write_points(table: gpd.GeoDataFrame, folder: Path, tell: Say) -> None:
     places = waypoints(table, point_words, tell)
     write_gpx(places, folder / "weigh_list.gpx")
     write_kml(places, folder / "weigh_list.kml")
-
-
-def write_layer(table: gpd.GeoDataFrame, path: Path) -> None:
-    """Write places and spares as a layer of points."""
-    told = table.copy()
-    for name in ("block", "row"):
-        told[name] = told[name].map(clean)
-    pyogrio.write_dataframe(
-        told,
-        path,
-        layer=LAYER,
-        driver="GPKG",
-        geometry_type="Point",
-        layer_options={"FID": "fid", "IDENTIFIER": LAYER, "DESCRIPTION": DESCRIPTION, "GEOMETRY_NAME": "geom"},
-        dataset_options={"VERSION": "1.3"},
-    )
 
 
 def summary(

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pyogrio
@@ -56,10 +57,9 @@ def add_layers(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
     path : Path
     """
     append = path.exists()
-    with fixed_time():
-        for layer, description in DESCRIPTIONS.items():
-            if not append or len(tables[layer]):
-                write_layer(tables[layer], path, layer, description, append=append)
+    for layer, description in DESCRIPTIONS.items():
+        if not append or len(tables[layer]):
+            write_layer(tables[layer], path, layer, GEOMETRIES[layer], description, append=append)
 
 
 def finish_geopackage(path: Path, values: Mapping[str, pd.DataFrame]) -> None:
@@ -82,44 +82,28 @@ def finish_geopackage(path: Path, values: Mapping[str, pd.DataFrame]) -> None:
         raise OSError(f"the GeoPackage is damaged: {answer}")
 
 
-def write_layer(table: pd.DataFrame, path: Path, layer: str, description: str, *, append: bool = False) -> None:
-    """Write one layer or attribute table, or add lines to it."""
+def write_layer(
+    table: pd.DataFrame, path: Path, layer: str, geometry: str | None, description: str, *, append: bool = False
+) -> None:
+    """Write a layer, which may be empty, into a GeoPackage, or add lines to it; hidden characters of texts are left out.
+
+    Parameters
+    ----------
+    geometry : str or None
+        Kind of its shapes, such as "MultiPolygon"; None for a table without any.
+    """
     told = table.copy()
     for name in told.columns:
         if name != "geometry" and not pd.api.types.is_numeric_dtype(told[name]):
             told[name] = told[name].map(lambda value: clean(value) if isinstance(value, str) else value)
-    geometry = GEOMETRIES[layer]
     layer_options = {"FID": "fid", "IDENTIFIER": layer, "DESCRIPTION": description}
-    if geometry is None:
-        pyogrio.write_dataframe(
-            told,
-            path,
-            layer=layer,
-            driver="GPKG",
-            append=append,
-            layer_options=layer_options,
-            dataset_options={"VERSION": "1.3"},
-        )
-        return
-    open_package(told, path, layer, geometry, description, append=append)
-
-
-def open_package(
-    table: pd.DataFrame, path: Path, layer: str, geometry: str, description: str, *, append: bool = False
-) -> None:
-    """Write a layer with shapes, which may be empty, into a GeoPackage."""
-    named = {"FID": "fid", "IDENTIFIER": layer, "DESCRIPTION": description}
-    pyogrio.write_dataframe(
-        table,
-        path,
-        layer=layer,
-        driver="GPKG",
-        append=append,
-        geometry_type=geometry,
-        promote_to_multi=geometry.startswith("Multi"),
-        layer_options={**named, "GEOMETRY_NAME": "geom", "SPATIAL_INDEX": "YES"},
-        dataset_options={"VERSION": "1.3"},
-    )
+    shapes: dict[str, Any] = {}
+    if geometry is not None:
+        layer_options |= {"GEOMETRY_NAME": "geom", "SPATIAL_INDEX": "YES"}
+        shapes = {"geometry_type": geometry, "promote_to_multi": geometry.startswith("Multi")}
+    options = {"layer_options": layer_options, "dataset_options": {"VERSION": "1.3"}}
+    with fixed_time():
+        pyogrio.write_dataframe(told, path, layer=layer, driver="GPKG", append=append, **shapes, **options)
 
 
 def ensure_extensions(base: sqlite3.Connection) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
+from importlib.metadata import version
 from pathlib import PurePath
 from typing import Any
 
@@ -57,6 +58,11 @@ def estate_summary(estate: EstatePlan, *, say: Say, made: datetime | None = None
         "files": [],
         "digests": {},
     }
+
+
+def summary_head(command: str, made: date) -> dict[str, Any]:
+    """Return what begins the summary of a command beside `prescribe`: program, version, command, day."""
+    return {"program": "geoprune", "version": version("geoprune"), "command": command, "made": made.isoformat()}
 
 
 def block_summary(block: BlockPlan, tables: Mapping[str, pd.DataFrame], say: Say) -> dict[str, Any]:

@@ -15,7 +15,7 @@ import geopandas as gpd
 import pandas as pd
 import xlsxwriter
 
-from geoprune.deliver.writing.geopackage import SCHEMA_TABLES, SCHEMA_URL, STYLE_TABLE, ensure_extensions, open_package
+from geoprune.deliver.writing.geopackage import SCHEMA_TABLES, SCHEMA_URL, STYLE_TABLE, ensure_extensions, write_layer
 from geoprune.deliver.writing.styles import add_symbol, fill, labels, line, marker
 from geoprune.errors import Message
 from geoprune.layers import Column, columns_of
@@ -62,7 +62,7 @@ def write_vineyard_template(path: Path, *, crs: str, language: str, units: str) 
         Of the columns.
     """
     for layer, geometry in GEOMETRIES.items():
-        open_package(_empty(layer, crs, units), path, layer, geometry, say(Message(f"check.{layer}"), language, units))
+        write_layer(_empty(layer, crs, units), path, layer, geometry, say(Message(f"check.{layer}"), language, units))
     with closing(sqlite3.connect(path)) as base, base:
         ensure_extensions(base)
         base.executescript(SCHEMA_TABLES + STYLE_TABLE)
