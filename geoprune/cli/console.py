@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -89,8 +90,12 @@ def print_json(data: Any) -> None:
     """Print JSON on stdout as UTF-8, whatever the terminal's encoding (RFC 8259, 8.1)."""
     import json
 
-    text = data if isinstance(data, str) else json.dumps(data, indent=2, ensure_ascii=False) + "\n"
-    click.echo(text.encode("utf-8"), nl=False)
+    click.echo((json.dumps(data, indent=2, ensure_ascii=False) + "\n").encode("utf-8"), nl=False)
+
+
+def print_json_summary(out: Path) -> None:
+    """Print the summary.json of a folder of results, as it was written."""
+    click.echo((out / "summary.json").read_bytes(), nl=False)
 
 
 def print_table(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from geoprune.cli.console import fail, open_console, print_json, show_progress
+from geoprune.cli.console import fail, open_console, print_json_summary, show_progress
 from geoprune.cli.options import FILE, as_json, gather_settings, settings_options
 from geoprune.text import clean
 
@@ -67,7 +67,7 @@ def _tell(done: Prescription, reader: Reader, *, as_json: bool, quiet: bool) -> 
     from geoprune.cli.summary import print_failures, print_remarks, print_summary
 
     if as_json:
-        print_json((done.out / "summary.json").read_text(encoding="utf-8"))
+        print_json_summary(done.out)
     else:
         if not quiet:
             print_remarks(open_console(stderr=True), done, reader)

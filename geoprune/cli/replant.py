@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from geoprune.cli.console import fail, open_console, print_json, print_table
+from geoprune.cli.console import fail, open_console, print_json_summary, print_table
 from geoprune.cli.options import FILE, as_json, language, units
 from geoprune.text import one_line
 
@@ -57,22 +57,21 @@ def replant(
     """
     from geoprune.deliver.edition import Style
     from geoprune.deliver.replanting import write_replanting
-    from geoprune.deliver.writing.folder import check_target, plain_target
+    from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError
     from geoprune.jobs.replant import plan_replanting
     from geoprune.words import Reader
 
     reader = Reader(language, units)
     try:
-        out = plain_target(out)
-        check_target(out, force=force)
+        out = free_target(out, force=force)
         found = plan_replanting(source, prices=prices, earlier=earlier, seed=seed)
         style = Style(reader, paper)
         write_replanting(found.proposals, found.prices, found.remarks, out, style=style, force=force)
     except (GeopruneError, OSError) as error:
         fail(error, language=language)
     if as_json:
-        print_json((out / "summary.json").read_text(encoding="utf-8"))
+        print_json_summary(out)
         return
     _tell(found, reader, out)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from geoprune.cli.console import fail, open_console, print_json, print_table, show_progress
+from geoprune.cli.console import fail, open_console, print_json_summary, print_table, show_progress
 from geoprune.cli.options import FILE, as_json, gather_settings, number, settings_options, share
 from geoprune.text import one_line
 from geoprune.units import KG_PER_LB
@@ -54,7 +54,7 @@ def sample(vineyard: Path, *, out: Path, force: bool, as_json: bool, quiet: bool
       geoprune sample estate.gpkg --out weighing
       geoprune sample estate.gpkg --out weighing --force --stops 30 --units metric --lang es
     """
-    from geoprune.deliver.writing.folder import check_target, plain_target
+    from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError, Message
     from geoprune.jobs import style_of
     from geoprune.jobs.sample import plan_sampling, write_sampling
@@ -64,9 +64,9 @@ def sample(vineyard: Path, *, out: Path, force: bool, as_json: bool, quiet: bool
     told_in = str(given.get("language") or "en")
     try:
         settings = gather_settings(vineyard, given)
-        style, out = style_of(settings), plain_target(out)
+        style = style_of(settings)
         told_in = style.reader.language
-        check_target(out, force=force)
+        out = free_target(out, force=force)
         doing = style.reader.say(Message("sampling.planning"))
         with show_progress(quiet=quiet or as_json, doing=doing) as progress:
             plan = plan_sampling(vineyard, settings, request=_request(asked, settings.zones.seed), progress=progress)
@@ -74,7 +74,7 @@ def sample(vineyard: Path, *, out: Path, force: bool, as_json: bool, quiet: bool
     except (GeopruneError, OSError) as error:
         fail(error, language=told_in)
     if as_json:
-        print_json((out / "summary.json").read_text(encoding="utf-8"))
+        print_json_summary(out)
     else:
         _tell(plan, out, style.reader, quiet=quiet)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from geoprune.cli.console import fail, open_console, print_json, print_table
+from geoprune.cli.console import fail, open_console, print_json_summary, print_table
 from geoprune.cli.options import FILE, as_json, language, units
 from geoprune.text import one_line
 
@@ -50,21 +50,20 @@ def seasons(
     """
     from geoprune.deliver.edition import Style
     from geoprune.deliver.seasons import write_seasons
-    from geoprune.deliver.writing.folder import check_target, plain_target
+    from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError
     from geoprune.jobs.seasons import compare_winters
     from geoprune.words import Reader
 
     reader = Reader(language, units)
     try:
-        out = plain_target(out)
-        check_target(out, force=force)
+        out = free_target(out, force=force)
         found = compare_winters(results, harvest=harvest, left=left)
         write_seasons(found.comparisons, found.remarks, out, style=Style(reader, paper), force=force)
     except (GeopruneError, OSError) as error:
         fail(error, language=language)
     if as_json:
-        print_json((out / "summary.json").read_text(encoding="utf-8"))
+        print_json_summary(out)
         return
     _tell(found, reader, out)
 

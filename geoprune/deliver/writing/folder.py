@@ -54,8 +54,7 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
         If `out` exists and may not be replaced, is in use, or cannot be written. Whatever goes wrong,
         `out` is as it was before and nothing half-written stays.
     """
-    out = plain_target(out)
-    check_target(out, force=force)
+    out = free_target(out, force=force)
     made = [folder for folder in out.absolute().parents if not folder.exists()]
     held = ExitStack()
     try:
@@ -158,6 +157,13 @@ def undisturbed() -> Iterator[None]:
             signal.signal(number, handler)
         for number in came[:1]:
             signal.raise_signal(number)
+
+
+def free_target(out: Path, *, force: bool) -> Path:
+    """Return `out` as a plain path, and refuse one that may not be written, before anything is computed (`check_target`)."""
+    out = plain_target(out)
+    check_target(out, force=force)
+    return out
 
 
 def check_target(out: Path, *, force: bool, own: Path | None = None) -> None:
