@@ -14,6 +14,7 @@ from jinja2 import Environment, StrictUndefined, Template
 from markupsafe import Markup
 
 from geoprune import look
+from geoprune.deliver.dom import dom_script
 from geoprune.deliver.field.block import KINDS_APART, LEAST_KG, MOST_COUNT, MOST_KG, FieldBlock, FieldRow
 from geoprune.deliver.field.log import LEFT_OUT
 from geoprune.errors import Message
@@ -113,7 +114,7 @@ def _template() -> Template:
 
 @cache
 def _script() -> str:
-    return f'(function(){{"use strict";\n{"".join(_asset(name) for name in SCRIPTS)}}})();'
+    return f'(function(){{"use strict";\n{dom_script()}{"".join(map(_asset, SCRIPTS))}}})();'
 
 
 @cache

@@ -21,6 +21,7 @@ from jinja2 import Environment, StrictUndefined, Template
 from markupsafe import Markup
 
 from geoprune import look
+from geoprune.deliver.dom import dom_script
 from geoprune.deliver.edition import tile_host
 
 #: SHA-256 of Leaflet 1.9.4's leaflet.js and leaflet.css as published; the files and their licence lie in `leaflet/`.
@@ -83,7 +84,7 @@ def build_page(
     """
     element, start = map_parts(center)
     script, style = leaflet()
-    own = "\n".join(asset(name) for name in scripts)
+    own = "\n".join((dom_script(), *map(asset, scripts)))
     started = f'{start}\n(function(){{"use strict";\n{own}\n}})();'
     whole = template("shell.html").render(
         language=language,

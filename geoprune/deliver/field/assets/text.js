@@ -1,4 +1,4 @@
-// Words and numbers in the reader's language, and DOM without HTML: text from files only ever becomes a text node.
+// Words and numbers in the reader's language, and what the page is built of.
 const speech = { language: "en", words: {} };
 
 function say(key, fields = {}) {
@@ -12,19 +12,6 @@ function number(value, digits = 3) {
 }
 
 const decimalMark = () => number(1.5).charAt(1);
-
-function make(tag, settings = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(settings)) {
-    if (value === null || value === undefined || value === false) continue;
-    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else if (name === "text") node.textContent = value;
-    else if (name === "value" || name === "checked" || name === "disabled") node[name] = value;
-    else node.setAttribute(name, value === true ? "" : value);
-  }
-  node.append(...children.filter((child) => child !== null && child !== undefined && child !== "" && child !== false));
-  return node;
-}
 
 // A big button; `key` finds it again when the page is drawn anew.
 const button = (key, text, onclick, settings = {}) =>

@@ -48,23 +48,9 @@ function interval(kg, error) {
 // Words of the lists begin small, because most stand inside a line; these begin one.
 const capital = (text) => text.charAt(0).toLocaleUpperCase(speech.language) + text.slice(1);
 
-// DOM without HTML: text from files only ever becomes a text node.
-function make(tag, settings = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(settings)) {
-    if (value === null || value === undefined || value === false) continue;
-    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else if (name === "text") node.textContent = value;
-    else if (name === "value" || name === "checked" || name === "disabled") node[name] = value;
-    else node.setAttribute(name, value === true ? "" : value);
-  }
-  node.append(...children.filter((child) => child !== null && child !== undefined && child !== ""));
-  return node;
-}
-
 function put(id, ...children) {
   const node = document.getElementById(id);
-  node.replaceChildren(...children.filter((child) => child !== null && child !== undefined && child !== ""));
+  node.replaceChildren(...given(children));
   return node;
 }
 
