@@ -116,7 +116,9 @@ def test_earlier_results_are_used_and_others_refused(estate, tmp_path):
     (tmp_path / "summary.json").write_text(json.dumps(earlier))
     told = run(estate, "--out", tmp_path / "w", "--earlier", tmp_path / "summary.json", "--json", "--within", "5%")
     assert told.exit_code == 0, told.output
-    blocks = json.loads(told.stdout)["blocks"]
+    summary = json.loads(told.stdout)
+    assert "summary.json" in [source["name"] for source in summary["inputs"]]
+    blocks = summary["blocks"]
     assert [blocks[name]["model"]["source"] for name in ("North", "<b>South</b>")] == ["earlier", "assumed"]
     assert blocks["North"]["stops_needed_at_random"] < blocks["<b>South</b>"]["stops_needed_at_random"]
     (tmp_path / "bad.json").write_text("[]")
