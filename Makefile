@@ -2,33 +2,40 @@
 # make test    set up and run all tests
 # make docs    build the documentation into site/ and check its links
 # make pictures  make the documentation's pictures anew from demo_results (Chromium, poppler-utils)
+# make licences  write the licences of what geoprune runs on into docs/licences.md
+# make sbom    write what geoprune is made of into sbom.json (CycloneDX)
+# make locks   write the locks anew, versions as they are; make locks UPGRADE=--upgrade takes newer ones
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
-PACKAGES = $(shell grep -c == requirements.lock)
-COUNT = awk '/^Collecting/ && ++n % 10 == 0 {print "  " n " of $(PACKAGES) packages found"; fflush()} \
+COUNT = awk '/^Collecting/ && ++n % 10 == 0 {print "  " n " packages found"; fflush()} \
 	/^Installing collected/ {print "  installing them"; fflush()}'
 SHELL := /bin/bash
 .SHELLFLAGS := -o pipefail -c
-CODE := geoprune tests demo_blocks benchmarks docs
+CODE := geoprune tests demo_blocks benchmarks docs supply
 
-.PHONY: setup demo test lint types docs pictures
+.PHONY: setup demo test lint types docs pictures licences sbom locks
 setup: $(VENV)/.ready
 
-# Versions come from the lock. The open data of requirements-data.lock come without their requirements, which conflict
-# with ours; tests read one CSV out of the package.
-$(VENV)/.ready: requirements.lock requirements-data.lock pyproject.toml
-	@echo "Setting up $(VENV) ($$($(PYTHON) --version)): 1 of 3, an empty environment"
+# What runs comes from requirements.lock, what tests from requirements-test.lock, each file held against its SHA-256. The open data of
+# requirements-data.lock come without their requirements, which conflict with ours; tests read one CSV out of the package.
+$(VENV)/.runs: requirements.lock pyproject.toml
+	@echo "Setting up $(VENV) ($$($(PYTHON) --version)): an empty environment"
 	@$(PYTHON) -m venv $(VENV)
-	@echo "Setting up $(VENV): 2 of 3, $(PACKAGES) packages, a minute or two"
-	@$(PIP) install --progress-bar off -r requirements.lock | $(COUNT)
-	@$(PIP) install --quiet --no-deps -r requirements-data.lock
-	@echo "Setting up $(VENV): 3 of 3, geoprune"
-	@$(PIP) install --quiet --no-deps --no-build-isolation -e .
+	@echo "Setting up $(VENV): $$(grep -c == requirements.lock) packages that geoprune runs on"
+	@$(PIP) install --progress-bar off --require-hashes -r requirements.lock | $(COUNT)
+	@echo "Setting up $(VENV): geoprune"
+	@$(PIP) install --quiet --no-deps --no-build-isolation --no-index -e .
 	@touch $@
 
-demo: setup
+$(VENV)/.ready: $(VENV)/.runs requirements-test.lock requirements-data.lock
+	@echo "Setting up $(VENV): $$(grep -c == requirements-test.lock) packages that tests take, a minute or two"
+	@$(PIP) install --progress-bar off --require-hashes -r requirements.lock -r requirements-test.lock | $(COUNT)
+	@$(PIP) install --quiet --no-deps --require-hashes -r requirements-data.lock
+	@touch $@
+
+demo: $(VENV)/.runs
 	@echo "1 of 2: the invented estate (demo_blocks/README.md)"
 	@$(BIN)/python demo_blocks/make_demo.py
 	@echo "2 of 2: its plan"
@@ -51,3 +58,16 @@ docs: setup
 
 pictures: setup
 	$(BIN)/python docs/make_pictures.py demo_results docs/pictures
+
+licences: setup
+	$(BIN)/python supply/licences.py
+
+sbom: $(VENV)/.runs
+	@$(BIN)/python supply/sbom.py sbom.json
+	@echo "sbom.json lists what geoprune is made of"
+
+# uv resolves for all platforms at once; it comes into an environment of its own and is no dependency.
+locks:
+	@$(PYTHON) -m venv $(VENV)-locks
+	@$(VENV)-locks/bin/python -m pip --disable-pip-version-check install --quiet uv
+	@PATH=$(abspath $(VENV)-locks/bin):$$PATH $(PYTHON) supply/make_locks.py $(UPGRADE)

@@ -24,6 +24,7 @@ ORDER = {
     "replanting.md": "Replanting",
     "outputs.md": "Outputs",
     "hostile-files.md": "Broken and hostile files",
+    "licences.md": "Licences and supply",
     "method.md": "Method",
     "method-geostat.md": "Method: kriging",
     "method-zones.md": "Method: zones",
