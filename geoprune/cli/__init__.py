@@ -13,6 +13,7 @@ from geoprune.cli.audit import audit
 from geoprune.cli.buds import buds_to_cut
 from geoprune.cli.check import check
 from geoprune.cli.console import drop_output
+from geoprune.cli.join import join
 from geoprune.cli.new import new
 from geoprune.cli.prescribe import prescribe
 from geoprune.cli.replant import replant
@@ -52,6 +53,7 @@ for command in (
     check,
     sample,
     weigh_in,
+    join,
     prescribe,
     audit,
     seasons,

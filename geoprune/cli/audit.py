@@ -72,7 +72,8 @@ def audit() -> None:
 def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked: Any) -> None:
     """Draw the vines to recount, in walking order.
 
-    RESULTS is a folder that `geoprune prescribe` wrote.
+    RESULTS is a folder that `geoprune prescribe` wrote. The list comes as a table to fill in, as a page to print, and as a
+    field page a block for the phone.
 
     \b
     Example:
@@ -81,12 +82,13 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
     from geoprune.clock import today
     from geoprune.deliver.audit import Target, write_recount
     from geoprune.errors import GeopruneError
-    from geoprune.jobs.audit import plan_recount
+    from geoprune.jobs.audit import plan_recount, recount_pages
 
     options, reader = _options(asked), _reader_of(results, language)
     try:
         recount = plan_recount(results, options)
-        written = write_recount(recount, options, Target(out, reader, today(), force=force))
+        pages = recount_pages(results, recount, reader)
+        written = write_recount(recount, options, Target(out, reader, today(), force=force), pages=pages)
     except (GeopruneError, OSError) as error:
         fail(error, language=reader.language)
     console, words = open_console(), reader.words("audit")
@@ -97,6 +99,8 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
     heads = [words[name] for name in ("head_block", "head_vines", "head_recount", "head_may")]
     print_table(console, heads, lines, numbers=(1, 2, 3))
     _tell_written(written / "recount.csv", reader)
+    for name in pages:
+        _tell_written(written / name, reader)
 
 
 @audit.command("read")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 
 from geoprune.audit import (
@@ -20,8 +21,13 @@ from geoprune.audit import (
     rows_to_redo,
     worker_hours,
 )
+from geoprune.deliver.field import estate_of, field_block_from_tables, pruning_season, render_field_page
+from geoprune.deliver.folders import block_folders
 from geoprune.errors import DataError, Message, Problem
-from geoprune.reading import Results, read_counts, read_results, read_ticks
+from geoprune.plan import vines_apart
+from geoprune.reading import Results, Winter, read_counts, read_results, read_ticks, read_winter
+from geoprune.signs import READ_SIGNS, SIGNS_DISAGREE
+from geoprune.words import Reader
 
 
 def plan_recount(folder: Path, options: AuditOptions | None = None) -> Recount:
@@ -49,6 +55,43 @@ def plan_recount(folder: Path, options: AuditOptions | None = None) -> Recount:
     sizes = pruned.groupby(list(dict.fromkeys(keys)), sort=False).size()
     lots = {key if isinstance(key, tuple) else (key,): int(size) for key, size in sizes.items()}
     return Recount(vines, plans, lots)
+
+
+def recount_pages(folder: Path, recount: Recount, reader: Reader) -> dict[str, str]:
+    """Return the field page of each block with its vines to recount: path -> page.
+
+    The page keeps the book of the page that lies among the results: rows ticked off on that one tell who pruned.
+
+    Raises
+    ------
+    DataError
+        If the folder's layers or summary cannot be used.
+    """
+    winter, results = read_winter(folder), read_results(folder)
+    folders = block_folders(winter.blocks)
+    return {
+        f"{folders[str(block)]}/field.html": _recount_page(winter, results, str(block), drawn, reader)
+        for block, drawn in recount.vines.groupby("block", sort=False)
+    }
+
+
+def _recount_page(winter: Winter, results: Results, block: str, drawn: pd.DataFrame, reader: Reader) -> str:
+    vines, zones = winter.of("vines", block), winter.of("zones", block)
+    runs = results.runs[results.runs["block"] == block]
+    why = dict(zip(zones["zone"], zones["no_number"], strict=True))
+    latitude = float(gpd.GeoSeries(vines.geometry.iloc[:1]).to_crs("EPSG:4326").y.iloc[0])
+    page = field_block_from_tables(
+        block,
+        season=pruning_season(winter.made, latitude),
+        rows=winter.of("rows", block),
+        runs=runs.assign(no_number=runs["zone"].map(why)),
+        vines=vines,
+        check=drawn,
+        apart=vines_apart(vines),
+        estate=estate_of(winter.sources),
+        signs=(READ_SIGNS, SIGNS_DISAGREE) if (runs["bands"] > 0).any() else (),
+    )
+    return render_field_page(page, language=reader.language, units=reader.units)
 
 
 def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None = None) -> Audit:

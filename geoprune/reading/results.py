@@ -18,7 +18,7 @@ MEND = "Give a folder that geoprune prescribe wrote"
 #: Layer -> columns that are needed of it.
 NEEDED = {
     "vines": ("block", "row", "vine", "zone", "buds_per_vine"),
-    "runs": ("block", "row", "stop", "first_vine", "last_vine", "zone", "vines"),
+    "runs": ("block", "row", "stop", "first_vine", "last_vine", "zone", "bands", "buds_per_vine", "vines"),
     "blocks": ("block", "training"),
 }
 

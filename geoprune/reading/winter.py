@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import geopandas as gpd
 import pandas as pd
 
 from geoprune.errors import DataError, Problem
+from geoprune.layers import Source
 from geoprune.reading.results import MEND, read_result_layers
 
 SUMMARY = "summary.json"
@@ -52,6 +54,16 @@ class Winter:
         """Return what the summary says of a block."""
         return self.summary["blocks"].get(block, {})
 
+    @property
+    def made(self) -> date:
+        """Return the day of the results."""
+        return date.fromisoformat(self.summary["made"][:10])
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """Return the files that the results were made from, the vineyard first."""
+        return tuple(Source(told["name"], str(told.get("sha256", ""))) for told in self.summary["inputs"])
+
     def settings(self, block: str) -> Mapping[str, Any]:
         """Return a block's settings as the summary tells them."""
         return self.told(block).get("settings", {})
@@ -77,7 +89,11 @@ def read_winter(folder: Path) -> Winter:
 def _summary(folder: Path, problems: list[Problem]) -> Mapping[str, Any]:
     try:
         summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
-        if all(isinstance(told, dict) and isinstance(told["settings"], dict) for told in summary["blocks"].values()):
+        date.fromisoformat(summary["made"][:10])
+        named = all(isinstance(told["name"], str) for told in summary["inputs"])
+        if named and all(
+            isinstance(told, dict) and isinstance(told["settings"], dict) for told in summary["blocks"].values()
+        ):
             return dict(summary)
         what = f"{SUMMARY} does not tell the settings of every block"
     except OSError:

@@ -11,13 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
-from shapely import Point
+from shapely import LineString, Point, box
 
 from geoprune.cli.audit import audit
 from geoprune.errors import DataError
 from geoprune.reading import read_counts, read_left, read_results, read_ticks
 from geoprune.words import languages, word_lists
 
+SIZE = {"vine_size_kg": 1.0, "vine_size_se_kg": 0.3}
 HOSTILE = "=cmd|' /C calc'!A0<script>alert(1)</script>"
 
 
@@ -26,30 +27,38 @@ def results(tmp_path_factory) -> Path:
     """What prescribe leaves, as far as the check reads it: two blocks, one with a hostile name, to-and-fro rows."""
     folder = tmp_path_factory.mktemp("results") / "out"
     folder.mkdir()
-    vines, runs = [], []
-    for block in ("Alt", HOSTILE):
+    vines, runs, rows, panels = [], [], [], []
+    for east, block in enumerate(("Alt", HOSTILE)):
         for row in range(8):
-            order = [(1, 15, 1, 30), (16, 30, 2, 50)]
+            x, order = 620_000.0 + 100 * east + 3 * row, [(1, 15, 1, 30), (16, 30, 2, 50)]
+            rows.append({"block": block, "row": f"R{row}", "order": row + 1})
+            rows[-1]["geometry"] = LineString([(x, 4_690_000.0), (x, 4_690_060.0)])
             for first, last, zone, buds in order:
-                vines += [
-                    {
-                        "block": block,
-                        "row": f"R{row}",
-                        "vine": v,
-                        "zone": zone,
-                        "buds_per_vine": 0.0 if v == 3 else float(buds),
-                    }
-                    for v in range(first, last + 1)
-                ]
-            for first, last, zone, _ in order if row % 2 == 0 else [(b, a, z, n) for a, b, z, n in order[::-1]]:
+                here = {"block": block, "row": f"R{row}", "zone": zone}
+                panels.append(here | {"panel": zone, "first_vine": first, "last_vine": last, "vines": 15} | SIZE)
+                panels[-1]["geometry"] = LineString([(x, 4_690_000.0 + 2 * first), (x, 4_690_000.0 + 2 * last)])
+                for vine in range(first, last + 1):
+                    told = "renew" if vine == 3 else "number"
+                    vines.append(here | {"vine": vine, "status": "bearing", "treatment": told, "panel": zone} | SIZE)
+                    vines[-1]["buds_per_vine"] = 0.0 if vine == 3 else float(buds)
+                    vines[-1]["geometry"] = Point(x, 4_690_000.0 + 2 * vine)
+            for first, last, zone, buds in order if row % 2 == 0 else [(b, a, z, n) for a, b, z, n in order[::-1]]:
                 runs.append({"block": block, "row": f"R{row}", "stop": len(runs) + 1, "zone": zone, "vines": 15})
-                runs[-1] |= {"first_vine": first, "last_vine": last}
-    blocks = [{"block": block, "training": "flat cane"} for block in ("Alt", HOSTILE)]
-    for layer, table in (("vines", vines), ("runs", runs), ("blocks", blocks)):
-        places = [Point(0, 0)] * len(table)
-        gpd.GeoDataFrame(pd.DataFrame(table), geometry=places, crs="EPSG:32617").to_file(
-            folder / "prescription.gpkg", layer=layer
-        )
+                runs[-1] |= {"first_vine": first, "last_vine": last, "bands": zone, "buds_per_vine": buds}
+    names = [{"block": block} for block in ("Alt", HOSTILE)]
+    ground = {"geometry": box(620_000, 4_690_000, 620_200, 4_690_060)}
+    weighed = {"row": "R1", "vine": 2, "vine_weight_kg": 1.0, "vines_weighed": 1, "season": 2027, "used": True}
+    zone = {"zone": 1, "vines": 240, "area_ha": 1.0, "buds_per_vine": 30, "no_number": ""} | SIZE
+    tables = {"vines": vines, "rows": rows, "panels": panels}
+    tables |= {"runs": [run | {"geometry": Point(0, 0)} for run in runs]}
+    tables |= {"blocks": [name | ground | {"training": "flat cane"} for name in names]}
+    tables |= {"samples": [name | weighed | {"geometry": Point(620_003, 4_690_004)} for name in names]}
+    tables |= {"zones": [name | ground | zone | {"zone": number} for name in names for number in (1, 2)]}
+    for layer, table in tables.items():
+        gpd.GeoDataFrame(table, crs="EPSG:32617").to_file(folder / "prescription.gpkg", layer=layer)
+    summary = {"made": "2027-01-14T08:00:00+00:00", "inputs": [{"name": "estate.gpkg", "sha256": "0"}]}
+    summary |= {"blocks": {name["block"]: {"settings": {}} for name in names}}
+    (folder / "summary.json").write_text(json.dumps(summary), "utf-8")
     return folder
 
 
@@ -105,6 +114,28 @@ def test_no_text_of_a_file_becomes_a_formula_or_markup(results: Path, tmp_path: 
         with path.open(encoding="utf-8", newline="") as handle:
             cells = [cell for line in csv.reader(handle) for cell in line]
         assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
+
+
+def test_the_plan_comes_as_a_page_for_the_phone_in_the_same_order_and_the_same_book(results: Path, tmp_path: Path) -> None:
+    told = run("plan", results, "--out", tmp_path / "recount")
+    assert told.exit_code == 0, told.output
+    pages = sorted((tmp_path / "recount").glob("*/field.html"))
+    table = pd.read_csv(tmp_path / "recount" / "recount.csv", dtype={"row": str})
+    blocks = {}
+    for page in pages:
+        text = page.read_text("utf-8")
+        assert HOSTILE not in text  # escaped wherever it stands
+        data = json.loads(text.split('<script type="application/json" id="field">')[1].split("</script>")[0])
+        blocks[data["name"]] = data
+    assert set(blocks) == {"Alt", HOSTILE}
+    for name, data in blocks.items():
+        listed = [(stop["row"], stop["vine"]) for stop in data["check"]]
+        # A block named like a formula stands in the table behind an apostrophe.
+        here = table[table["block"].str.lstrip("'") == name]
+        assert listed == list(zip(here["row"], here["vine"], strict=True))
+        assert data["book"] == f"estate\n{name}\n2027"  # that of the page among the results: January 2027, north
+        assert data["rows"][0]["apart"] == {"renew": [3]}
+        assert not data["weigh"]
 
 
 def test_the_printed_list_hides_the_number_and_speaks_every_language(results: Path, tmp_path: Path) -> None:

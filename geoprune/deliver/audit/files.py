@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -13,13 +14,14 @@ import pandas as pd
 from geoprune.audit import Audit, AuditOptions, Hours, Recount
 from geoprune.deliver.audit.pages import recount_page, report_page
 from geoprune.deliver.writing.folder import replace_folder
-from geoprune.deliver.writing.output import write_summary
+from geoprune.deliver.writing.output import write_page, write_summary
 from geoprune.deliver.writing.spreadsheets import write_csv
 from geoprune.deliver.writing.summary import summary_head
 from geoprune.words import Reader
 
 #: The folder that stays with the manager.
 MANAGER = "manager_only"
+NO_PAGES: Mapping[str, str] = MappingProxyType({})
 COUNT_COLUMNS = ("stop", "block", "row", "vine", "buds_left", "worker", "canes", "note")
 
 
@@ -33,8 +35,9 @@ class Target:
     force: bool = False
 
 
-def write_recount(recount: Recount, options: AuditOptions, target: Target) -> Path:
-    """Write the vines to recount: recount.csv to fill in, recount.html to print, summary.json with what was asked."""
+def write_recount(recount: Recount, options: AuditOptions, target: Target, *, pages: Mapping[str, str] = NO_PAGES) -> Path:
+    """Write the vines to recount: recount.csv to fill in, recount.html to print, further `pages` (path -> page), such as
+    those for the phone, and summary.json with what was asked."""
     blank = recount.vines.reindex(columns=list(COUNT_COLUMNS))
     lots: dict[str, int] = {}
     for key, size in recount.lots.items():
@@ -48,6 +51,8 @@ def write_recount(recount: Recount, options: AuditOptions, target: Target) -> Pa
         write_csv(blank, folder / "recount.csv")
         page = recount_page(recount.vines, lots, target.reader, made=target.made)
         (folder / "recount.html").write_text(page, encoding="utf-8")
+        for name, content in pages.items():
+            write_page(folder / name, content)
         write_summary(_summary("audit plan", asdict(options), target.made) | {"plans": plans}, folder)
 
     return replace_folder(target.out, fill, force=target.force)

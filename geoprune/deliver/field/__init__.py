@@ -9,6 +9,7 @@ from geoprune.deliver.field.log import (
     bud_check_table,
     count_table,
     left_out_table,
+    list_of,
     live_entries,
     merge_entries,
     merge_logs,
@@ -16,10 +17,11 @@ from geoprune.deliver.field.log import (
     tick_table,
     weights_table,
 )
-from geoprune.deliver.field.page import render_field_page
+from geoprune.deliver.field.page import WEIGHT_UNITS, render_field_page
 from geoprune.deliver.field.tables import field_block_from_tables
 
 __all__ = [
+    "WEIGHT_UNITS",
     "Entry",
     "FieldBlock",
     "FieldLog",
@@ -35,6 +37,7 @@ __all__ = [
     "field_block_of",
     "field_page",
     "left_out_table",
+    "list_of",
     "live_entries",
     "merge_entries",
     "merge_logs",

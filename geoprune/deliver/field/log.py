@@ -17,6 +17,7 @@ import geopandas as gpd
 import pandas as pd
 
 from geoprune.errors import DataError, Problem
+from geoprune.sources import LARGEST_TABLE, read_bytes
 from geoprune.text import one_line
 from geoprune.units import SUFFIXES
 
@@ -164,13 +165,19 @@ def read_field_log(path: str | Path) -> FieldLog:
     return FieldLog(whole["block"], whole["season"], whole["estate"], merge_entries(entries))
 
 
+def list_of(log: FieldLog) -> dict[str, Any]:
+    """Return the full list as a field page exports it and takes it in; `read_field_log` reads it back from JSON."""
+    told = {"format": FORMAT, "version": VERSION, "estate": log.estate, "block": log.block, "season": log.season}
+    return told | {"entries": [{**vars(entry), "values": dict(entry.values)} for entry in log.entries]}
+
+
 def _opened(path: Path) -> dict[str, Any]:
     """The file as a mapping with the keys it must have, of the right kinds."""
     try:
-        whole = json.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, ValueError, RecursionError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is no JSON"
-        raise DataError([Problem(path.name, "", "", f"the list cannot be read ({reason})", _EXPORT_AGAIN)]) from error
+        whole = json.loads(read_bytes(path, most=LARGEST_TABLE).decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:
+        what = "the list cannot be read (it is no JSON)"
+        raise DataError([Problem(path.name, "", "", what, _EXPORT_AGAIN)]) from error
     if not isinstance(whole, dict) or whole.get("format") != FORMAT:
         raise DataError([Problem(path.name, "", "", "this is not a list of a field page", "Give the file it exports")])
     if whole.get("version") != VERSION:
