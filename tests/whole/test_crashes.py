@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from geoprune import owned
 from geoprune.deliver.writing import folder
 from geoprune.deliver.writing.folder import check_target, exchange, replace_folder, tidy, told_failure
 from geoprune.errors import OutputError
@@ -125,6 +126,50 @@ def test_folders_of_living_runs_and_of_people_stay(tmp_path):
         assert mine.exists()
     tidy(out)
     assert len(list(tmp_path.iterdir())) == 4
+
+
+#: Makes folders of its own, again and again, and clears those of dead runs: its own must stay.
+MAKE_AND_CLEAR = """
+import sys
+from pathlib import Path
+from geoprune.owned import clear_left_over, owned_folder
+for number in range(100):
+    with owned_folder(Path(sys.argv[1]), "geoprune-", ".in") as mine:
+        clear_left_over(Path(sys.argv[1]), "geoprune-", ".in")
+        (mine / "a").write_text("a")
+"""
+
+
+def test_runs_beside_each_other_never_clear_what_the_other_has_just_made(tmp_path):
+    command = [sys.executable, "-c", MAKE_AND_CLEAR, str(tmp_path)]
+    runs = [subprocess.Popen(command, stderr=subprocess.PIPE, text=True) for _ in range(3)]
+    assert [run.communicate(timeout=100)[1] for run in runs] == ["", "", ""]
+
+
+@pytest.mark.parametrize("cause", ["system", "disk"])
+def test_where_there_are_no_locks_an_hour_without_change_tells_dead_runs(tmp_path, monkeypatch, cause):
+    if cause == "system":
+        monkeypatch.setattr(owned, "fcntl", None)
+    else:
+
+        def refuse(number, how):
+            raise OSError(errno.ENOLCK, "No locks available")
+
+        monkeypatch.setattr(owned.fcntl, "flock", refuse)
+    out = replace_folder(tmp_path / "out", fill(1))
+    left = tmp_path / ".out-abcdefgh.part"
+    left.mkdir()
+    (left / "a").touch()
+    with pytest.raises(OutputError, match="another run is writing it"):
+        check_target(out, force=True)
+    assert not tidy(out)
+    assert left.exists()
+    past = time.time() - 2 * owned.LIVING_S
+    os.utime(left / "a", (past, past))
+    os.utime(left, (past, past))
+    check_target(out, force=True)
+    tidy(out)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 from dataclasses import asdict
 from functools import cache
@@ -17,6 +15,7 @@ from geoprune import look
 from geoprune.deliver.dom import dom_script
 from geoprune.deliver.field.block import KINDS_APART, LEAST_KG, MOST_COUNT, MOST_KG, FieldBlock, FieldRow
 from geoprune.deliver.field.log import LEFT_OUT
+from geoprune.deliver.policy import page_policy
 from geoprune.errors import Message
 from geoprune.rules import caution_notes
 from geoprune.words import UNITS, say, word_lists
@@ -53,12 +52,11 @@ def render_field_page(block: FieldBlock, *, language: str = "en", units: str = "
     if units not in UNITS:
         raise ValueError(f"units {units!r}: {' or '.join(UNITS)}")
     script, style = _script(), _style()
-    policy = f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; base-uri 'none'; form-action 'none'"
     return _template().render(
         language=language,
         name=block.name,
         words=words[language],
-        policy=policy,
+        policy=page_policy((style,), (script,)),
         style=Markup(style),
         script=Markup(script),
         payload=Markup(_json(page_data(block, language=language, units=units))),
@@ -127,7 +125,3 @@ def _style() -> str:
 
 def _asset(name: str) -> str:
     return (files("geoprune.deliver.field") / "assets" / name).read_text(encoding="utf-8")
-
-
-def _hash(text: str) -> str:
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"

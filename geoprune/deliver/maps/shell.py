@@ -8,8 +8,6 @@ our text, and what it would fetch (scripts, styles, fonts, tiles) is not taken.
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import re
 from functools import cache
 from importlib.resources import files
@@ -23,6 +21,7 @@ from markupsafe import Markup
 from geoprune import look
 from geoprune.deliver.dom import dom_script
 from geoprune.deliver.edition import tile_host
+from geoprune.deliver.policy import page_policy
 
 #: SHA-256 of Leaflet 1.9.4's leaflet.js and leaflet.css as published; the files and their licence lie in `leaflet/`.
 LEAFLET_SHA256 = {
@@ -86,9 +85,10 @@ def build_page(
     script, style = leaflet()
     own = "\n".join((dom_script(), *map(asset, scripts)))
     started = f'{start}\n(function(){{"use strict";\n{own}\n}})();'
+    pictures = "data: blob:" + (f" {tile_host(background)}" if background else "")
     whole = template("shell.html").render(
         language=language,
-        policy=Markup(policy((script, started), (style, page_style()), background)),
+        policy=page_policy((style, page_style(), NO_SCRIPT_STYLE), (script, started), pictures),
         title=title,
         styles=[Markup(style), Markup(page_style())],
         leaflet=Markup(script),
@@ -117,23 +117,6 @@ def page_style() -> str:
     colors |= {"rule": look.RULE, "alarm": look.ALARM, "serif": look.SERIF, "sans": look.SANS}
     variables = "".join(f"--{name}:{value};" for name, value in colors.items())
     return f":root{{{variables}}}\n{asset('page.css')}"
-
-
-def policy(scripts: tuple[str, ...], styles: tuple[str, ...], background: str | None) -> str:
-    """Return the content policy of a page: these scripts and styles by their digests, and nothing from elsewhere.
-
-    `NO_SCRIPT_STYLE` is allowed beside `styles`: it stands where no script runs.
-    """
-
-    def digests(texts: tuple[str, ...]) -> str:
-        found = (hashlib.sha256(text.encode("utf-8")).digest() for text in texts)
-        return " ".join(f"'sha256-{base64.b64encode(digest).decode('ascii')}'" for digest in found)
-
-    pictures = "data: blob:" + (f" {tile_host(background)}" if background else "")
-    return (
-        f"default-src 'none'; script-src {digests(scripts)}; style-src {digests((*styles, NO_SCRIPT_STYLE))}; "
-        f"img-src {pictures}; base-uri 'none'; form-action 'none'"
-    )
 
 
 #: Hides, where no script runs, what only a script fills.
