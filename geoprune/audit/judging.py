@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from geoprune.audit.plans import plan_by_size
+from geoprune.audit.variables import ENOUGH, most_share_off, share_off
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,8 @@ def check_counts(counts: pd.DataFrame, vines: pd.DataFrame, tolerance: Tolerance
     Returns
     -------
     DataFrame, one line per vine
-        block, row, vine, zone, worker, asked, buds_left, difference (left - asked), too_many, too_few, off
+        block, row, vine, zone, worker, asked, buds_left, difference (left - asked), scaled (the difference as a share of one
+        half a bud below the least that is off), too_many, too_few, off
     """
     tolerance = tolerance or Tolerance()
     keys = ["block", "row", "vine"]
@@ -51,12 +53,14 @@ def check_counts(counts: pd.DataFrame, vines: pd.DataFrame, tolerance: Tolerance
     difference = told["buds_left"] - told["asked"]
     limit = tolerance(told["asked"]) + 1e-9
     told = told.assign(difference=difference, too_many=difference > limit, too_few=difference < -limit)
+    # Buds come in whole numbers: a vine at the limit is right, one bud more is off, and the bound lies between the two.
+    told["scaled"] = difference / (np.floor(limit) + 0.5)
     told["off"] = told["too_many"] | told["too_few"]
-    return told[[*keys, "zone", "worker", "asked", "buds_left", "difference", "too_many", "too_few", "off"]]
+    return told[[*keys, "zone", "worker", "asked", "buds_left", "difference", "scaled", "too_many", "too_few", "off"]]
 
 
 def judge_groups(checked: pd.DataFrame, keys: Sequence[str], *, aql: float) -> pd.DataFrame:
-    """Judge the vines of each group together.
+    """Judge the vines of each group by how many are off.
 
     Parameters
     ----------
@@ -83,7 +87,34 @@ def judge_groups(checked: pd.DataFrame, keys: Sequence[str], *, aql: float) -> p
     return told.assign(may_be_off=may, accepted=told["off"].to_numpy() <= may)
 
 
-def rows_to_redo(checked: pd.DataFrame, *, aql: float) -> pd.DataFrame:
+def judge_few(checked: pd.DataFrame, keys: Sequence[str], *, aql: float, redo_from: float) -> pd.DataFrame:
+    """Judge groups of few vines, such as one row's or one person's, by how many are off and by how far.
+
+    Work is accepted where both accept it: the number off, and with 5 to 49 vines the share off that mean and spread tell of.
+
+    Parameters
+    ----------
+    checked, keys, aql : see `judge_groups`
+    redo_from : float
+        Share of vines off that should be found out.
+
+    Returns
+    -------
+    DataFrame, one line per group
+        as `judge_groups`, and off_estimated, may_be_estimated (shares, NaN where not used), found_out (chance that counting
+        alone finds out work with `redo_from` of its vines off; mean and spread find it more often)
+    """
+    told = judge_groups(checked, keys, aql=aql)
+    groups = checked.groupby(list(keys), sort=False)["scaled"]
+    few = told["counted"].to_numpy() < ENOUGH
+    estimated = np.where(few, np.array([share_off(scaled) for _, scaled in groups]), np.nan)
+    may = np.array([most_share_off(size, aql) if size < ENOUGH else np.nan for size in told["counted"].tolist()])
+    found = [1 - float(plan_by_size(size, aql).chance(redo_from)) for size in told["counted"].tolist()]
+    accepted = told["accepted"].to_numpy() & ~(estimated > may)
+    return told.assign(accepted=accepted, off_estimated=estimated, may_be_estimated=may, found_out=found)
+
+
+def rows_to_redo(checked: pd.DataFrame, *, aql: float, redo_from: float) -> pd.DataFrame:
     """Return what to do in each row where the work is not accepted: the row's own, its workers', or else its block's.
 
     A row where too many buds were found is cut again ("redo"). Where too few were found nothing can be put back ("too_few").
@@ -94,19 +125,20 @@ def rows_to_redo(checked: pd.DataFrame, *, aql: float) -> pd.DataFrame:
     DataFrame
         block, row, counted, off, too_many, too_few, difference, todo; only rows with something to do.
     """
-    rows = judge_groups(checked, ["block", "row"], aql=aql)
+    rows = judge_few(checked, ["block", "row"], aql=aql, redo_from=redo_from)
     rows["todo"] = np.select([rows["too_many"] > 0, rows["too_few"] > 0], ["redo", "too_few"], "look")
-    refused = ~rows["accepted"] | _of_refused(checked, rows, aql)
-    return rows.loc[refused].drop(columns=["may_be_off", "accepted"]).reset_index(drop=True)
+    refused = ~rows["accepted"] | _of_refused(checked, rows, aql, redo_from)
+    names = ["block", "row", "counted", "off", "too_many", "too_few", "difference", "todo"]
+    return rows.loc[refused, names].reset_index(drop=True)
 
 
-def _of_refused(checked: pd.DataFrame, rows: pd.DataFrame, aql: float) -> pd.Series:
+def _of_refused(checked: pd.DataFrame, rows: pd.DataFrame, aql: float, redo_from: float) -> pd.Series:
     """Whether a row was worked by someone whose work is refused, or by no one named in a block that is refused."""
     blocks = judge_groups(checked, ["block"], aql=aql).set_index("block")["accepted"]
     named = checked[checked["worker"] != ""]
     refused_rows: set[tuple[str, str]] = set()
     if len(named):
-        told = judge_groups(named, ["block", "worker"], aql=aql)
+        told = judge_few(named, ["block", "worker"], aql=aql, redo_from=redo_from)
         refused = named.merge(told.loc[~told["accepted"], ["block", "worker"]], on=["block", "worker"])
         refused_rows = set(zip(refused["block"], refused["row"], strict=True))
     unnamed = checked[(checked["worker"] == "") & ~checked["block"].map(blocks)]

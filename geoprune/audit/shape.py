@@ -51,7 +51,7 @@ class Audit:
     """What the recount found.
 
     checked : one line per vine (see `audit.check_counts`), with the worker
-    lots, workers : verdicts (see `audit.judge_groups`); workers is empty where none is named
+    lots, workers : verdicts (see `audit.judge_groups`, `audit.judge_few`); workers is empty where none is named
     redo : rows to look at again (see `audit.rows_to_redo`)
     left : what was really left per zone (see `audit.buds_left`)
     remarks : what was left out or averaged

@@ -93,11 +93,18 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
         fail(error, language=reader.language)
     console, words = open_console(), reader.words("audit")
     lines = [
-        (" · ".join(map(str, key)), str(recount.lots[key]), str(drawn.size), str(drawn.accept))
+        (
+            " · ".join(map(str, key)),
+            str(recount.lots[key]),
+            str(drawn.size),
+            str(drawn.accept),
+            f"{100 * (1 - float(drawn.chance(options.redo_from, recount.lots[key]))):.0f}",
+        )
         for key, drawn in recount.plans.items()
     ]
     heads = [words[name] for name in ("head_block", "head_vines", "head_recount", "head_may")]
-    print_table(console, heads, lines, numbers=(1, 2, 3))
+    heads.append(words["head_finds"].format(percent=f"{100 * options.redo_from:.0f}"))
+    print_table(console, heads, lines, numbers=(1, 2, 3, 4))
     _tell_written(written / "recount.csv", reader)
     for name in pages:
         _tell_written(written / name, reader)

@@ -17,6 +17,7 @@ from geoprune.audit import (
     check_counts,
     draw_recount,
     hours_by_zone,
+    judge_few,
     judge_groups,
     rows_to_redo,
     worker_hours,
@@ -112,12 +113,13 @@ def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None 
         raise DataError([Problem(counts[0].name, "counts", "", what, mend)])
     keys = list(dict.fromkeys(["block", options.lot]))
     named = checked[checked["worker"] != ""]
+    limits = {"aql": options.aql, "redo_from": options.redo_from}
     return Audit(
         options,
         checked,
         judge_groups(checked, keys, aql=options.aql),
-        judge_groups(named, ["block", "worker"], aql=options.aql).sort_values(["worker", "block"], ignore_index=True),
-        rows_to_redo(checked, aql=options.aql),
+        judge_few(named, ["block", "worker"], **limits).sort_values(["worker", "block"], ignore_index=True),
+        rows_to_redo(checked, **limits),
         buds_left(checked, results.pruned),
         _count_remarks(told, results),
     )

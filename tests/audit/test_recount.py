@@ -12,6 +12,7 @@ from geoprune.audit import (
     buds_left,
     check_counts,
     draw_recount,
+    judge_few,
     judge_groups,
     plan_by_size,
     rows_to_redo,
@@ -107,22 +108,36 @@ def test_one_bad_worker_is_found_among_three_and_only_his_rows_are_named() -> No
     told = check_counts(counted(drawn, np.where(worker == "eva", 8, 0), worker), vines)
     judged = judge_groups(told, ["block", "worker"], aql=6.5).set_index("worker")["accepted"]
     assert judged.to_dict() == {"ana": True, "ben": True, "eva": False}
-    redo = rows_to_redo(told, aql=6.5)
+    redo = rows_to_redo(told, aql=6.5, redo_from=0.25)
     assert set(redo["todo"]) == {"redo"}
     assert set(redo["row"].astype(int) % 3) == {2}
     assert set(redo["row"]) == set(drawn["row"][worker == "eva"])
+
+
+def test_twelve_vines_cut_a_little_long_are_refused_though_hardly_one_is_off_by_more_than_is_allowed() -> None:
+    # Invented: a number of 50 allows 5 buds; this hand's vines have 4 or 5 too many, one has 7.
+    vines, _ = block_of()
+    here = vines[vines["buds_per_vine"] == 50].iloc[:12].reset_index(drop=True)
+    more = np.array([5, 4, 5, 5, 4, 7, 5, 4, 5, 5, 4, 5])
+    told = check_counts(counted(here, more, np.full(12, "eva")), vines)
+    by_number = judge_groups(told, ["worker"], aql=6.5)
+    by_both = judge_few(told, ["worker"], aql=6.5, redo_from=0.25)
+    assert by_number["accepted"].tolist() == [True]
+    assert by_both["accepted"].tolist() == [False]
+    # By number alone a quarter off is found with more than two of twelve: 1 - P(X <= 2), X binomial (12, 1/4) = 0.609.
+    assert by_both["found_out"].tolist() == pytest.approx([0.6093], abs=1e-4)
 
 
 def test_rows_with_too_few_buds_are_not_cut_again() -> None:
     vines, runs = block_of()
     drawn, _ = draw_recount(vines, runs, **ASKED, seed=2)
     first = drawn["row"].astype(int).to_numpy() <= 10
-    redo = rows_to_redo(check_counts(counted(drawn, np.where(first, -9, 0)), vines), aql=6.5)
+    redo = rows_to_redo(check_counts(counted(drawn, np.where(first, -9, 0)), vines), aql=6.5, redo_from=0.25)
     assert redo.groupby("todo")["row"].agg(lambda rows: set(rows.astype(int))).to_dict() == {
         "too_few": set(range(1, 11)),
         "look": set(range(11, 21)),
     }
-    assert rows_to_redo(check_counts(counted(drawn), vines), aql=6.5).empty
+    assert rows_to_redo(check_counts(counted(drawn), vines), aql=6.5, redo_from=0.25).empty
 
 
 @pytest.fixture(scope="module")

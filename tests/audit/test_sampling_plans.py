@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import binom
+from scipy.stats import binom, norm
 
 from geoprune.audit import AQLS, chance_to_accept, choose_plan, plan_by_size, single_plan
 from geoprune.audit.plans import LETTERS, SIZES
+from geoprune.audit.variables import most_share_off, share_beyond, share_off
 
 #: Rejection numbers of single sampling, normal inspection, by AQL 0.65 1.0 1.5 2.5 4.0 6.5 10 15; "v" and "^" are arrows.
 #: MIL-STD-105E, tables I and II-A, as printed for level II at nibs.org/FMOC/DPW_AC/AC-TABLE.ASC (table 1-A).
@@ -109,3 +110,38 @@ def test_what_cannot_be_planned_is_refused() -> None:
         single_plan("I", 4.0)
     with pytest.raises(ValueError, match="needs vines"):
         choose_plan(100, aql=6.5, redo_from=0.05, certainty=0.9)
+
+
+def test_shares_beyond_two_limits_are_those_of_the_standards_worked_example():
+    # MIL-STD-414 (1957, public), example B-3, from memory: limits 180 and 209, values 197, 188, 184, 205, 201: mean 195,
+    # s 8.81, quality indices 1.59 and 1.70; 2.19 % above, 0.66 % below, 2.85 % in all.
+    values = np.array([197.0, 188.0, 184.0, 205.0, 201.0])
+    assert values.std(ddof=1) == pytest.approx(8.81, abs=0.01)
+    quality = np.array([209 - values.mean(), values.mean() - 180]) / values.std(ddof=1)
+    assert quality == pytest.approx([1.59, 1.70], abs=0.005)
+    assert 100 * share_beyond([1.59, 1.70], 5) == pytest.approx([2.19, 0.66], abs=0.005)
+    middle, half = (209 + 180) / 2, (209 - 180) / 2
+    assert 100 * share_off((values - middle) / half) == pytest.approx(2.85, abs=0.06)  # indices not rounded
+
+
+def test_the_estimate_of_the_share_off_has_no_bias():
+    # Lieberman & Resnikoff 1955: the estimate of least variance among those without bias, checked on normal differences.
+    rng = np.random.default_rng(4)
+    true = norm.sf((1 - 0.3) / 0.6) + norm.cdf((-1 - 0.3) / 0.6)
+    found = [share_off(rng.normal(0.3, 0.6, 12)) for _ in range(4000)]
+    assert np.mean(found) == pytest.approx(true, abs=0.005)
+
+
+@pytest.mark.parametrize("count", [5, 12, 20, 40])
+def test_work_at_the_limit_passes_95_times_in_100_by_variables(count: int):
+    # One limit alone, as the bound is made for: share off 6.5 %.
+    rng = np.random.default_rng(count)
+    mean = 1 - 0.3 * norm.isf(0.065)
+    passed = [share_off(rng.normal(mean, 0.3, count)) <= most_share_off(count, 6.5) for _ in range(3000)]
+    assert np.mean(passed) == pytest.approx(0.95, abs=0.012)
+
+
+def test_too_few_values_tell_no_share():
+    assert np.isnan(share_off([0.1, 0.2]))
+    assert np.isnan(most_share_off(4, 6.5))
+    assert (share_off([0.5] * 6), share_off([2.0] * 6)) == (0.0, 1.0)
