@@ -1,75 +1,139 @@
-"""How long an estate takes and how much memory: `python benchmarks/estates.py [blocks vines_per_block samples cores runs]`.
+"""What blocks of one estate tell each other is worth, on simulated estates whose every vine is known (all invented).
 
-Each run is the command in a process of its own, start-up included. The vineyards are invented: rectangles of straight
-rows with a field of vine sizes (`vineyards.py` has the study's own; here only size counts). Prints medians of wall time,
-and of processor time and greatest memory of the run's own process: what its workers take the system does not tell here, so
-ask for one core to see the whole work.
+    python benchmarks/estates.py run RESULTS.csv FIRST LAST     append estates FIRST..LAST-1
+    python benchmarks/estates.py tell RESULTS.csv               print the tables of docs/method-zones.md
+
+An estate has eight blocks of 32 rows of 54 vines, 20 weights each. What its blocks have in common is drawn first:
+practical range 40-200 m, nugget share 0.3, 0.5, 0.7, 0.9 or 1, CV 0.25-0.5; then each block's own, log(range) within
+0.25, share within 0.07, log(CV) within 0.15 (standard deviations). In two of three estates the first block is unlike the
+rest: one without a pattern, or with nugget share 0.2 over 30 m or 250 m.
+
+Errors are those of panel means (three vines). "alone": as a file of this block only; "together": with the other seven;
+"truth": kriging with the block's own true range and share; "30": alone with 30 weights; "mean": of the weights.
 """
 
 from __future__ import annotations
 
-import resource
-import statistics
-import subprocess
 import sys
-import tempfile
-import time
+from dataclasses import replace
 from pathlib import Path
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
-from shapely import box
+import vineyards
+from calibration import cover, one_node
+from vineyards import Simulated, make_vineyard
 
-ROW_M, VINE_M = 2.7, 1.8
-#: Blocks, vines a block, samples a block, cores, runs: one block, and an estate.
-USUAL = ((1, 5400, 60, 2, 5), (200, 2500, 40, 2, 1))
+from geoprune.plan.estate import Heard, Voice, hear
+from geoprune.surface import Prior, check_evidence
+from geoprune.surface.evidence import Evidence
+from geoprune.surface.fitting import average, nodes_of
+from geoprune.surface.shape import PLAIN, Shape, choose_shape
+from geoprune.surface.support import FieldFit, Support, vine_means
+from geoprune.surface.verdict import ALPHA, find_structure
 
-
-def make_estate(folder: Path, blocks: int, vines: int, samples: int) -> tuple[Path, Path]:
-    """Write an invented estate: blocks of `vines` places, twice as long as wide, side by side."""
-    rng = np.random.default_rng(1)
-    rows = max(4, round(np.sqrt(vines * VINE_M / ROW_M / 2)))
-    places = vines // rows
-    wide, tall = rows * ROW_M, places * VINE_M
-    entries, outlines, weights = [], [], []
-    for k in range(blocks):
-        name, west, south = f"B{k + 1:04d}", 600_000 + (k % 20) * (wide + 12), 4_700_000 + (k // 20) * (tall + 12)
-        entries.append({"block": name, "variety": "Concord", "rule": "20+20", "training": "top-wire cordon"})
-        entries[-1] |= {"row_spacing_m": ROW_M, "vine_spacing_m": VINE_M, "row_bearing_deg": 0.0}
-        outlines.append(box(west, south, west + wide, south + tall))
-        chosen = rng.choice(rows * (places - 2), samples, replace=False)
-        row, vine = chosen // (places - 2) + 1, chosen % (places - 2) + 1
-        size = 1.1 + 0.5 * np.sin(row / rows * 3 + k) + 0.3 * np.cos(vine / places * 4) + rng.normal(0, 0.25, samples)
-        weights.append(pd.DataFrame({"block": name, "row": row, "vine": vine, "pruning_weight_kg": size.clip(0.1).round(2)}))
-    vineyard, table = folder / "estate.gpkg", folder / "weights.csv"
-    gpd.GeoDataFrame(entries, geometry=outlines, crs=32617).to_file(vineyard, layer="blocks", driver="GPKG")
-    pd.concat(weights).to_csv(table, index=False)
-    return vineyard, table
+vineyards.BLOCKS["study"] = (32, 54)
+SEED, BLOCKS = 23_000_000, 8
+SHARES = (0.3, 0.5, 0.7, 0.9, 1.0)
+#: Nugget share and practical range of a first block that is unlike the rest.
+ODD = {1: (1.0, 100.0), 4: (0.2, 30.0), 7: (0.2, 250.0)}
+WAYS = ("alone", "together", "truth", "30")
 
 
-def run_once(vineyard: Path, table: Path, out: Path, cores: int) -> tuple[float, float, float]:
-    """Return wall seconds, and processor seconds and greatest memory (MB) of a run's own process."""
-    command = [sys.executable, "-m", "geoprune", "prescribe", str(vineyard), "--samples", str(table)]
-    before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    subprocess.run(
-        [*command, "--out", str(out), "--force", "--quiet", "--cores", str(cores)], check=True, stdout=subprocess.DEVNULL
-    )
-    wall, after = time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
-    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return wall, spent, after.ru_maxrss / 1024
+def truths(estate: int) -> list[dict[str, float]]:
+    """Nugget share, range and CV of each block of an estate."""
+    rng = np.random.default_rng(SEED + estate)
+    range_m, cv = np.exp(rng.uniform(np.log(40.0), np.log(200.0))), rng.uniform(0.25, 0.5)
+    share = SHARES[estate // 3 % 5] if estate % 3 == 0 else SHARES[estate // 3 % 3]
+    found = []
+    for _ in range(BLOCKS):
+        own = share if share == 1.0 else float(np.clip(rng.normal(share, 0.07), 0.05, 1.0))
+        wide, varied = np.exp(rng.normal(0.0, [0.25, 0.15]))
+        found.append({"nugget_share": own, "range_m": float(range_m * wide), "cv": float(cv * varied)})
+    if odd := ODD.get(estate % 9):
+        found[0] |= dict(zip(("nugget_share", "range_m"), odd, strict=True))
+    return found
+
+
+def errors(fit: FieldFit, evidence: Evidence, shape: Shape, made: Simulated) -> tuple[float, float]:
+    """Mean squared error of the panels over the variance of a vine, and the share that 90 % intervals hold."""
+    flat = Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg, shape)
+    mean, variance = vine_means(fit, flat, evidence.member, len(made.trellis.panels))
+    true = made.panel_means()
+    return float(np.mean(np.square(mean - true)) / made.truth["variance_kg2"]), cover(true, mean, variance)
+
+
+def judge(made: Simulated, more: Simulated, evidence: Evidence, heard: Heard, *, seed: int) -> dict[str, float]:
+    """One block in every way; `more` is the same block with 30 weights."""
+    shape = heard.shape or PLAIN
+    wide = check_evidence(more.trellis, more.samples).evidence
+    wide_shape = choose_shape(wide, bearing_deg=0.0)
+    fits = {
+        "alone": (average(evidence, evidence.levels, Prior(), shape), evidence, shape),
+        "together": (average(evidence, evidence.levels, heard.prior, shape), evidence, shape),
+        "truth": (one_node(evidence, made.truth["range_m"] / 3.0, made.truth["nugget_share"]), evidence, PLAIN),
+        "30": (average(wide, wide.levels, Prior(), wide_shape), wide, wide_shape),
+    }
+    told: dict[str, float] = {}
+    for name, (fit, seen, how) in fits.items():
+        told[f"mse_{name}"], told[f"cover_{name}"] = errors(fit, seen, how, made)
+    told["mse_mean"] = float(np.mean(np.square(evidence.values.mean() - made.panel_means())) / made.truth["variance_kg2"])
+    for name, prior in (("alone", Prior()), ("together", heard.prior)):
+        nodes = nodes_of(evidence, evidence.levels, prior, replace(PLAIN, transform=shape.transform))
+        told[f"p_{name}"] = find_structure(nodes, nodes.design.residual, seed=seed).p_value
+    return told
+
+
+def run(path: Path, first: int, last: int) -> None:
+    """Append estates to a CSV."""
+    for estate in range(first, last):
+        lines, told = [], truths(estate)
+        made = [
+            [make_vineyard(seed=SEED + 100 * estate + k, samples=n, block="study", **one) for n in (20, 30)]
+            for k, one in enumerate(told)
+        ]
+        checked = [check_evidence(one.trellis, one.samples) for one, _ in made]
+        heard = hear([Voice(str(k), one, 0.0).speak() for k, one in enumerate(checked)], [])
+        for k, one in enumerate(told):
+            line = {"estate": estate, "block": k, "odd": k == 0 and estate % 9 in ODD, **one}
+            lines.append(line | judge(*made[k], checked[k].evidence, heard[k], seed=100 * estate + k))
+        pd.DataFrame(lines).to_csv(path, mode="a", header=not path.exists(), index=False)
+
+
+def line_of(name: str, part: pd.DataFrame) -> str:
+    """One line of the table; the standard error is that of the paired difference, over estates."""
+    mean = np.sqrt(part["mse_mean"].mean())
+    ratio = [f"{np.sqrt(part[f'mse_{way}'].mean()) / mean:.3f}" for way in WAYS]
+    gain = part.groupby("estate")[["mse_together", "mse_alone"]].mean()
+    step = 50.0 * (gain["mse_together"] - gain["mse_alone"]) / gain["mse_alone"].mean()
+    change = f"{step.mean():+.1f} ± {step.std() / np.sqrt(len(step)):.1f} ({step.median():+.1f})"
+    covers = [f"{100 * part[f'cover_{way}'].mean():.1f}" for way in ("alone", "together", "30")]
+    shown = [f"{100 * (part[f'p_{way}'] <= ALPHA).mean():.0f}" for way in ("alone", "together")]
+    return f"| {name} | {len(part)} | {' | '.join(ratio)} | {change} | {' | '.join(covers)} | {' | '.join(shown)} |"
+
+
+def tell(lines: pd.DataFrame) -> None:
+    """Print the table."""
+    heads = ["alone", "together", "truth", "30 weights", "together after alone, %", "cover: alone", "together"]
+    heads += ["30 weights", "shown %: alone", "together"]
+    print(f"| blocks | | {' | '.join(heads)} |\n|{'---|' * (len(heads) + 2)}")
+    same, odd = lines[~lines["odd"]], lines[lines["odd"]]
+    print(line_of("like the rest", same))
+    bins = pd.cut(same["nugget_share"], [0.0, 0.4, 0.6, 0.8, 0.999, 1.0])
+    for (low, high), part in (((b.left, b.right), p) for b, p in same.groupby(bins, observed=True)):
+        print(line_of("no pattern" if low > 0.99 else f"nugget share {low:g}-{min(high, 0.99):.2g}", part))
+    print(line_of("unlike the rest", odd))
+    for (share, range_m), part in odd.groupby(["nugget_share", "range_m"]):
+        print(line_of("no pattern" if share == 1.0 else f"share {share:g}, {range_m:.0f} m", part))
 
 
 def main() -> None:
-    """Measure and print."""
-    given = tuple(int(word) for word in sys.argv[1:])
-    for blocks, vines, samples, cores, runs in (given,) if given else USUAL:
-        with tempfile.TemporaryDirectory() as folder:
-            made = make_estate(Path(folder), blocks, vines, samples)
-            done = [run_once(*made, Path(folder) / "out", cores) for _ in range(runs)]
-        wall, spent, memory = (statistics.median(values) for values in zip(*done, strict=True))
-        told = f"{blocks} blocks of {vines} vines, {samples} samples each, {cores} cores, median of {runs}"
-        print(f"{told}: {wall:.1f} s, {spent:.1f} s of processor time and {memory:.0f} MB in its own process")
+    """Run or tell, as the command line asks."""
+    what, path = sys.argv[1], Path(sys.argv[2])
+    if what == "tell":
+        tell(pd.read_csv(path))
+    else:
+        run(path, int(sys.argv[3]), int(sys.argv[4]))
 
 
 if __name__ == "__main__":

@@ -7,7 +7,6 @@ from geoprune.geostat.design import collinear_columns
 from geoprune.geostat.kriging import Kriging
 from geoprune.geostat.likelihood import LikelihoodPeak, maximise_likelihood
 from geoprune.geostat.local import EXACT_SAMPLES, LocalKriging, fit_local
-from geoprune.geostat.priors import prior_from
 from geoprune.geostat.reml import RemlSurface, null_ratios, range_grid, reml_surface
 from geoprune.geostat.simulation import GroupDraws
 from geoprune.geostat.transform import Transform, choose_transform, lognormal_mean
@@ -37,7 +36,6 @@ __all__ = [
     "lognormal_mean",
     "maximise_likelihood",
     "null_ratios",
-    "prior_from",
     "range_grid",
     "reml_surface",
     "simulate_untransformed",

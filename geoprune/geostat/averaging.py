@@ -20,7 +20,7 @@ from geoprune.geostat.forms import Form, mix_points
 from geoprune.geostat.groups import Groups, between_averages, cross_averages, make_groups, within_averages
 from geoprune.geostat.kriging import check_target, honour
 from geoprune.geostat.nodes import Node, NodeFamily, range_form
-from geoprune.geostat.priors import log_prior_on, surface_as_dict
+from geoprune.geostat.priors import likelihood_of, log_prior_on, surface_as_dict
 from geoprune.geostat.reml import (
     DEFAULT_SHARES,
     PERSISTENT_SHARES,
@@ -64,6 +64,11 @@ class AveragedKriging:
     def surface(self) -> RemlSurface:
         """REML surface at the likeliest persistent share."""
         return max(self.surfaces, key=lambda surface: float(surface.loglik.max()))
+
+    @property
+    def likelihood(self) -> Floats:
+        """What the readings say of range and nugget share (R, S), whatever the prior; summing to 1."""
+        return likelihood_of(self.surfaces)
 
     @cached_property
     def nodes(self) -> tuple[Node, ...]:
@@ -245,7 +250,7 @@ class AveragedKriging:
         return simulate_groups(self, points, groups, count, draws, seed=seed, drift=drift)
 
     def as_prior(self) -> dict[str, Any]:
-        """What these samples say of range and nugget share, as plain data; see `geoprune.geostat.priors`."""
+        """What these samples say of range and nugget share, as plain data; `likelihood` with its grid."""
         return surface_as_dict(self.surfaces)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -22,8 +22,10 @@ from geoprune.jobs.inputs import Inputs, read_inputs
 from geoprune.jobs.kept import KeptPlans
 from geoprune.jobs.pool import begin_early, block_processes
 from geoprune.jobs.runner import Failure, Progress, map_blocks
-from geoprune.plan import EstatePlan
+from geoprune.plan import Beside, EstatePlan, Voice, listening
+from geoprune.plan.steps import Prepared
 from geoprune.settings import Settings, settings_text
+from geoprune.surface import Spoken
 from geoprune.text import one_line
 from geoprune.words import Reader, say
 
@@ -116,6 +118,7 @@ def prescribe(
     inputs = read_inputs(vineyard, settings)
     kept = KeptPlans.beside(out) if resume and executor is None else None
     with workforce(cores, len(inputs.prepared), executor) as pool:
+        inputs = replace(inputs, prepared=hear_all(inputs.prepared, inputs.beside, executor=pool))
         return _prescribe(inputs, out, force=force, kept=kept, executor=pool, progress=progress)
 
 
@@ -157,6 +160,16 @@ def _prescribe(
 
     replace_folder(out, fill, force=force)
     return said[0]
+
+
+def hear_all(prepared: Sequence[Prepared], beside: Beside, *, executor: Executor | None) -> list[Prepared]:
+    """Ask every block what it tells the others, and give each what they said; a block that fails says nothing here."""
+    spoken: list[Spoken | None] = [None] * len(prepared)
+    if len(prepared) > 1:
+        voices = [block.voice for block in prepared]
+        for outcome in map_blocks(Voice.speak, voices, name=lambda voice: voice.name, executor=executor):
+            spoken[outcome.position] = outcome.result
+    return listening(prepared, spoken, beside)
 
 
 @contextmanager

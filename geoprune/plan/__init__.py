@@ -1,9 +1,10 @@
 """From a vineyard to the plan of each block: the order of the steps, and the shape of what they make."""
 
 from geoprune.plan.apart import vines_apart, winter_only
+from geoprune.plan.estate import Heard, Voice
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
-from geoprune.plan.steps import Beside, make_plan, plan_blocks, prepare_blocks, rule_problems
+from geoprune.plan.steps import Beside, listening, make_plan, plan_blocks, prepare_blocks, rule_problems
 
 __all__ = [
     "Beside",
@@ -11,7 +12,10 @@ __all__ = [
     "BlockSettings",
     "EstatePlan",
     "GivenZones",
+    "Heard",
     "PlanOptions",
+    "Voice",
+    "listening",
     "make_plan",
     "plan_blocks",
     "prepare_blocks",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import geopandas as gpd
@@ -14,8 +14,9 @@ from pyproj import CRS
 from shapely import MultiPolygon
 
 from geoprune.covariates import Covariate
-from geoprune.errors import DataError, Message, Problem, Problems, Remark
+from geoprune.errors import DataError, Problem, Problems, Remark
 from geoprune.layers import Vineyard, check_vineyard
+from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.plan.given import GivenZones, find_given
 from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
 from geoprune.plan.tables import (
@@ -55,7 +56,7 @@ from geoprune.rules import (
     load_rules,
     measured_wood,
 )
-from geoprune.surface import Checked, Prior, check_evidence, fit_surface, next_vines, score_covariate
+from geoprune.surface import Checked, Spoken, check_evidence, fit_surface, next_vines, row_bearing, score_covariate
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
 from geoprune.zones import GivenLabels, ZoneOptions, Zoning, draw_zones, judge_zones
@@ -82,7 +83,7 @@ class Beside:
 
 @dataclass(frozen=True, eq=False)
 class Prepared:
-    """One block, checked and laid out, before anything is estimated."""
+    """One block, checked and laid out, before anything is estimated; `heard` is what it takes from the others."""
 
     settings: BlockSettings
     options: PlanOptions
@@ -96,6 +97,12 @@ class Prepared:
     checked: Checked
     labels: GivenLabels | None
     remarks: tuple[Remark, ...]
+    heard: Heard = field(default_factory=Heard)
+
+    @property
+    def voice(self) -> Voice:
+        """What the block may tell the others."""
+        return Voice(self.settings.block, self.checked, row_bearing(self.trellis))
 
 
 def make_plan(
@@ -134,7 +141,8 @@ def make_plan(
     scores : DataFrame, optional
         Quick scores of vines (block, row, vine, score), a covariate of the blocks they stand in.
     earlier : sequence of mapping
-        What earlier blocks or winters said of range and nugget share; see `surface.Prior`.
+        What earlier winters, or blocks that are not in the vineyard, said of range and nugget share
+        (`AveragedKriging.as_prior`); they are heard like the vineyard's own blocks.
     left : DataFrame, optional
         What was really left last winter, as `reading.read_left` returns it; told, and not reckoned with.
     progress : callable
@@ -150,7 +158,14 @@ def make_plan(
     prepared = prepare_blocks(
         check_vineyard(vineyard), beside, options=chosen, block_options=block_options, book=book or load_rules()
     )
-    return plan_blocks(prepared, beside, progress=progress)
+    spoken = run_parts(Voice.speak, [block.voice for block in prepared]) if len(prepared) > 1 else [None]
+    return plan_blocks(listening(prepared, spoken, beside), beside, progress=progress)
+
+
+def listening(prepared: Sequence[Prepared], spoken: Sequence[Spoken | None], beside: Beside) -> list[Prepared]:
+    """Give each block what the others said (None where one said nothing), and earlier winters."""
+    heard = hear(spoken, beside.earlier)
+    return [replace(block, heard=one) for block, one in zip(prepared, heard, strict=True)]
 
 
 def plan_blocks(
@@ -228,7 +243,8 @@ def plan_block(block: Prepared, beside: Beside) -> BlockPlan:
         block=name,
         seed=options.seed,
         checked=block.checked,
-        prior=Prior(earlier=tuple(dict(one) for one in beside.earlier)),
+        prior=block.heard.prior,
+        shape=block.heard.shape,
         outline=block.polygon,
     )
     chosen = zone_options(settings, options)
@@ -240,8 +256,7 @@ def plan_block(block: Prepared, beside: Beside) -> BlockPlan:
     advice = advise_zones(found, zones, sampled, options=options, crops=beside.crops, harvest=beside.harvest)
     zones["diagnosis"] = [entry.diagnosis_key for entry in advice]
     zones["recipe"] = [entry.recipe.text.replace("×", "x") if entry.recipe else "" for entry in advice]
-    earlier = [Remark("assumed", Message("plan.earlier", {"blocks": len(beside.earlier)}), name)] if beside.earlier else []
-    remarks = (*block.remarks, *earlier, *harvest_remarks(beside.harvest, name, found.zones))
+    remarks = (*block.remarks, *block.heard.remarks(name), *harvest_remarks(beside.harvest, name, found.zones))
     crop = block_crop(zones, settings, options=options, crops=beside.crops)
     return BlockPlan(
         name=name,

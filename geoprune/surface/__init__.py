@@ -1,6 +1,8 @@
 """From weighed vines to vine size everywhere, and how far to trust it."""
 
-from geoprune.surface.fitting import FEWEST_FOR_MAP, Checked, check_evidence, fit_surface
+from geoprune.surface.estate import together
+from geoprune.surface.evidence import row_bearing
+from geoprune.surface.fitting import FEWEST_FOR_MAP, Checked, Spoken, check_evidence, fit_surface, said_earlier, speak
 from geoprune.surface.layers_at_vines import score_covariate
 from geoprune.surface.next_vines import NextVines, next_vines
 from geoprune.surface.prior import Prior
@@ -11,9 +13,14 @@ __all__ = [
     "Checked",
     "NextVines",
     "Prior",
+    "Spoken",
     "Surface",
     "check_evidence",
     "fit_surface",
     "next_vines",
+    "row_bearing",
+    "said_earlier",
     "score_covariate",
+    "speak",
+    "together",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, cast
 
@@ -18,11 +18,12 @@ from geoprune.errors import Message
 from geoprune.geostat import EXACT_SAMPLES, AveragedKriging, LocalKriging, fit_averaged, fit_local
 from geoprune.sizes import SizeDraws
 from geoprune.surface.covariate_choice import Choice, choose_covariates
+from geoprune.surface.estate import say
 from geoprune.surface.evidence import Evidence, gather, row_bearing
 from geoprune.surface.grid import grid_of
 from geoprune.surface.held_out import Nodes, make_nodes
 from geoprune.surface.layers_at_vines import Columns, look_up
-from geoprune.surface.prior import SHARES, Prior
+from geoprune.surface.prior import SHARES, Prior, range_grid
 from geoprune.surface.result import Surface
 from geoprune.surface.row_effect import RowEffect, find_row_effect
 from geoprune.surface.shape import PLAIN, Shape, choose_scale, choose_shape
@@ -35,6 +36,8 @@ Floats = NDArray[np.float64]
 FEWEST_FOR_MAP = 15
 #: Tests, and the parameters of the local method, see no more samples than this.
 MOST_TO_TEST = 600
+#: As many weights tell other blocks of range and nugget share: more would not be heard better.
+MOST_TO_SPEAK = 200
 #: Parts of the field that may be common to all seasons: none, half, all.
 PERSISTENT = (0.0, 0.5, 1.0)
 
@@ -74,6 +77,40 @@ class Checked(NamedTuple):
     layers: dict[str, Columns]
 
 
+@dataclass(frozen=True)
+class Spoken:
+    """What a block tells before it is fitted: its shape, and what it says (K, K) of what all blocks have in common."""
+
+    shape: Shape
+    said: Floats
+
+
+def speak(evidence: Evidence, bearing_deg: float) -> Spoken | None:
+    """What a block's weights tell other blocks; None where they are too few for a map, or all alike.
+
+    Covariates are left out: they are looked for in the block's own fit.
+    """
+    if not mappable(evidence):
+        return None
+    shape = choose_shape(evidence, bearing_deg=bearing_deg)
+    few = evidence.part(evidence.thinned(MOST_TO_SPEAK))
+    prior = Prior()
+    fit = average(few, few.levels, prior, shape)
+    return Spoken(shape, say(fit.likelihood, prior.edges(range_grid(few.across_m), SHARES)))
+
+
+def said_earlier(learned: Mapping[str, Any]) -> Floats:
+    """What an earlier result says (K, K) of what all blocks have in common; `learned` as `AveragedKriging.as_prior`."""
+    ranges, shares, likelihood = (np.array(learned[key]) for key in ("ranges_m", "nugget_shares", "likelihood"))
+    return say(likelihood, Prior().edges(ranges, shares))
+
+
+def mappable(evidence: Evidence) -> bool:
+    """Whether a map can be made: enough weights, and not all alike."""
+    enough = len(evidence.values) >= FEWEST_FOR_MAP
+    return enough and bool(np.ptp(evidence.values) > 1e-9 * np.abs(evidence.values).max())
+
+
 def check_evidence(
     trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "", covariates: Sequence[Covariate] = ()
 ) -> Checked:
@@ -97,6 +134,7 @@ def fit_surface(
     prior: Prior | None = None,
     outline: shapely.Geometry | None = None,
     checked: Checked | None = None,
+    shape: Shape | None = None,
 ) -> Surface:
     """Estimate vine size from placed samples.
 
@@ -115,6 +153,7 @@ def fit_surface(
     prior : beliefs about range and nugget share; by default weak ones
     outline : the block's polygon, for the grid
     checked : what `check_evidence` gave for these samples and covariates, where it was asked before
+    shape : what `speak` chose for this evidence, where it was asked before
 
     Raises
     ------
@@ -122,9 +161,9 @@ def fit_surface(
         With fewer than 5 usable samples, impossible weights, or a covariate that does not cover the block.
     """
     evidence, layers = checked or check_evidence(trellis, samples, block=block, covariates=covariates)
-    if len(evidence.values) < FEWEST_FOR_MAP or np.ptp(evidence.values) <= 1e-9 * np.abs(evidence.values).max():
+    if not mappable(evidence):
         return _flat(trellis, samples, evidence, draws=draws, seed=seed, outline=outline)
-    shape = choose_shape(evidence, bearing_deg=row_bearing(trellis))
+    shape = shape or choose_shape(evidence, bearing_deg=row_bearing(trellis))
     model = _fit(evidence, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
     surface = _surface(trellis, samples, evidence, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
     if any(layers[name].covariate.around for name in model.kept):

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
+from scipy.special import logsumexp, ndtri
 
-from geoprune.geostat import prior_from
+from geoprune.surface.estate import Edges, prior_among
 
 Floats = NDArray[np.float64]
 SHARES = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
@@ -28,10 +27,10 @@ class Prior:
     share_power : density of the nugget share grows as share^(power - 1); 2, because most of the variance of vine size
         is from vine to vine (Taylor et al. 2013, Aust. J. Grape Wine Res., doi 10.1111/ajgw.12035).
     no_field : belief in a block without any pattern.
-    earlier : what earlier blocks or seasons said, as `geoprune.geostat.AveragedKriging.as_prior` gives it (a surface's
-        `kriging`): multiplied in, at half weight against not having seen them (`geoprune.geostat.prior_from`).
+    others : what other blocks and earlier winters say that all have in common, as `estate.together` gives it; None for
+        a block that speaks for itself.
 
-    Widths, power and the last are choices, set on simulated vineyards (docs/method.md); the results hardly move with
+    Widths, power and no_field are choices, set on simulated vineyards (docs/method.md); the results hardly move with
     them.
     """
 
@@ -39,18 +38,30 @@ class Prior:
     spread: float = 0.8
     share_power: float = 2.0
     no_field: float = 0.15
-    earlier: tuple[dict[str, Any], ...] = ()
+    others: Floats | None = field(default=None, compare=False)
 
     def log_density(self, ranges: Floats, shares: Floats) -> Floats:
-        """Log of the belief in each node (R, S), which sum to 1 in all; share 1 carries `no_field`."""
+        """Log of the belief in each node (R, S), which sum to 1 in all; share 1 carries `no_field` where none helps."""
+        if self.others is not None:
+            density = np.log(prior_among(self.others, self.edges(ranges, shares)))
+            return density - logsumexp(density)
         along = np.exp(-0.5 * np.square(np.log(ranges / self.range_m) / self.spread))
         along = np.maximum(along / along.sum(), 1e-12)
-        across = np.where(shares < 1.0, shares ** (self.share_power - 1.0), 0.0)
-        across = np.where(shares < 1.0, (1.0 - self.no_field) * across / across.sum(), self.no_field)
-        density = np.log(along)[:, None] + np.log(np.maximum(across, 1e-12))[None, :]
-        if self.earlier:
-            density = density + prior_from(self.earlier)(ranges[:, None], shares[None, :])
+        across = np.maximum(self._of_shares(shares), 1e-12)
+        density = np.log(along)[:, None] + np.log(across)[None, :]
         return density - logsumexp(density)
+
+    def edges(self, ranges: Floats, shares: Floats) -> Edges:
+        """Edges of the cells of ranges (R,) and nugget shares (S,) as normal scores of these beliefs."""
+        logs = np.log(ranges)
+        along = ((logs[1:] + logs[:-1]) / 2.0 - np.log(self.range_m)) / self.spread
+        across = ndtri(np.cumsum(self._of_shares(shares))[:-1])
+        return Edges(*(np.concatenate([[-np.inf], inner, [np.inf]]) for inner in (along, across)))
+
+    def _of_shares(self, shares: Floats) -> Floats:
+        """Belief in each nugget share (S,); it sums to 1 where 1 is among them."""
+        across = np.where(shares < 1.0, shares ** (self.share_power - 1.0), 0.0)
+        return np.where(shares < 1.0, (1.0 - self.no_field) * across / across.sum(), self.no_field)
 
 
 def range_grid(diagonal_m: float) -> Floats:

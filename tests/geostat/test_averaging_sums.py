@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from geoprune.geostat import MODELS, averaging, correlation, fit_averaged, prior_from, reml_surface
+from geoprune.geostat import MODELS, averaging, correlation, fit_averaged, reml_surface
 from geoprune.geostat.pairs import average_correlation
 
 FAR = np.array([5e5, 4.7e6])
@@ -154,30 +154,16 @@ def test_an_earlier_season_sharpens_the_map_as_far_as_it_persists():
     assert unlike.surface.persistent_share == 0.0
 
 
-def test_a_prior_from_earlier_blocks_is_plain_data_and_weak():
+def test_what_a_fit_says_is_plain_data_and_no_prior_is_in_it():
     rng = np.random.default_rng(9)
-    earlier = []
-    for seed in range(3):
-        rng = np.random.default_rng(seed)
-        points = rng.uniform(0, 200, (60, 2))
-        covariance = 0.07 * correlation(cdist(points, points), 40.0) + 0.03 * np.eye(60)
-        values = 1.0 + np.linalg.cholesky(covariance) @ rng.standard_normal(60)
-        earlier.append(json.loads(json.dumps(fit_averaged(points, values).as_prior())))
-    log_prior = prior_from(earlier)
-    peak = log_prior(np.array([[40.0]]), np.array([[0.3]]))
-    assert peak[0, 0] > log_prior(np.array([[3.0]]), np.array([[0.9]]))[0, 0] + 0.5
-    grid = np.exp(log_prior(np.geomspace(2, 300, 40)[:, None], np.linspace(0.02, 1, 40)[None, :]))
-    assert grid.min() >= 0.5 - 1e-9
     points, values = rng.uniform(0, 200, (25, 2)), rng.normal(1, 0.3, 25)
-    plain, told = fit_averaged(points, values), fit_averaged(points, values, log_prior=log_prior)
-    assert told.log_prior.shape == plain.surface.loglik.shape
+    plain = fit_averaged(points, values)
+    told = fit_averaged(points, values, log_prior=lambda range_m, share: -range_m / 50.0 + 0.0 * share)
     assert told.weights.max() != pytest.approx(plain.weights.max(), rel=1e-3)
-    even = fit_averaged(points, values, log_prior=prior_from(earlier, doubt=1.0))
-    assert even.predict(points[:3])[0] == pytest.approx(plain.predict(points[:3])[0], rel=1e-9)
-    with pytest.raises(ValueError, match="doubt"):
-        prior_from(earlier, doubt=0.0)
-    with pytest.raises(ValueError, match="one model"):
-        prior_from([])
+    said = json.loads(json.dumps(told.as_prior()))
+    assert np.array(said["likelihood"]) == pytest.approx(plain.likelihood, rel=1e-12)
+    surface = plain.surface.loglik
+    assert np.array(said["likelihood"]) == pytest.approx(np.exp(surface) / np.exp(surface).sum(), rel=1e-9)
 
 
 def test_pruned_nodes_hardly_matter():

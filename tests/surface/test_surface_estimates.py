@@ -203,17 +203,6 @@ def test_prior_is_a_law():
     assert density[:, -1].sum() == pytest.approx(0.15)
 
 
-def test_an_earlier_season_moves_the_belief_a_little(surface):
-    ranges = range_grid(300.0)
-    plain = np.exp(Prior().log_density(ranges, SHARES))
-    moved = np.exp(Prior(earlier=(surface.kriging.as_prior(),)).log_density(ranges, SHARES))
-    assert moved.sum() == pytest.approx(1.0)
-    likely = surface.kriging.surface.loglik.argmax() // len(SHARES)
-    seen = np.argmin(np.abs(np.log(ranges / surface.kriging.surface.ranges[likely])))
-    assert moved[seen].sum() > plain[seen].sum()
-    assert moved.min() > 1e-12 * plain.max()
-
-
 def test_skewed_sizes_are_mapped_on_another_scale_without_bias():
     bias, inside = [], []
     for seed in (10, 11, 12, 13):

@@ -62,7 +62,7 @@ def test_earlier_results_are_a_prior_and_the_same_files_are_refused(tmp_path, su
     assert done.exit_code == 0, done.output
     told = json.loads((tmp_path / "out" / "summary.json").read_text())
     block = told["blocks"]["Ridge Concord"]
-    assert any(remark["key"] == "plan.earlier" for remark in block["remarks"])
+    assert any(remark["key"] == "plan.heard_blocks_earlier" for remark in block["remarks"])
     assert block["model"]["nugget_share"] != pytest.approx(
         other["blocks"]["Ridge Concord"]["model"]["nugget_share"], rel=1e-6
     )
