@@ -8,7 +8,7 @@ import pandas as pd
 from geoprune.brief.assumed import assumed_messages
 from geoprune.brief.places import zone_labels
 from geoprune.brief.rows import brief_rows
-from geoprune.brief.shape import BlockBrief, ReplantBrief, RowBrief, SampleBrief, ZoneBrief
+from geoprune.brief.shape import WITHOUT_NUMBER, BlockBrief, ReplantBrief, RowBrief, SampleBrief, ZoneBrief
 from geoprune.brief.verdict import (
     crew_verdict_of,
     headline_of,
@@ -43,8 +43,8 @@ def _training_of(settings: BlockSettings) -> Message:
     return Message("recipe.training_called", {"name": given, "training": system.name})
 
 
-#: Headlines of blocks in which no number holds.
-WITHOUT_NUMBER = ("stop", "young", "renew")
+#: What is done with every vine of a block, by its headline: rows do not say it again.
+ALL_ALIKE = {"young": "young", "renew": "renew"}
 
 
 def brief_block(plan: BlockPlan) -> BlockBrief:
@@ -55,7 +55,7 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
     taped = len(plan.zones) > 1 and headline not in WITHOUT_NUMBER
     shared, alone = split_advice(plan.advice)
     zones = brief_zones(plan, alone, taped=taped)
-    rows = () if halted else brief_rows(plan)
+    rows = () if halted else brief_rows(plan, throughout=ALL_ALIKE.get(headline, ""))
     replant = brief_replant(plan)
     buds = None if headline in WITHOUT_NUMBER or stopped else plan.buds_per_vine
     return BlockBrief(
@@ -68,7 +68,7 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
         verdict=verdict_of(plan, headline),
         crew_verdict=crew_verdict_of(plan, headline),
         instead=Message("brief.one_instead", {"buds": buds}) if headline == "zone" and buds is not None else None,
-        young=young_messages(plan),
+        young=() if headline == "young" else young_messages(plan),
         reasons=plan.verdict_reasons,
         notes=plan.notes,
         zones=zones,
@@ -78,11 +78,12 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
         assumed=() if halted else assumed_messages(plan),
         tape=(READ_SIGNS, SIGNS_DISAGREE, HANG_SIGNS) if taped else (),
         frame=winter_only(frame_steps()) if headline == "young" or any("young" in row.apart for row in rows) else (),
-        renew=winter_only(renew_messages()) if not halted and meets_renewal(plan, rows) else (),
+        renew=_renewal(plan, rows, headline),
+        sick=(Message("cautions.sick_vines"),) if any("sick" in row.apart for row in rows) else (),
         shared=tuple(shared),
         bud_notes=() if headline in WITHOUT_NUMBER else _bud_notes(zones),
         wood_notes=wood_notes() if any(zone.leave for zone in zones) else (),
-        cautions=tuple(note for note in caution_notes() if not (halted and note.key == "cautions.guide")),
+        cautions=tuple(note for note in caution_notes() if headline not in WITHOUT_NUMBER or note.key != "cautions.guide"),
         frost_notes=() if halted else frost_notes(),
         samples=brief_samples(plan),
         replant=replant,
@@ -90,6 +91,15 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
         replant_line=_replant_line(replant),
         remarks=plan.remarks,
     )
+
+
+def _renewal(plan: BlockPlan, rows: tuple[RowBrief, ...], headline: str) -> tuple[Message, ...]:
+    """How vines are renewed: told with the sign that tells them apart where they stand among others, not of young vines."""
+    if headline == "renew":
+        return winter_only(renew_messages(among_others=False))
+    if headline in WITHOUT_NUMBER or not meets_renewal(plan, rows):
+        return ()
+    return winter_only(renew_messages())
 
 
 def meets_renewal(plan: BlockPlan, rows: tuple[RowBrief, ...]) -> bool:

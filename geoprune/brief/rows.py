@@ -7,6 +7,7 @@ from itertools import groupby, pairwise
 from operator import itemgetter
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from geoprune.brief.places import compass_point
@@ -16,12 +17,21 @@ from geoprune.errors import Message
 from geoprune.plan import BlockPlan, vines_apart
 
 
-def brief_rows(plan: BlockPlan) -> tuple[RowBrief, ...]:
-    """Return the rows of a block in walking order."""
+def brief_rows(plan: BlockPlan, *, throughout: str = "") -> tuple[RowBrief, ...]:
+    """Return the rows of a block in walking order; `throughout`: treatment of all its vines, which rows do not repeat."""
     lines = dict(zip(plan.rows["row"], plan.rows.geometry, strict=True))
     words = {int(line["zone"]): str(line.get("no_number") or "") for line in plan.zones.to_dict("records")}
-    apart, grouped = vines_apart(plan.vines), groupby(plan.runs.to_dict("records"), key=itemgetter("row"))
+    apart, grouped = vines_apart(_but(throughout, plan)), groupby(plan.runs.to_dict("records"), key=itemgetter("row"))
     return tuple(_row(str(name), list(runs), lines[name], apart.get(str(name), {}), words) for name, runs in grouped)
+
+
+def _but(throughout: str, plan: BlockPlan) -> pd.DataFrame:
+    """The vines with their treatment; what all of them get is no exception, and sick ones among them are still sick."""
+    if not throughout:
+        return plan.vines
+    alike = plan.vines["treatment"] == throughout
+    sick = np.where(plan.vines["status"] == "diseased", "sick", "number")
+    return plan.vines.assign(treatment=plan.vines["treatment"].mask(alike, sick))
 
 
 def row_way(line: shapely.LineString) -> tuple[int, int]:

@@ -10,6 +10,9 @@ from geoprune.errors import Message, Remark
 from geoprune.plan import BlockPlan
 from geoprune.rules import Recipe
 
+#: Headlines of blocks in which no number holds.
+WITHOUT_NUMBER = ("stop", "young", "renew")
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -192,6 +195,8 @@ class BlockBrief:
         How a young vine is pruned; empty where the crew meets none.
     renew : tuple of Message
         How a vine to renew is known and what is done with it this winter; empty where the crew meets none.
+    sick : tuple of Message
+        What is done at a sick vine; empty where the crew meets none.
     shared : tuple of Message
         Advice that all zones share.
     bud_notes, wood_notes, cautions : tuple of Message
@@ -228,6 +233,7 @@ class BlockBrief:
     tape: tuple[Message, ...]
     frame: tuple[Message, ...]
     renew: tuple[Message, ...]
+    sick: tuple[Message, ...]
     shared: tuple[Message, ...]
     bud_notes: tuple[Message, ...]
     wood_notes: tuple[Message, ...]
@@ -253,6 +259,11 @@ class BlockBrief:
     def stopped(self) -> bool:
         """Whether no vine of the block has a number."""
         return self.headline == "stop"
+
+    @property
+    def numbered(self) -> bool:
+        """Whether any part of the block has a number."""
+        return self.headline not in WITHOUT_NUMBER
 
     @property
     def vines(self) -> int:

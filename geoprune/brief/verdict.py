@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from geoprune.brief.shape import BlockBrief, RowBrief
+from geoprune.brief.shape import WITHOUT_NUMBER, BlockBrief, RowBrief
 from geoprune.errors import Message
 from geoprune.plan import BlockPlan
 from geoprune.plan.shape import TOO_FEW
@@ -50,7 +50,7 @@ def verdict_of(plan: BlockPlan, headline: str) -> Message:
 
 def crew_verdict_of(plan: BlockPlan, headline: str) -> Message:
     """Return the decision for the crew: how many numbers there are, and how they tell which one holds."""
-    without = headline in ("stop", "young", "renew")
+    without = headline in WITHOUT_NUMBER
     kind = headline if without else "zone" if len(plan.zones) > 1 else "one"
     return Message(f"brief.crew_{kind}", {"zones": len(plan.zones)})
 

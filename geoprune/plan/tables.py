@@ -84,7 +84,9 @@ class Found:
         decided = treat_vines(self.trellis.vines, self.samples, self.renew_share, renew_below_kg=self.need.renew_below_kg)
         zone = self.zoning.panel_zone[self.trellis.vines["panel_id"].to_numpy()] - 1
         instead = np.array([INSTEAD.get(why, "") for why in self.no_number], dtype=object)[zone]
-        return np.where(np.isin(decided, TO_NUMBER) & (instead != ""), instead, decided)
+        # a young vine is small because it is young: its frame is grown, it is not cut back to be renewed
+        pruned = np.isin(decided, TO_NUMBER) | ((decided == "renew") & (instead == "young"))
+        return np.where(pruned & (instead != ""), instead, decided)
 
     @cached_property
     def numbered(self) -> NDArray[np.int64]:

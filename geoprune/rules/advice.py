@@ -24,11 +24,13 @@ from geoprune.rules.zone_notes import zone_no_number, zone_notes
 #: Why a zone has no number: told in place of the recipe.
 NO_NUMBER = ("injury.zone_stop", "rules.no_number_young", "rules.no_number_small")
 #: What is not told beside a sentence, because it would pull the other way or say it twice (design choices): what the wood
-#: holds back cannot be left; rank vines keep all their shoots; nobody keeps on as before who has something to change.
-#: Taken from the top: a sentence that fell removes nothing.
+#: holds back cannot be left; rank vines keep all their shoots; nobody keeps on as before who has something to change,
+#: or whose buds winter killed. Taken from the top: a sentence that fell removes nothing.
 UNSAID: Mapping[str, tuple[str, ...]] = {
     "recipe.no_room_spurs": ("balance.remedy_give_buds",),
     "recipe.no_room_canes": ("balance.remedy_give_buds",),
+    "injury.step_factor": ("balance.remedy_keep_on",),
+    "injury.live_short": ("balance.remedy_keep_on",),
     "balance.remedy_give_buds": ("balance.remedy_thin_shoots",),
     "crop.more_than_target": ("balance.remedy_thin_clusters", "balance.remedy_keep_on"),
     "balance.remedy_thin_shoots": ("balance.remedy_keep_on",),

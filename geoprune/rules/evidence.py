@@ -99,7 +99,7 @@ class ZoneFigures:
 
 @dataclass
 class Signs:
-    """Signs gathered from the figures: index -> "weak", "in balance" or "rank", and the sentences behind them."""
+    """Signs gathered from the figures: index -> "weak", "in balance", "rank" or "unclear", and the sentences behind."""
 
     found: dict[str, str] = field(default_factory=dict)
     told: list[Message] = field(default_factory=list)
@@ -180,12 +180,21 @@ def _pruning_weight(figures: ZoneFigures, signs: Signs) -> None:
 
 
 def _room(figures: ZoneFigures, signs: Signs) -> None:
-    """Vines outgrow their trellis whose wood cannot hold what the rule asks for, even if they are as small as may be."""
+    """Wood that cannot hold what the rule asks for, even if the vines are as small as may be.
+
+    Vines above one of the bands of pruning weight that apply, or for which none does, outgrow their trellis. Of others it is
+    told, and they are not called in balance: a training of few canes holds less than many a vine of usual size is given.
+    """
     low, high = (figures.buds_by_rule * end for end in figures.size_ends)
-    if low > figures.room:
-        signs.found["room"] = "rank"
-        fields = {"rule_buds": figures.buds_by_rule, "low_buds": low, "high_buds": high, "room": figures.room}
-        signs.told.append(Message("balance.room_small", fields))
+    if not low > figures.room:  # nor where either is not known
+        return
+    bands = find_bands("pruning_weight", canopy=figures.canopy, variety=figures.variety, kind=figures.kind)
+    weights = {"row": figures.pruning_kg_m_row, "canopy": figures.pruning_kg_m_canopy}
+    ended = [band for band in bands if np.isfinite(band.high)]
+    large = not ended or any(weights[band.per] * figures.size_ends[0] > band.high for band in ended)
+    signs.found["room"] = "rank" if large else "unclear"
+    fields = {"rule_buds": figures.buds_by_rule, "low_buds": low, "high_buds": high, "room": figures.room}
+    signs.told.append(Message("balance.room_small" if large else "balance.room_short", fields))
 
 
 def _bull_canes(figures: ZoneFigures, signs: Signs) -> None:

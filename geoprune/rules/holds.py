@@ -72,9 +72,14 @@ def renew_sign(renew_below_kg: float = RENEW_BELOW_KG) -> Message:
     return Message("apart.renew_sign", {"canes": fewest_canes(renew_below_kg)})
 
 
-def renew_messages(renew_below_kg: float = RENEW_BELOW_KG) -> tuple[Message, ...]:
-    """How a vine to renew is known before cutting and what is done with it in winter, then what is done in summer."""
-    return renew_sign(renew_below_kg), Message("apart.renew_how"), Message("apart.renew_summer")
+def renew_messages(renew_below_kg: float = RENEW_BELOW_KG, *, among_others: bool = True) -> tuple[Message, ...]:
+    """How a vine to renew is known before cutting and what is done with it in winter, then what is done in summer.
+
+    `among_others` : whether such vines stand among vines pruned to a number; where all are renewed, no sign tells them
+    apart and there is no number to leave off.
+    """
+    told = (Message("apart.renew_how"), Message("apart.renew_summer"))
+    return (renew_sign(renew_below_kg), told[0], Message("apart.renew_not_number"), told[1]) if among_others else told
 
 
 def frame_steps() -> tuple[Message, ...]:

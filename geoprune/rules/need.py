@@ -105,16 +105,16 @@ class BudNeed:
         `panel` (position, 0-based) is needed when the injury factor is one per panel.
         """
         factor = self._one_factor(panel)
-        by_rule = float(self.rule.buds(weight_kg))
-        said = [self._rule_step(weight_kg)]
-        buds = by_rule * factor
+        buds = float(self.rule.buds(weight_kg)) * factor
+        said, shown = [self._rule_step(weight_kg)], self._as_shown(weight_kg)  # each step goes on from what is shown
+        before, after = shown, {units: count * factor for units, count in shown.items()}
         if factor != 1.0:
-            said.append(Message("injury.step_factor", {"percent": 100 * (factor - 1), "before": by_rule, "buds": buds}))
+            said.append(Message("injury.step_factor", {"percent": 100 * (factor - 1), "before": before, "buds": after}))
         if self.floor is not None and buds < self.floor:
-            said.append(Message("rules.step_floor", {"before": buds, "floor": self.floor}))
-            buds = self.floor
+            said.append(Message("rules.step_floor", {"before": after, "floor": self.floor}))
+            buds, after = self.floor, dict.fromkeys(after, self.floor)
         if self.cap is not None and buds > self.cap:
-            said.append(Message("rules.step_cap", {"before": buds, "cap": self.cap}))
+            said.append(Message("rules.step_cap", {"before": after, "cap": self.cap}))
         return (*said, *self.size_flags(weight_kg))
 
     def size_flags(self, weight_kg: float) -> tuple[Message, ...]:

@@ -39,7 +39,7 @@ def _without_number(zone_row: Mapping[str, Any], need: BudNeed, injury: Injury |
     said: tuple[Message, ...] = () if why is None else (why,)
     if why is not None:
         said += (
-            frame_steps() if why.key == "rules.no_number_young" else (need.flag_renew, *renew_messages(need.renew_below_kg))
+            frame_steps() if why.key == "rules.no_number_young" else (need.flag_renew, *renew_messages(among_others=False))
         )
     if injury is None or not injury.buds_cut:
         return said

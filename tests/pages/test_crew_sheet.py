@@ -285,7 +285,7 @@ def test_text_from_files_is_shown_and_nothing_else(tmp_path: Path, language: str
     assert all(start in page.replace(BREAK, "") for page in pages)
     found = listed(pages, language).drop(columns="page")
     pd.testing.assert_frame_equal(found, expected(plan, language).reset_index(drop=True), check_dtype=False)
-    assert len(pages_of(crew_card_pdf(edition(plan, language=language)), tmp_path)) == 1
+    assert len(pages_of(crew_card_pdf(edition(plan, language=language)), tmp_path)) <= 2
     for html in (crew_sheet_html(edition(plan, language=language)), crew_card_html(edition(plan, language=language))):
         assert "<script" not in html
         assert "<img" not in html
@@ -294,11 +294,11 @@ def test_text_from_files_is_shown_and_nothing_else(tmp_path: Path, language: str
 
 @poppler
 @pytest.mark.parametrize("training", load_trainings())
-def test_the_card_is_one_page_with_every_number(tmp_path: Path, training: str) -> None:
+def test_the_front_of_the_card_has_every_number(tmp_path: Path, training: str) -> None:
     for paper, language in (("letter", "en"), ("a4", "es")):
         plan = small_plan(training, rows=30, vines=60, zones=4, seed=4)
         pages = pages_of(crew_card_pdf(edition(plan, language=language, paper=paper)), tmp_path)
-        assert len(pages) == 1
+        assert len(pages) <= 2
         assert {str(buds) for buds in plan.zones["buds_per_vine"]} <= set(pages[0].split())
 
 
@@ -400,8 +400,8 @@ def test_a_row_name_with_a_hyphen_and_its_way_stay_in_one_line(tmp_path: Path) -
 @pytest.mark.parametrize("training", ["top-wire cordon", "four-cane"])
 def test_a_card_with_four_zones_has_its_picture(tmp_path: Path, paper: str, language: str, training: str) -> None:
     plan = small_plan(training, rows=30, vines=60, zones=4, seed=4)
-    (page,) = pages_of(crew_card_pdf(edition(plan, language=language, paper=paper)), tmp_path)
-    assert word_lists()[language]["sheet"]["start"] in page
+    front, *_ = pages_of(crew_card_pdf(edition(plan, language=language, paper=paper)), tmp_path)
+    assert word_lists()[language]["sheet"]["start"] in front
 
 
 def test_one_piece_is_told_as_one() -> None:

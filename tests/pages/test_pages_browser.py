@@ -107,7 +107,7 @@ def test_a_row_list_is_not_cut_on_a_phone(open_page: Callable, language: str, zo
 
 @pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("zones", [3, 4])
-def test_a_card_with_vines_to_renew_prints_on_one_small_page(
+def test_a_card_prints_numbers_on_its_front_and_notes_on_its_back(
     open_page: Callable, tmp_path: Path, language: str, zones: int
 ) -> None:
     plan = small_plan(rows=12, vines=60, zones=zones)
@@ -116,4 +116,4 @@ def test_a_card_with_vines_to_renew_prints_on_one_small_page(
     pdf = tmp_path / "card.pdf"
     page = open_page(crew_card_html(edition(plan, language=language, paper="a4"))).page
     page.pdf(path=str(pdf), prefer_css_page_size=True)
-    assert len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes())) == 1
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes())) == 2

@@ -166,7 +166,9 @@ def test_smallest_vines_get_no_number():
     assert told.diagnosis is None
     assert told.remedies == ()
     assert told.decision.key == "rules.no_number_small"
-    assert {"rules.flag_renew", "apart.renew_sign", "apart.renew_how"} <= set(keys(told.notes))
+    assert {"rules.flag_renew", "apart.renew_how", "apart.renew_summer"} <= set(keys(told.notes))
+    # all of them are renewed: no sign tells them apart, and there is no number to leave off
+    assert not {"apart.renew_sign", "apart.renew_not_number"} & set(keys(told.notes))
     # most of the vines, not only their mean
     mostly = advise(zone(8, 0.3 * KG_PER_LB, renew_share=0.6), Settings(), need=BudNeed(BOOK.resolve("american")))
     assert mostly.decision.key == "rules.no_number_small"

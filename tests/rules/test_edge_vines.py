@@ -150,6 +150,16 @@ VINES = {
     # cut wrong: pieces fixed that do not make the count, wood with no room
     "spurs of three": replace(FLAT, training="top-wire cordon", pounds=1.75, wood=(("buds_per_spur", 3),)),
     "canes of twelve": replace(FLAT, pounds=1.6, wood=(("buds_per_cane", 12),)),
+    "two canes": replace(
+        FLAT,
+        training="double guyot",
+        variety="Chardonnay",
+        pounds=2.0,
+        measured=8,
+        internode=85.0,
+        wood=(("node_spacing_m", 0.085),),
+    ),
+    "half dead in balance": replace(FLAT, pounds=2.2, measured=6, load=7.0, dead=50, cut=100),
     "one cane": replace(FLAT, pounds=2.5, wood=(("canes", 1),)),
     "short internode room": replace(FLAT, pounds=3.0, wood=(("node_spacing_m", 0.1016),)),
 }
@@ -321,7 +331,7 @@ def test_a_diagnosis_rests_on_enough(name):
         assert canes or np.isfinite(vine.load) or np.isfinite(vine.block_load)
         assert not large
         assert not small
-        assert not said & {"balance.crowded", "balance.crowded_live", "balance.room_small"}
+        assert not said & {"balance.crowded", "balance.crowded_live", "balance.room_small", "balance.room_short"}
         assert not vine.block_load > 10
     if vine.american:
         assert key != "weak" or canes
@@ -341,6 +351,14 @@ def test_remedies_fit_the_vine(name):
         assert vine.training == "divided horizontal"
         assert vine.kg_m_canopy < 0.4
     assert ("balance.remedy_keep_on" in said) <= (advice.diagnosis_key == "in balance")
+    # nobody keeps on as before whose buds winter killed (practice)
+    assert not {"balance.remedy_keep_on", "injury.step_factor"} <= said
+    assert not {"balance.remedy_keep_on", "injury.live_short"} <= said
+    # outgrowing the trellis is said above a band: 0.595 and 0.6 kg/m from memory, 1.0 and 0.8 kg/m Kliewer & Dokoozlian 2005
+    if "balance.room_small" in said and not vine.american and vine.curtains == 1:
+        assert vine.kg_m_canopy * (1 - 1.96 * vine.error) > 0.59
+    if "balance.room_short" in said:
+        assert advice.diagnosis_key != "in balance"
     assert not {"balance.remedy_give_buds", "balance.remedy_hold_buds"} <= said
     assert not {"balance.remedy_give_buds", "balance.remedy_thin_shoots"} <= said
 
@@ -387,7 +405,14 @@ def test_the_edges_bring_out_what_they_are_for():
     wanted = {
         *("injury.zone_stop", "injury.zone_held", "injury.zone_same", "injury.live_short", "injury.live_enough"),
         *("rules.no_number_young", "rules.no_number_small", "rules.renew_share", "rules.flag_low", "rules.step_cap"),
-        *("balance.crowded", "balance.wide", "balance.room_small", "balance.bull_few_vines", "balance.bull_many"),
+        *(
+            "balance.crowded",
+            "balance.wide",
+            "balance.room_small",
+            "balance.room_short",
+            "balance.bull_few_vines",
+            "balance.bull_many",
+        ),
         *("balance.remedy_divide_canopy", "balance.remedy_one_curtain", "balance.remedy_keep_on"),
         *("balance.crop_load_above", "balance.crop_load_below", "balance.crop_load_block_above"),
         *("balance.cane_diameter_below", "balance.internode_above", "balance.inside_band"),

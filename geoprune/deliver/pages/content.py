@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -45,7 +45,8 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         treated apart. Where no number holds (`stop`) there is `why`, and nothing of pruning: no zones, rows,
         notes on buds.
     """
-    words, card, stop = reader.words("sheet"), reader.words("card"), brief.stopped
+    words, stop = reader.words("sheet"), brief.stopped
+    throughout = () if brief.numbered else (brief.frame if brief.headline == "young" else brief.renew,)
     facts = {"vines": reader.number(brief.vines), "rows": reader.number(len(brief.plan.rows))}
     return {
         "language": reader.language,
@@ -65,11 +66,14 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         "bud_notes": [_say(reader, note) for note in brief.bud_notes],
         "wood_notes": [_say(reader, note) for note in brief.wood_notes],
         "cautions": [_say(reader, note) for note in brief.cautions],
-        "short_cautions": [card[key] for key in (("local",) if stop else ("guide", "local"))],
         "why": [_say(reader, reason) for reason in brief.reasons] if stop else [],
         "young": [] if stop else [_say(reader, note) for note in brief.young],
-        "frame": " ".join(_say(reader, line) for line in brief.frame),
-        "renew": " ".join(_say(reader, line) for line in brief.renew),
+        "how": _told_together(reader, throughout),
+        "apart_notes": _told_together(
+            reader, [told for told in (brief.frame, brief.renew, brief.sick) if told not in throughout]
+        ),
+        "card_notes": card_notes(brief, reader),
+        "apart_head": words["apart_head" if brief.numbered else "apart_head_none"],
         "tape": [_say(reader, line) for line in brief.tape],
         "walk": [_say(reader, line) for line in brief.walk],
         "rows": [part for row in brief.rows for part in _row(row, reader, surveyed=brief.surveyed)] if brief.taped else [],
@@ -81,8 +85,24 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
     }
 
 
+def card_notes(brief: BlockBrief, reader: Reader) -> list[str]:
+    """Return what the card says below its numbers: vines that get none, what is a bud, which wood to keep, cautions."""
+    words = reader.words("card")
+    always = [words[key] for key in (("guide", "local") if brief.numbered else ("local",))]
+    if brief.stopped:
+        return always
+    frame = brief.frame if brief.headline == "young" else ()
+    told = (*brief.young, *frame, *brief.renew, *brief.sick, *brief.bud_notes[:2], *brief.wood_notes)
+    return [*(_say(reader, note) for note in told), *always]
+
+
 def _say(reader: Reader, message: Message) -> str:
     return clean(reader.say(message))
+
+
+def _told_together(reader: Reader, groups: Sequence[Sequence[Message]]) -> list[str]:
+    """A text for each group of sentences that holds any."""
+    return [" ".join(_say(reader, message) for message in group) for group in groups if group]
 
 
 def swatch(zone: ZoneBrief, *, title: str) -> Markup:

@@ -21,9 +21,9 @@ from geoprune.words import Reader
 MOST_MARKS = 1000
 
 
-def weight(reader: Reader, kilograms: float) -> str:
-    """Return a weight with two digits after the mark, and its unit."""
-    return reader.figure("weight_kg", kilograms, 2)
+def weight(reader: Reader, kilograms: float, digits: int = 2) -> str:
+    """Return a weight with so many digits after the mark, and its unit."""
+    return reader.figure("weight_kg", kilograms, digits)
 
 
 def draw_variogram(plan: BlockPlan, reader: Reader) -> Markup:

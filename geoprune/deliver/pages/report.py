@@ -35,6 +35,10 @@ FIGURES: dict[str, Callable[[BlockPlan, Reader], str]] = {
 MODEL = ("covariance", "trend", "seasons", "samples_used", "range_m", "practical_range_m", "sill_kg2", "nugget_kg2")
 MODEL_SHARES = ("nugget_share", "persistent_share", "no_field")
 ASSUMPTIONS = ("smooth", "nugget", "canes", "counted", "steps", "guide")
+#: Figures and assumptions about numbers of buds: they are nothing to a block without one.
+OF_NUMBERS = ("merit", "histogram", "more", "steps", "guide")
+#: Error, in the reader's unit, below which a weight is told with three digits: it never reads "0.18 ± 0.00".
+FINE_ERROR = 0.05
 
 
 def report_html(edition: Edition) -> str:
@@ -64,15 +68,15 @@ def report_content(edition: Edition) -> dict[str, Any]:
         "notes": [tell(note) for note in brief.notes],
         "facts": _facts(brief, reader, tell),
         "zones": [_zone_line(zone, reader) for zone in brief.zones],
-        "figures": [_figure(name, plan, reader) for name in FIGURES if not (brief.stopped and name == "merit")],
+        "figures": [_figure(name, plan, reader) for name in FIGURES if brief.numbered or name not in OF_NUMBERS],
         "held_out": _held_out_lines(plan, reader),
         "covariates": _covariates(plan, tell),
         "advice": _advice(brief, tell, words),
         "model": _model_lines(plan, reader),
-        "assumptions": _assumptions(plan.options, tell),
+        "assumptions": _assumptions(plan.options, tell, numbered=brief.numbered),
         "replant_head": reader.words("replant")["chapter_title"],
         "replant": _replant(brief, tell),
-        "injury": _injury(plan, tell),
+        "injury": _injury(brief, tell),
         "frost": [tell(note) for note in brief.frost_notes],
         "remarks": [(tell(Message(f"terminal.kind_{r.kind}")), tell(r.message)) for r in _further_remarks(plan)],
         "sources": _sources(plan, reader),
@@ -96,10 +100,16 @@ def _replant(brief: BlockBrief, tell: Tell) -> list[str]:
     return [tell(message) for message in (*told, *((Message("replant.chapter_more"),) if areas else ()))]
 
 
-def _injury(plan: BlockPlan, tell: Tell) -> list[str]:
-    """What is told of winter bud injury, unless the block's notes say it already."""
-    messages = plan.injury.messages if plan.injury else ()
-    return [tell(message) for message in messages if message not in plan.notes]
+def _injury(brief: BlockBrief, tell: Tell) -> list[str]:
+    """What is told of winter bud injury, unless reasons or notes of the block say it already."""
+    messages = brief.plan.injury.messages if brief.plan.injury else ()
+    return [tell(message) for message in messages if message not in (*brief.reasons, *brief.notes)]
+
+
+def _weighed(reader: Reader, kilograms: float, error_kg: float) -> tuple[str, str]:
+    """A weight and its error as they are told, with digits enough for the error to show."""
+    digits = 2 if error_kg / reader.unit("weight_kg")[0] >= FINE_ERROR else 3
+    return weight(reader, kilograms, digits), weight(reader, error_kg, digits)
 
 
 def _grid(plan: BlockPlan, reader: Reader) -> list[str]:
@@ -114,7 +124,7 @@ def _grid(plan: BlockPlan, reader: Reader) -> list[str]:
 
 def _facts(brief: BlockBrief, reader: Reader, tell: Tell) -> list[str]:
     plan = brief.plan
-    size, error = weight(reader, plan.vine_size_kg), weight(reader, NINETY * plan.vine_size_se_kg)
+    size, error = _weighed(reader, plan.vine_size_kg, NINETY * plan.vine_size_se_kg)
     told = [Message("report.size", {"size": size, "error": error})]
     if np.isfinite(plan.loo_rmse_kg) and np.isfinite(plan.mean_rmse_kg):
         fields = {"map": weight(reader, plan.loo_rmse_kg), "mean": weight(reader, plan.mean_rmse_kg)}
@@ -123,14 +133,15 @@ def _facts(brief: BlockBrief, reader: Reader, tell: Tell) -> list[str]:
     if coverage is not None:
         told.append(Message("report.coverage", {"percent": 100 * coverage}))
     merit = plan.merit
-    unsaid = brief.stopped or any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
+    zoned = brief.numbered and len(brief.zones) > 1
+    unsaid = not zoned or any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
     if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not unsaid:
         one, zones = merit["one_number_misfit"], merit["zones_misfit"]
         off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}
         told.append(Message("report.misfit", off))
-    if "variance_explained" in merit:
+    if zoned and "variance_explained" in merit:
         told.append(Message("report.explained", {"percent": 100 * merit["variance_explained"]["value"]}))
-    if isinstance(merit.get("opportunity_index"), float) and np.isfinite(merit["opportunity_index"]):
+    if brief.numbered and isinstance(merit.get("opportunity_index"), float) and np.isfinite(merit["opportunity_index"]):
         told.append(Message("report.opportunity", {"index": merit["opportunity_index"]}))
     row = plan.diagnostics.get("row_effect") or {}
     if row.get("testable"):
@@ -146,7 +157,7 @@ def _zone_line(zone: ZoneBrief, reader: Reader) -> list[str]:
         reader.number(zone.buds_by_rule, 1),
         reader.number(zone.vines),
         reader.figure("area_ha", zone.area_ha),
-        f"{weight(reader, zone.size_kg.value)} ± {weight(reader, zone.size_kg.high - zone.size_kg.value)}",
+        " ± ".join(_weighed(reader, zone.size_kg.value, zone.size_kg.high - zone.size_kg.value)),
         reader.figure("size_kg_m", zone.size_kg_m),
         " + ".join(f"{part.count} × {part.buds}" for part in zone.recipe.parts) if zone.recipe else "–",
     ]
@@ -214,11 +225,11 @@ def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
     return told
 
 
-def _assumptions(chosen: PlanOptions, tell: Tell) -> list[str]:
+def _assumptions(chosen: PlanOptions, tell: Tell, *, numbered: bool) -> list[str]:
     alike = chosen.zones.bud_step is None
     steps = Message("report.steps_alike" if alike else "report.steps_asked", {"step": chosen.zones.bud_step})
     fields = {"steps": steps, "over": chosen.zones.over_weight, "worth": chosen.zones.worth}
-    return [tell(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS]
+    return [tell(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS if numbered or key not in OF_NUMBERS]
 
 
 def _sources(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
