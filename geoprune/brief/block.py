@@ -84,13 +84,18 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
         bud_notes=() if headline in WITHOUT_NUMBER else _bud_notes(zones),
         wood_notes=wood_notes() if any(zone.leave for zone in zones) else (),
         cautions=tuple(note for note in caution_notes() if headline not in WITHOUT_NUMBER or note.key != "cautions.guide"),
-        frost_notes=() if halted else frost_notes(),
+        frost_notes=() if halted else _frost(plan, headline),
         samples=brief_samples(plan),
         replant=replant,
         spreading=spreading_messages(plan),
         replant_line=_replant_line(replant),
         remarks=plan.remarks,
     )
+
+
+def _frost(plan: BlockPlan, headline: str) -> tuple[Message, ...]:
+    group = "" if plan.rule is None else plan.rule.group
+    return frost_notes(plan.settings.variety, group, bears=headline not in WITHOUT_NUMBER)
 
 
 def _renewal(plan: BlockPlan, rows: tuple[RowBrief, ...], headline: str) -> tuple[Message, ...]:

@@ -15,7 +15,6 @@ from geoprune.rules.cautions import (
     bud_notes,
     caution_notes,
     caution_texts,
-    frost_notes,
     wood_notes,
 )
 from geoprune.rules.crop import (
@@ -33,6 +32,7 @@ from geoprune.rules.crop import (
 from geoprune.rules.evidence import MANY_BULL_CANES, ZoneFigures
 from geoprune.rules.field_sheets import FieldSheet, bud_cutting_sheet, weighing_sheet
 from geoprune.rules.floors import FEWEST_BUDS, FEWEST_REPLANTS, FEWEST_VINES, Measured, measure
+from geoprune.rules.frost import frost_notes, frost_traits
 from geoprune.rules.harvest import block_yield_kg, zone_yield_kg
 from geoprune.rules.holds import fewest_canes, frame_steps, number_holds, renew_messages, renew_sign, why_no_number
 from geoprune.rules.injury import Injury, assess_injury, check_counts, crop_potential, zone_injury
@@ -123,6 +123,7 @@ __all__ = [
     "fit_recipe",
     "frame_steps",
     "frost_notes",
+    "frost_traits",
     "grape_kind",
     "injury_method",
     "is_bull_cane",

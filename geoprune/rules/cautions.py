@@ -11,8 +11,6 @@ CAUTION_KEYS = ("guide", "local_rules", "safety", "wounds", "weather")
 BUD_KEYS = ("count_these", "not_these", "renewal_counts")
 #: Which wood is kept, and which is not (common practice; thickness: Hellman, eXtension Grapes).
 WOOD_KEYS = ("keep_wood", "not_bull_wood")
-#: What is minded where winter or frost hurts: order of blocks, late or double pruning, spare wood, hard cold.
-FROST_KEYS = ("frost_order", "frost_late", "frost_spare", "frost_cold")
 
 
 def caution_notes() -> tuple[Message, ...]:
@@ -28,11 +26,6 @@ def bud_notes() -> tuple[Message, ...]:
 def wood_notes() -> tuple[Message, ...]:
     """Which wood to keep: for the sheet, beside the drawn vines."""
     return tuple(Message(f"cautions.{key}") for key in WOOD_KEYS)
-
-
-def frost_notes() -> tuple[Message, ...]:
-    """What an estate minds for tender varieties and frost: for the report."""
-    return tuple(Message(f"cautions.{key}") for key in FROST_KEYS)
 
 
 def caution_texts(language: str) -> tuple[str, ...]:

@@ -51,6 +51,7 @@ NAMES = (
         "winemakingtalk.com",
     ),
     *("Pruning, the winter work", "What are bull canes and how do I handle them?", "Gardener Handbook", "Vine Balance"),
+    *("Good Fruit Grower", "Cold-friendly varieties", "Finger Lakes Grape Program", "Grape Cultivars for Minnesota"),
     "Influence of training system, pruning severity, and spur length on yield and quality of six French-American hybrid",
     *("Department of Agriculture", "Canopy Management", "Wines & Vines", "Practical Winery & Vineyard", "Vidon Vineyard"),
     *("eXtension Grapes", "Vitis vinifera", "tipo labrusca", "West Virginia", "grape cultivars", "gardenguides.com"),

@@ -46,6 +46,17 @@ from geoprune.words import say, word_lists
 SECTIONS = ("rules", "injury", "recipe", "balance", "crop", "cautions", "weighing")
 
 
+#: A cultivar and its kind for every sentence about frost.
+FROST = (
+    ("", ""),
+    ("Steuben", "American"),
+    ("Vidal", "French hybrids"),
+    ("Riesling", "Vinifera"),
+    ("Merlot", "Vinifera"),
+    ("Marquette", "New hybrids"),
+)
+
+
 def words(language):
     return {f"{section}.{key}": text for section in SECTIONS for key, text in word_lists()[language][section].items()}
 
@@ -116,7 +127,7 @@ def told():
         *caution_notes(),
         *bud_notes(),
         *wood_notes(),
-        *frost_notes(),
+        *(note for variety, group in FROST for note in frost_notes(variety, group)),
         *renew_messages(),
         *frame_steps(),
     )
