@@ -52,7 +52,7 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
     stopped = stopped_zones(plan)
     headline = headline_of(plan, stopped)
     halted = headline == "stop"
-    taped = len(plan.zones) > 1 and headline not in WITHOUT_NUMBER
+    taped = headline not in WITHOUT_NUMBER and bool((plan.runs["bands"] > 0).any())
     shared, alone = split_advice(plan.advice)
     zones = brief_zones(plan, alone, taped=taped)
     rows = () if halted else brief_rows(plan, throughout=ALL_ALIKE.get(headline, ""))

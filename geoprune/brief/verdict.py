@@ -9,8 +9,8 @@ from geoprune.errors import Message
 from geoprune.plan import BlockPlan
 from geoprune.plan.shape import TOO_FEW
 
-#: The sentences that say zones drawn by others are not worth it: they save less than asked for, or lose.
-NOT_WORTH = ("zones.given_little", "zones.given_loss")
+#: The sentences that say zones drawn by others are not worth it: they save less than asked for, lose, or have one number.
+NOT_WORTH = ("zones.given_little", "zones.given_loss", "zones.given_alike")
 #: Share of a block's vines marked young from which that is told of the whole block (a design choice).
 MANY_YOUNG = 0.1
 
@@ -51,8 +51,9 @@ def verdict_of(plan: BlockPlan, headline: str) -> Message:
 def crew_verdict_of(plan: BlockPlan, headline: str) -> Message:
     """Return the decision for the crew: how many numbers there are, and how they tell which one holds."""
     without = headline in WITHOUT_NUMBER
-    kind = headline if without else "zone" if len(plan.zones) > 1 else "one"
-    return Message(f"brief.crew_{kind}", {"zones": len(plan.zones)})
+    signs = plan.runs["bands"].nunique()
+    kind = headline if without else "zone" if signs > 1 else "one"
+    return Message(f"brief.crew_{kind}", {"zones": signs})
 
 
 def young_messages(plan: BlockPlan) -> tuple[Message, ...]:

@@ -14,6 +14,7 @@ from geoprune.brief.shape import Interval, ZoneBrief
 from geoprune.errors import Message
 from geoprune.plan import BlockPlan
 from geoprune.rules import Recipe, ZoneAdvice
+from geoprune.signs import bands_of
 from geoprune.units import NINETY
 
 #: Notes that tell of vines to renew, and the notes of a zone's advice that concern the crew; the others are for the report.
@@ -28,10 +29,10 @@ def brief_zones(plan: BlockPlan, alone: Sequence[Sequence[Message]], *, taped: b
     advice = {entry.zone: (entry, tuple(lines)) for entry, lines in zip(plan.advice, alone, strict=True)}
     places = zone_places(plan.zones, plan.polygon) if len(plan.zones) > 1 else [()]
     names, rows = _names(plan), _rows_of(plan)
-    nothing = (ZoneAdvice(0), ())
+    nothing, bands = (ZoneAdvice(0), ()), bands_of(plan.zones["buds_per_vine"].to_numpy(dtype=float))
     return tuple(
-        _zone(line, place, names.get(_whole(line, "zone")), rows, advice.get(_whole(line, "zone"), nothing), plan, taped)
-        for line, place in zip(plan.zones.to_dict("records"), places, strict=True)
+        _zone(line, place, names.get(_whole(line, "zone")), rows, advice.get(_whole(line, "zone"), nothing), plan, sign)
+        for line, place, sign in zip(plan.zones.to_dict("records"), places, bands if taped else bands * 0, strict=True)
     )
 
 
@@ -42,7 +43,7 @@ def _zone(
     rows: Mapping[int, tuple[str, str]],
     advised: tuple[ZoneAdvice, tuple[Message, ...]],
     plan: BlockPlan,
-    taped: bool,
+    bands: int,
 ) -> ZoneBrief:
     advice, alone = advised
     zone, buds = _whole(line, "zone"), _float(line, "buds_per_vine")
@@ -55,7 +56,7 @@ def _zone(
         kind=Message("brief.class_" + str(line["class"]).replace(" ", "_")),
         name=name,
         style=look.zone_style(zone, zones=len(plan.zones)),
-        bands=zone if taped else 0,
+        bands=int(bands),
         buds=int(buds) if numbered else None,
         number=number_message(buds, str(line.get("no_number") or "")),
         withheld=None if numbered else advice.decision,

@@ -13,12 +13,13 @@ from geoprune.signs.telling import (
     short_sign,
     sign_message,
 )
-from geoprune.signs.walk import row_list, walking_direction
+from geoprune.signs.walk import bands_of, row_list, walking_direction
 
 __all__ = [
     "HANG_SIGNS",
     "READ_SIGNS",
     "SIGNS_DISAGREE",
+    "bands_of",
     "follow",
     "look_both_ways",
     "place_name",

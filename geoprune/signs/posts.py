@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from geoprune.signs.walk import Floats, Labels, ordered_panels, panel_ends, walking_direction
+from geoprune.signs.walk import Floats, Labels, bands_of, ordered_panels, panel_ends, walking_direction
 from geoprune.trellis import Trellis
 
 #: A row goes on from panel to panel where one begins within this of where the last one ended; farther, there is an alley.
@@ -38,11 +38,13 @@ def sign_posts(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> g
         "line"), after_vine (0 = before vine 1), low_zone, low_bands, low_buds: what hangs on the side of the lower vine
         numbers, high_zone, high_bands, high_buds: on the side of the higher ones (missing where no vines stand there;
         buds are missing, too, where the zone has no number), geometry (the post). The two posts at an alley have one
-        number. No line where the whole block is one zone: then nothing is taped.
+        number. No line where the whole block has one number: then nothing is taped, as between
+        zones of one number.
     """
-    panels = _numbered(trellis, panel_zone)
+    bands = bands_of(buds)
+    panels = _numbered(trellis, panel_zone, bands)
     sides = pd.concat([_lower_posts(panels), _upper_posts(panels)])
-    shown = sides if len(np.unique(panel_zone)) > 1 else sides.iloc[:0]
+    shown = sides if panels["sign"].nunique() > 1 else sides.iloc[:0]
     posts = shown.groupby(["alley", "post", "stretch"], sort=True).agg(
         row=("row", "first"),
         at_end=("at_end", "any"),
@@ -59,23 +61,24 @@ def sign_posts(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> g
         "post": posts["post"],
         "kind": np.where(posts["at_end"].to_numpy(dtype=bool), "end", "line").astype(object),
         "after_vine": posts["after_vine"],
-        **_side("low", posts["low_zone"], buds),
-        **_side("high", posts["high_zone"], buds),
+        **_side("low", posts["low_zone"], buds, bands),
+        **_side("high", posts["high_zone"], buds, bands),
     }
     places = shapely.points(posts[["easting", "northing"]].to_numpy(dtype=float).reshape(-1, 2))
     return gpd.GeoDataFrame(told, geometry=places, crs=trellis.panels.crs)
 
 
-def _numbered(trellis: Trellis, panel_zone: Labels) -> pd.DataFrame:
-    """Panels in order with zone, both ends, `stretch` (an unbroken piece of row), and where runs begin and end."""
+def _numbered(trellis: Trellis, panel_zone: Labels, bands: Labels) -> pd.DataFrame:
+    """Panels in order with zone, sign, both ends, `stretch` (an unbroken piece of row), and where runs begin and end."""
     panels = ordered_panels(trellis)
     start, end = (points[panels["panel_id"]] for points in panel_ends(trellis))
     panels["zone"] = np.asarray(panel_zone, dtype=np.int64)[panels["panel_id"]]
+    panels["sign"] = bands[panels["zone"] - 1]
     panels[["start_easting", "start_northing"]] = start
     panels[["end_easting", "end_northing"]] = end
     broken = np.r_[True, np.hypot(*(start[1:] - end[:-1]).T) > ONE_POST_M]
     broken |= panels["alley"].ne(panels["alley"].shift()).to_numpy()
-    begins = broken | panels["zone"].ne(panels["zone"].shift()).to_numpy()
+    begins = broken | panels["sign"].ne(panels["sign"].shift()).to_numpy()
     return panels.assign(
         stretch=np.cumsum(broken),
         first=broken,
@@ -126,10 +129,11 @@ def _as_walked(posts: pd.DataFrame, trellis: Trellis) -> pd.DataFrame:
     return posts.sort_values(["alley", "along_post", "along_stretch"], kind="stable").reset_index(drop=True)
 
 
-def _side(side: str, zone: pd.Series, buds: Labels | Floats) -> dict[str, pd.Series]:
-    """What hangs on one side of each post: zone, as many bands, and the zone's number of buds."""
+def _side(side: str, zone: pd.Series, buds: Labels | Floats, bands: Labels) -> dict[str, pd.Series]:
+    """What hangs on one side of each post: the nearest zone, the bands of its number, and the number of buds."""
     there = zone.notna().to_numpy()
-    number = np.full(len(zone), np.nan)
-    number[there] = np.asarray(buds, dtype=float)[zone.to_numpy(dtype=float)[there].astype(int) - 1]
-    whole = zone.astype("Int64")
-    return {f"{side}_zone": whole, f"{side}_bands": whole, f"{side}_buds": pd.Series(number).astype("Int64")}
+    number, sign = np.full(len(zone), np.nan), np.full(len(zone), np.nan)
+    place = zone.to_numpy(dtype=float)[there].astype(int) - 1
+    number[there], sign[there] = np.asarray(buds, dtype=float)[place], bands[place]
+    told = {"bands": pd.Series(sign).astype("Int64"), "buds": pd.Series(number).astype("Int64")}
+    return {f"{side}_zone": zone.astype("Int64")} | {f"{side}_{name}": values for name, values in told.items()}

@@ -58,6 +58,21 @@ def walking_direction(trellis: Trellis) -> dict[int, bool]:
     return upward
 
 
+def bands_of(buds: Labels | Floats) -> Labels:
+    """Return how many bands of tape stand for each zone (k,), 1 at least: zones of one number have one sign.
+
+    Zones without a number keep signs of their own, because what is done there may differ.
+
+    Examples
+    --------
+    >>> bands_of(np.array([20.0, 30.0, 20.0, np.nan])).tolist()
+    [1, 2, 1, 3]
+    """
+    numbers = np.asarray(buds, dtype=float)
+    firsts = [zone if np.isnan(number) else int(np.argmax(numbers == number)) for zone, number in enumerate(numbers)]
+    return np.unique(firsts, return_inverse=True)[1] + 1
+
+
 def row_list(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> pd.DataFrame:
     """Return the crew's list in walking order: one line per run of panels with the same zone.
 
@@ -70,9 +85,9 @@ def row_list(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> pd.
     -------
     stop, row, from_post, to_post, first_vine, last_vine, zone, bands, buds_per_vine, vines (counted). Posts are
     counted from the end of vine 1 (post 0). from, to, first and last are told as they are met, so a row walked towards
-    vine 1 has falling numbers. `bands` is 0 where the block is one zone: nothing is taped then.
+    vine 1 has falling numbers. `bands` is 0 where the block has one sign: nothing is taped then.
     """
-    panels = ordered_panels(trellis)
+    panels, bands = ordered_panels(trellis), bands_of(buds)
     panels["zone"] = np.asarray(panel_zone)[panels["panel_id"]]
     new = panels["zone"].ne(panels["zone"].shift()) | panels["alley"].ne(panels["alley"].shift())
     runs = panels.groupby(new.cumsum().to_numpy()).agg(
@@ -91,7 +106,7 @@ def row_list(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> pd.
         to_post=np.where(up, runs["high"], runs["low"] - 1),
         first_vine=np.where(up, runs["low_vine"], runs["high_vine"]),
         last_vine=np.where(up, runs["high_vine"], runs["low_vine"]),
-        bands=runs["zone"] if len(np.unique(panel_zone)) > 1 else 0,
+        bands=bands[runs["zone"] - 1] if len(np.unique(bands[np.asarray(panel_zone) - 1])) > 1 else 0,
         buds_per_vine=np.asarray(buds)[runs["zone"].to_numpy() - 1],
         walked=np.where(up, runs["low"], -runs["low"]),
     )

@@ -64,9 +64,10 @@ def judge_zones(
     groups = np.column_stack([np.zeros_like(labels), labels, proposed.panel_zone - 1])
     misfits = measure_misfits(draws, need, ways, groups, task.counted, options=task.options)
     one, own, ours = misfits.misfit.T
-    worth = judge_worth(float(np.mean(one - own)), labels, task, float(proposed.one_number))
-    of_error, of_possible = misfits.shares(1)
     told = task.counts[list(chosen)]
+    marked = np.unique(told[labels], return_inverse=True)[1]  # where the number does not change nothing is marked
+    worth = judge_worth(float(np.mean(one - own)), marked, task, float(proposed.one_number))
+    of_error, of_possible = misfits.shares(1)
     merit = tell_merit(misfits, 1) | {
         "proposed_saving_buds": interval(one - ours),
         "loss_against_proposed_buds": interval(own - ours),
@@ -104,6 +105,8 @@ def _reasons(merit: dict[str, Any], zones: int) -> tuple[Message, ...]:
         "loss_high": loss["high"],
         "proposed_saving": merit["proposed_saving_buds"]["value"],
     }
+    if not merit["marks"]:
+        return (Message("zones.given_alike", {"zones": zones}),)
     hours, pays = merit["marking_minutes"] / 60.0, merit["net_minutes"] > 0
     return (
         worth_message(merit["saving_buds"], zones, marks=merit["marks"], hours=hours, pays=pays),

@@ -11,10 +11,13 @@ from itertools import product
 from pathlib import Path
 
 import pytest
+import small_plans
 from edge_vineyards import EDGES, edge_brief
 from small_plans import edition
 
+from geoprune.brief import brief_block
 from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf, report_html
+from geoprune.plan import make_plan
 from geoprune.words import Reader, languages
 
 poppler = pytest.mark.skipif(shutil.which("pdftohtml") is None, reason="needs poppler")
@@ -140,3 +143,20 @@ def test_half_the_buds_dead_is_no_keeping_on() -> None:
     assert "In balance" in told
     assert "Keep on as you do" not in told
     assert "does not make up for all the dead" in told
+
+
+def test_given_zones_of_one_number_are_not_taped(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(small_plans.SIZES_KG, 2, [0.9, 0.9])
+    field = small_plans.Field(name="Alike", rows=10, vines=30, zones=2)
+    plan = make_plan(small_plans.vineyard_of(field, samples=30), given_zones=small_plans._given(field))[0]
+    assert plan.zones["buds_per_vine"].nunique() == 1
+    assert len(plan.zones) == 2
+    assert plan.flags.empty
+    brief = brief_block(plan)
+    assert not brief.taped
+    told = crew_sheet_html(edition(brief))
+    assert "One number for the whole block. No tape." in told
+    assert "of tape" not in told
+    assert plan.merit["marks"] == 0
+    assert brief.headline == "given"
+    assert "have one and the same number: no post is taped" in report_html(edition(brief))

@@ -199,3 +199,25 @@ def test_each_post_is_told_with_what_hangs_on_which_side(language):
         assert told[1] == (
             "row R1, post after vine 6: 1 band of tape on the side of vine 6, 3 bands of tape on the side of vine 7."
         )
+
+
+def test_where_the_number_does_not_change_no_post_is_marked():
+    trellis, _ = lay_block([6, 6])
+    labels = np.array([1, 1, 2, 2, 3, 3, 1, 1, 1, 2, 2, 2])
+    signs = sign_posts(trellis, labels, np.array([20.0, 20.0, 30.0]))
+    first, second = (signs[signs["row"] == row] for row in ("R1", "R2"))
+    assert first["post"].tolist() == [0, 4, 6]  # not at post 2, between two zones of 20
+    assert first["low_bands"].dropna().tolist() == [1, 2]
+    assert first["high_bands"].dropna().tolist() == [1, 2]
+    assert sorted(second["post"]) == [0, 6]  # the ends of a row tell its number
+    runs = row_list(trellis, labels, np.array([20.0, 20.0, 30.0]))
+    assert dict(zip(runs["zone"], runs["bands"], strict=True)) == {1: 1, 2: 1, 3: 2}
+
+
+def test_zones_of_one_number_are_not_taped_at_all():
+    trellis, _ = lay_block([4, 4])
+    labels = np.array([1, 1, 2, 2, 1, 1, 2, 2])
+    assert sign_posts(trellis, labels, np.array([24.0, 24.0])).empty
+    assert (row_list(trellis, labels, np.array([24.0, 24.0]))["bands"] == 0).all()
+    # two zones without a number may differ in what is done there: they keep signs of their own
+    assert not sign_posts(trellis, labels, np.array([np.nan, np.nan])).empty

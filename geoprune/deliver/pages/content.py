@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
+from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
 from markupsafe import Markup
@@ -157,7 +160,7 @@ def _wood(zone: ZoneBrief, reader: Reader) -> dict[str, Any]:
 def _row(row: RowBrief, reader: Reader, *, surveyed: bool) -> list[dict[str, Any]]:
     """A row's lines, in parts that fit on a page together; what is treated apart stands under the last."""
     words = reader.words("sheet")
-    lines = [_line(run, row, reader) for run in row.runs]
+    lines = [_line(run, row, reader) for run in as_marked(row.runs)]
     parts = [
         {
             "row": shorten(row.row, LONGEST_ROW),
@@ -170,6 +173,16 @@ def _row(row: RowBrief, reader: Reader, *, surveyed: bool) -> list[dict[str, Any
     ]
     parts[-1]["apart"] = " ".join(_say(reader, told) for told in apart_messages(row))
     return parts
+
+
+def as_marked(runs: Sequence[RunBrief]) -> list[RunBrief]:
+    """Return the stretches of a row as the tape tells them: neighbouring ones of one sign are one."""
+    groups = [list(group) for _, group in groupby(runs, key=attrgetter("bands"))]
+    return [
+        replace(first, to_post=last.to_post, last_vine=last.last_vine, vines=sum(run.vines for run in group))
+        for group in groups
+        for first, last in [(group[0], group[-1])]
+    ]
 
 
 def _line(run: RunBrief, row: RowBrief, reader: Reader) -> dict[str, str | int]:
