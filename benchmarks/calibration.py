@@ -20,8 +20,8 @@ import pandas as pd
 from vineyards import Simulated, draw_truths, make_vineyard
 
 from geoprune.geostat import AveragedKriging, fit_averaged
-from geoprune.surface.evidence import Evidence, gather
 from geoprune.surface.fitting import average
+from geoprune.surface.observations import Observations, gather
 from geoprune.surface.prior import Prior, range_grid
 from geoprune.surface.shape import choose_shape
 from geoprune.surface.support import Support, vine_means
@@ -30,12 +30,12 @@ from geoprune.units import NINETY
 PANELS = 100
 
 
-def one_node(evidence: Evidence, range_m: float, share: float) -> AveragedKriging:
+def one_node(observations: Observations, range_m: float, share: float) -> AveragedKriging:
     """Kriging at one range and nugget share."""
     return fit_averaged(
-        evidence.place,
-        evidence.values,
-        noise=evidence.noise,
+        observations.place,
+        observations.values,
+        noise=observations.noise,
         ranges=np.array([range_m]),
         shares=np.array([max(share, 1e-6)]),
     )
@@ -43,47 +43,47 @@ def one_node(evidence: Evidence, range_m: float, share: float) -> AveragedKrigin
 
 def judge(made: Simulated, *, seed: int) -> dict[str, float | str]:
     """Errors and covers of one vineyard."""
-    evidence = gather(made.trellis, made.samples)
+    observations = gather(made.trellis, made.samples)
     count = len(made.trellis.panels)
     picked = np.sort(np.random.default_rng(seed).choice(count, PANELS, replace=False))
     number = np.full(count, -1)
     number[picked] = np.arange(PANELS)
-    groups = np.where(evidence.member >= 0, number[evidence.member], -1)
-    flat = Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg)
-    true, n = made.panel_means()[picked], len(evidence.values)
+    groups = np.where(observations.member >= 0, number[observations.member], -1)
+    flat = Support(observations.vines, np.ones((len(observations.vines), 1)), observations.known_kg)
+    true, n = made.panel_means()[picked], len(observations.values)
     variance_kg2 = made.truth["variance_kg2"]
 
-    shape = choose_shape(evidence, bearing_deg=0.0)
-    fit = average(evidence, evidence.levels, Prior(), shape)
+    shape = choose_shape(observations, bearing_deg=0.0)
+    fit = average(observations, observations.levels, Prior(), shape)
     mean, variance = vine_means(fit, replace(flat, shape=shape), groups, PANELS)
     loo, loo_variance = fit.leave_one_out()
-    told = shape.forward(evidence.values)
-    ranges = range_grid(evidence.across_m)
+    said = shape.forward(observations.values)
+    ranges = range_grid(observations.across_m)
     plain = fit_averaged(
-        evidence.place, evidence.values, noise=evidence.noise, ranges=ranges, shares=np.linspace(0.02, 1.0, 25)
+        observations.place, observations.values, noise=observations.noise, ranges=ranges, shares=np.linspace(0.02, 1.0, 25)
     )
     i, j = plain.surface.peak
-    plug = one_node(evidence, float(plain.surface.ranges[i]), float(plain.surface.shares[j]))
+    plug = one_node(observations, float(plain.surface.ranges[i]), float(plain.surface.shares[j]))
     plug_mean, plug_variance = vine_means(plug, flat, groups, PANELS)
     plug_variance = plug_variance * (n - 3) / (n - 1)
-    best = one_node(evidence, made.truth["range_m"] / 3.0, made.truth["nugget_share"])
+    best = one_node(observations, made.truth["range_m"] / 3.0, made.truth["nugget_share"])
     best_mean, best_variance = vine_means(best, flat, groups, PANELS)
     best_variance = best_variance * variance_kg2 / (best.sill + best.nugget)
     plug_loo, plug_loo_variance = plug.leave_one_out(parameters="fixed")
-    flat_se = np.sqrt(evidence.values.var(ddof=1) * (1.0 / 3.0 + 1.0 / n))
+    flat_se = np.sqrt(observations.values.var(ddof=1) * (1.0 / 3.0 + 1.0 / n))
     return {
         "cover": cover(true, mean, variance),
         "cover_plug": cover(true, plug_mean, plug_variance),
         "cover_truth": cover(true, best_mean, best_variance),
-        "cover_mean": cover(true, np.full(PANELS, evidence.values.mean()), np.full(PANELS, flat_se**2)),
+        "cover_mean": cover(true, np.full(PANELS, observations.values.mean()), np.full(PANELS, flat_se**2)),
         "mse": np.mean(np.square(true - mean)) / variance_kg2,
         "mse_plug": np.mean(np.square(true - plug_mean)) / variance_kg2,
         "mse_truth": np.mean(np.square(true - best_mean)) / variance_kg2,
-        "mse_mean": np.mean(np.square(true - evidence.values.mean())) / variance_kg2,
+        "mse_mean": np.mean(np.square(true - observations.values.mean())) / variance_kg2,
         "power": shape.transform.power,
         "family": shape.model,
-        "loo_z2": np.mean(np.square(told - loo) / loo_variance),
-        "loo_z2_plug": np.mean(np.square(evidence.values - plug_loo) / (plug_loo_variance * (n - 3) / (n - 1))),
+        "loo_z2": np.mean(np.square(said - loo) / loo_variance),
+        "loo_z2_plug": np.mean(np.square(observations.values - plug_loo) / (plug_loo_variance * (n - 3) / (n - 1))),
     }
 
 
@@ -106,8 +106,8 @@ def run(vineyards: int, seed: int, out: Path, *, skewed: bool = False, design: s
             design=design,
             skewed=skewed,
         )
-        told = {"samples": truth.samples, "nugget_share": truth.nugget_share, "range_m": truth.range_m, "cv": truth.cv}
-        rows.append(told | judge(made, seed=int(truth.seed)))
+        said = {"samples": truth.samples, "nugget_share": truth.nugget_share, "range_m": truth.range_m, "cv": truth.cv}
+        rows.append(said | judge(made, seed=int(truth.seed)))
     pd.DataFrame(rows).to_csv(out, mode="a", header=not out.exists(), index=False)
 
 

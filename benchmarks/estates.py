@@ -25,9 +25,9 @@ from calibration import cover, one_node
 from vineyards import Simulated, make_vineyard
 
 from geoprune.plan.estate import Heard, Voice, hear
-from geoprune.surface import Prior, check_evidence
-from geoprune.surface.evidence import Evidence
+from geoprune.surface import Prior, check_observations
 from geoprune.surface.fitting import average, nodes_of
+from geoprune.surface.observations import Observations
 from geoprune.surface.shape import PLAIN, Shape, choose_shape
 from geoprune.surface.support import FieldFit, Support, vine_means
 from geoprune.surface.verdict import ALPHA, find_structure
@@ -55,48 +55,50 @@ def truths(estate: int) -> list[dict[str, float]]:
     return found
 
 
-def errors(fit: FieldFit, evidence: Evidence, shape: Shape, made: Simulated) -> tuple[float, float]:
+def errors(fit: FieldFit, observations: Observations, shape: Shape, made: Simulated) -> tuple[float, float]:
     """Mean squared error of the panels over the variance of a vine, and the share that 90 % intervals hold."""
-    flat = Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg, shape)
-    mean, variance = vine_means(fit, flat, evidence.member, len(made.trellis.panels))
+    flat = Support(observations.vines, np.ones((len(observations.vines), 1)), observations.known_kg, shape)
+    mean, variance = vine_means(fit, flat, observations.member, len(made.trellis.panels))
     true = made.panel_means()
     return float(np.mean(np.square(mean - true)) / made.truth["variance_kg2"]), cover(true, mean, variance)
 
 
-def judge(made: Simulated, more: Simulated, evidence: Evidence, heard: Heard, *, seed: int) -> dict[str, float]:
+def judge(made: Simulated, more: Simulated, observations: Observations, heard: Heard, *, seed: int) -> dict[str, float]:
     """One block in every way; `more` is the same block with 30 weights."""
     shape = heard.shape or PLAIN
-    wide = check_evidence(more.trellis, more.samples).evidence
+    wide = check_observations(more.trellis, more.samples).observations
     wide_shape = choose_shape(wide, bearing_deg=0.0)
     fits = {
-        "alone": (average(evidence, evidence.levels, Prior(), shape), evidence, shape),
-        "together": (average(evidence, evidence.levels, heard.prior, shape), evidence, shape),
-        "truth": (one_node(evidence, made.truth["range_m"] / 3.0, made.truth["nugget_share"]), evidence, PLAIN),
+        "alone": (average(observations, observations.levels, Prior(), shape), observations, shape),
+        "together": (average(observations, observations.levels, heard.prior, shape), observations, shape),
+        "truth": (one_node(observations, made.truth["range_m"] / 3.0, made.truth["nugget_share"]), observations, PLAIN),
         "30": (average(wide, wide.levels, Prior(), wide_shape), wide, wide_shape),
     }
-    told: dict[str, float] = {}
+    figures: dict[str, float] = {}
     for name, (fit, seen, how) in fits.items():
-        told[f"mse_{name}"], told[f"cover_{name}"] = errors(fit, seen, how, made)
-    told["mse_mean"] = float(np.mean(np.square(evidence.values.mean() - made.panel_means())) / made.truth["variance_kg2"])
+        figures[f"mse_{name}"], figures[f"cover_{name}"] = errors(fit, seen, how, made)
+    figures["mse_mean"] = float(
+        np.mean(np.square(observations.values.mean() - made.panel_means())) / made.truth["variance_kg2"]
+    )
     for name, prior in (("alone", Prior()), ("together", heard.prior)):
-        nodes = nodes_of(evidence, evidence.levels, prior, replace(PLAIN, transform=shape.transform))
-        told[f"p_{name}"] = find_structure(nodes, nodes.design.residual, seed=seed).p_value
-    return told
+        nodes = nodes_of(observations, observations.levels, prior, replace(PLAIN, transform=shape.transform))
+        figures[f"p_{name}"] = find_structure(nodes, nodes.design.residual, seed=seed).p_value
+    return figures
 
 
 def run(path: Path, first: int, last: int) -> None:
     """Append estates to a CSV."""
     for estate in range(first, last):
-        lines, told = [], truths(estate)
+        lines, figures = [], truths(estate)
         made = [
             [make_vineyard(seed=SEED + 100 * estate + k, samples=n, block="study", **one) for n in (20, 30)]
-            for k, one in enumerate(told)
+            for k, one in enumerate(figures)
         ]
-        checked = [check_evidence(one.trellis, one.samples) for one, _ in made]
+        checked = [check_observations(one.trellis, one.samples) for one, _ in made]
         heard = hear([Voice(str(k), one, 0.0).speak() for k, one in enumerate(checked)], [])
-        for k, one in enumerate(told):
+        for k, one in enumerate(figures):
             line = {"estate": estate, "block": k, "odd": k == 0 and estate % 9 in ODD, **one}
-            lines.append(line | judge(*made[k], checked[k].evidence, heard[k], seed=100 * estate + k))
+            lines.append(line | judge(*made[k], checked[k].observations, heard[k], seed=100 * estate + k))
         pd.DataFrame(lines).to_csv(path, mode="a", header=not path.exists(), index=False)
 
 

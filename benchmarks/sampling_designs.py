@@ -118,7 +118,7 @@ def errors_on_vineyards(design: Design, count: int, range_m: float, share: float
     return np.nanmean(np.array(found), axis=0)
 
 
-def told(name: str, found: dict[str, np.ndarray]) -> str:
+def said(name: str, found: dict[str, np.ndarray]) -> str:
     """A line of the table."""
     base = found["random"]
     cells = [f"{e[0] / base[0]:.2f}, {np.sqrt(e[1] / base[1]):.3f}" for e in found.values()]
@@ -141,7 +141,7 @@ def main() -> None:
                 word: errors_on_grid(sites, values, design, count, means=given.means, maps=given.maps)
                 for word, design in DESIGNS.items()
             }
-            print(told(f"{name}, {count} of {len(values)}", found), flush=True)
+            print(said(f"{name}, {count} of {len(values)}", found), flush=True)
     for range_m in BLOCK_RANGES if given.part != "grids" else ():
         for share in SHARES:
             for count in COUNTS:
@@ -149,7 +149,7 @@ def main() -> None:
                     word: errors_on_vineyards(design, count, range_m, share, given.vineyards)
                     for word, design in DESIGNS.items()
                 }
-                print(told(f"vineyard, {range_m:.0f} m, {100 * share:.0f} % vine to vine, {count}", found), flush=True)
+                print(said(f"vineyard, {range_m:.0f} m, {100 * share:.0f} % vine to vine, {count}", found), flush=True)
 
 
 if __name__ == "__main__":

@@ -61,8 +61,8 @@ def main() -> None:
     print("each  lasting  same vines  change held  size held  lasting told  error kg  error alone kg")
     for each, lasting, marked in [(n, p, m) for n in (30, 20, 40) for p in (0.0, 0.5, 0.9) for m in (False, True)]:
         found = np.mean([one_run(seed, lasting, each=each, marked=marked) for seed in range(runs)], axis=0)
-        told = "  ".join(f"{value:9.3f}" for value in found)
-        print(f"{each:4d}  {lasting:7.1f}  {marked!s:>10}  {told}", flush=True)
+        said = "  ".join(f"{value:9.3f}" for value in found)
+        print(f"{each:4d}  {lasting:7.1f}  {marked!s:>10}  {said}", flush=True)
 
 
 if __name__ == "__main__":

@@ -66,19 +66,19 @@ def hang_first_from_vine_1(row: Row) -> Marks:
 
 
 def hang_pairs(row: Row) -> Marks:
-    told: dict[float, set[int]] = {}
+    said: dict[float, set[int]] = {}
     for first, after, zone in runs(row):
-        told.setdefault(float(first), set()).add(zone)
-        told.setdefault(float(after), set()).add(zone)
-    return {post: tuple(sorted(zones)) for post, zones in told.items()}
+        said.setdefault(float(first), set()).add(zone)
+        said.setdefault(float(after), set()).add(zone)
+    return {post: tuple(sorted(zones)) for post, zones in said.items()}
 
 
 def hang_both_sides(row: Row) -> Marks:
-    told: dict[float, list[int]] = {}
+    said: dict[float, list[int]] = {}
     for first, after, zone in runs(row):
-        told.setdefault(float(first), [0, 0])[1] = zone
-        told.setdefault(float(after), [0, 0])[0] = zone
-    return {post: (low, high) for post, (low, high) in told.items()}
+        said.setdefault(float(first), [0, 0])[1] = zone
+        said.setdefault(float(after), [0, 0])[0] = zone
+    return {post: (low, high) for post, (low, high) in said.items()}
 
 
 def hang_changes_only(row: Row) -> Marks:
@@ -168,13 +168,13 @@ SCHEMES = (
 
 def hung(marks: Marks) -> int:
     """How many sets of bands are tied."""
-    return sum(sum(1 for zone in told if zone) for told in marks.values())
+    return sum(sum(1 for zone in said if zone) for said in marks.values())
 
 
 def lose_one(marks: Marks, rng: np.random.Generator, zones: int) -> Marks:
     """Without the tape of one post."""
     gone = rng.choice(sorted(marks)) if marks else None
-    return {post: told for post, told in marks.items() if post != gone}
+    return {post: said for post, said in marks.items() if post != gone}
 
 
 def misread_one(marks: Marks, rng: np.random.Generator, zones: int) -> Marks:
@@ -183,10 +183,10 @@ def misread_one(marks: Marks, rng: np.random.Generator, zones: int) -> Marks:
     if not sets:
         return marks
     post, place = sets[rng.integers(len(sets))]
-    told = list(marks[post])
-    near = [zone for zone in (told[place] - 1, told[place] + 1) if 1 <= zone <= zones]
-    told[place] = int(rng.choice(near))
-    return marks | {post: tuple(told)}
+    said = list(marks[post])
+    near = [zone for zone in (said[place] - 1, said[place] + 1) if 1 <= zone <= zones]
+    said[place] = int(rng.choice(near))
+    return marks | {post: tuple(said)}
 
 
 def as_hung(marks: Marks, rng: np.random.Generator, zones: int) -> Marks:
@@ -195,20 +195,20 @@ def as_hung(marks: Marks, rng: np.random.Generator, zones: int) -> Marks:
 
 def walk(scheme: Scheme, marks: Marks, panels: Sequence[int], heading: int, hand: Answer = None) -> list[Answer]:
     """The number in hand in each panel of a way."""
-    told = []
+    said = []
     for panel in panels:
         hand = scheme.hurried(marks, panel, heading, hand)
-        told.append(hand)
-    return told
+        said.append(hand)
+    return said
 
 
 Tally = tuple[float, float, float]  # vines told wrong, in doubt, all
 
 
-def tally(row: Row, panels: Sequence[int], told: Sequence[Answer]) -> Tally:
+def tally(row: Row, panels: Sequence[int], said: Sequence[Answer]) -> Tally:
     vines = np.array([row.vines[panel] for panel in panels], dtype=float)
-    doubt = np.array([answer is None for answer in told])
-    wrong = np.array([answer != row.zones[panel] for panel, answer in zip(panels, told, strict=True)]) & ~doubt
+    doubt = np.array([answer is None for answer in said])
+    wrong = np.array([answer != row.zones[panel] for panel, answer in zip(panels, said, strict=True)]) & ~doubt
     return float(vines[wrong].sum()), float(vines[doubt].sum()), float(vines.sum())
 
 
@@ -230,9 +230,9 @@ def walked(scheme: Scheme, rows: Sequence[Row], hung_marks: Sequence[Marks], way
             panels = up[begin:] if heading > 0 else up[begin::-1]
         else:
             panels = up if heading > 0 else up[::-1]
-        told = walk(scheme, marks, panels, heading, hand if way == "headland" else None)
-        hand = told[-1]
-        sums += tally(row, panels, told)
+        said = walk(scheme, marks, panels, heading, hand if way == "headland" else None)
+        hand = said[-1]
+        sums += tally(row, panels, said)
     return float(sums[0]), float(sums[1]), float(sums[2])
 
 
@@ -251,11 +251,11 @@ def measure(rows: Sequence[Row], *, repeats: int = 20, seed: int = 0) -> pd.Data
     lines = []
     for scheme in SCHEMES:
         marks = [scheme.hang(row) for row in rows]
-        line: dict[str, float | str] = {"scheme": scheme.name, "sets": sum(hung(told) for told in marks)}
+        line: dict[str, float | str] = {"scheme": scheme.name, "sets": sum(hung(said) for said in marks)}
         for fault, harm in FAULTS.items():
             found: dict[str, list[Tally]] = {way: [] for way in (*WALKS, "stand")}
             for _ in range(repeats if fault else 1):
-                harmed = [harm(told, rng, zones) for told in marks]
+                harmed = [harm(said, rng, zones) for said in marks]
                 for way in found:
                     again = repeats if way == "middle" and not fault else 1
                     found[way] += [walked(scheme, rows, harmed, way, rng) for _ in range(again)]
@@ -281,9 +281,9 @@ def rows_of(results: Path, block: str) -> list[Row]:
     panels = gpd.read_file(package, layer="panels", ignore_geometry=True).query("block == @block")
     listed = pyogrio.read_dataframe(package, layer="runs", read_geometry=False).query("block == @block")
     found = []
-    for row, told in listed.groupby("row", sort=False):
+    for row, said in listed.groupby("row", sort=False):
         here = panels[panels["row"] == row].sort_values("panel")
-        upward = bool(told["from_post"].iloc[0] <= told["to_post"].iloc[-1])
+        upward = bool(said["from_post"].iloc[0] <= said["to_post"].iloc[-1])
         found.append(Row(tuple(map(int, here["zone"])), tuple(map(int, here["vines"])), upward))
     return found
 
@@ -297,10 +297,10 @@ def main() -> None:
     for block, table in panels.groupby("block"):
         if table["zone"].nunique() > 1:
             rows = rows_of(asked.results, str(block))
-            told = measure(rows, repeats=asked.repeats)
-            figures = told.drop(columns=["scheme", "sets"]).mul(100).round(1)
+            said = measure(rows, repeats=asked.repeats)
+            figures = said.drop(columns=["scheme", "sets"]).mul(100).round(1)
             print(f"\n{block}: {len(rows)} rows, {sum(map(len, map(starts, rows)))} runs, shares of vines in percent")
-            print(pd.concat([told[["scheme", "sets"]], figures], axis=1).to_string(index=False))
+            print(pd.concat([said[["scheme", "sets"]], figures], axis=1).to_string(index=False))
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@
     python benchmarks/verdict_power.py --power 40 --seed 2 --out verdict.csv     # per cell of range x nugget share x n
     python benchmarks/verdict_power.py --table verdict.csv                       # the tables of docs/method.md
 
-The rule is that of a pattern that is shown: p of the shuffled evidence at most 4 %, on the scale (plain, root,
+The rule is that of a pattern that is shown: p of the shuffled weights at most 4 %, on the scale (plain, root,
 logarithm) that the samples choose, and a leave-one-out error below that of the mean of the others. Blocks of 2.6 ha;
 ranges are practical ranges.
 """
@@ -18,8 +18,8 @@ from pathlib import Path
 import pandas as pd
 from vineyards import make_vineyard
 
-from geoprune.surface.evidence import gather
 from geoprune.surface.fitting import average, leave_out_errors, nodes_of
+from geoprune.surface.observations import gather
 from geoprune.surface.prior import Prior
 from geoprune.surface.shape import Shape, choose_scale, choose_shape
 from geoprune.surface.verdict import ALPHA, find_structure
@@ -32,14 +32,14 @@ SHARES = (0.3, 0.5, 0.7, 0.9)
 def judge(*, seed: int, samples: int, range_m: float, nugget_share: float, skewed: bool) -> dict[str, float]:
     """One block: the p value, and whether the whole rule calls the map better."""
     made = make_vineyard(seed=seed, range_m=range_m, nugget_share=nugget_share, samples=samples, cv=0.35, skewed=skewed)
-    evidence, prior = gather(made.trellis, made.samples), Prior()
-    shape = choose_shape(evidence, bearing_deg=0.0)
-    nodes = nodes_of(evidence, evidence.levels, prior, Shape(choose_scale(evidence)))
+    observations, prior = gather(made.trellis, made.samples), Prior()
+    shape = choose_shape(observations, bearing_deg=0.0)
+    nodes = nodes_of(observations, observations.levels, prior, Shape(choose_scale(observations)))
     p_value = find_structure(nodes, nodes.design.residual, seed=seed).p_value
     better = False
     if p_value <= ALPHA:
-        told = average(evidence, evidence.levels, prior, shape).leave_one_out()
-        loo_rmse, mean_rmse = leave_out_errors(evidence, shape.mean(*told))
+        said = average(observations, observations.levels, prior, shape).leave_one_out()
+        loo_rmse, mean_rmse = leave_out_errors(observations, shape.mean(*said))
         better = loo_rmse < mean_rmse
     made_with = {"samples": samples, "range_m": range_m, "nugget_share": nugget_share, "skewed": skewed}
     return made_with | {"power": shape.transform.power} | {"p_value": p_value, "better": float(better)}

@@ -65,12 +65,12 @@ def setting(number: int) -> dict[str, object]:
     }
 
 
-def true_misfits(made: Simulated, need: BudNeed, told: np.ndarray) -> np.ndarray:
+def true_misfits(made: Simulated, need: BudNeed, said: np.ndarray) -> np.ndarray:
     """Mean absolute misfit in buds (K,) of panels told counts (P, K), over the vines as they came out."""
     vines = made.trellis.vines
     counted = vines["counted"].to_numpy()
     needed = need(made.size_kg[counted])
-    return np.abs(told[vines["panel_id"].to_numpy()[counted]] - needed[:, None]).mean(axis=0)
+    return np.abs(said[vines["panel_id"].to_numpy()[counted]] - needed[:, None]).mean(axis=0)
 
 
 def tercile_counts(ways: Ways, size_kg: np.ndarray) -> np.ndarray:
@@ -92,8 +92,8 @@ def judge(number: int) -> dict[str, object]:
     best = ways.best(least=1)
     chosen = best if surface.pattern == "shown" else 1
     size_kg = surface.panels["vine_size_kg"].to_numpy()
-    told = [ways.task.told(found) for found in ways.drawn.values()] + [tercile_counts(ways, size_kg)]
-    *realised, terciles = true_misfits(made, need, np.column_stack(told))
+    said = [ways.task.panel_counts(found) for found in ways.drawn.values()] + [tercile_counts(ways, size_kg)]
+    *realised, terciles = true_misfits(made, need, np.column_stack(said))
     place, true = ways.place(chosen), made.panel_means()
     other = ways.best(least=2)
     panel = [float(np.sqrt(np.nanmean(np.square(guess - true)))) for guess in (size_kg, surface.block_mean_kg)]
@@ -158,12 +158,12 @@ def shares(lines: pd.DataFrame) -> pd.DataFrame:
 def line_of(name: str, part: pd.DataFrame) -> str:
     """One line of the table."""
 
-    def told(column: str) -> str:
+    def said(column: str) -> str:
         values = 100 * part[column]
         return f"{values.mean():.1f} ± {values.std() / np.sqrt(len(values)):.1f} ({values.median():.1f})"
 
-    cells = [f"{100 * (part['chosen'] > 1).mean():.0f}", told("gained"), told("regret"), f"{100 * part['worse'].mean():.1f}"]
-    cells += [told("against_terciles"), told("foretold"), f"{part['map_ratio'].mean():.3f}"]
+    cells = [f"{100 * (part['chosen'] > 1).mean():.0f}", said("gained"), said("regret"), f"{100 * part['worse'].mean():.1f}"]
+    cells += [said("against_terciles"), said("foretold"), f"{part['map_ratio'].mean():.3f}"]
     return f"| {name} | {len(part)} | " + " | ".join(cells) + " |"
 
 
@@ -226,8 +226,8 @@ def tell(lines: pd.DataFrame) -> None:
 
 def graded(part: pd.DataFrame, grade: str) -> str:
     """Share of blocks of a grade, and the panel error of the map over that of the mean in them."""
-    told = part[part["pattern"] == grade]
-    return f"{100 * len(told) / max(len(part), 1):.0f} % | {told['map_ratio'].mean():.3f}"
+    said = part[part["pattern"] == grade]
+    return f"{100 * len(said) / max(len(part), 1):.0f} % | {said['map_ratio'].mean():.3f}"
 
 
 def main() -> None:

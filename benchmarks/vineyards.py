@@ -224,9 +224,9 @@ def main() -> None:
             z = (made.field_kg - made.truth["mean_kg"]).reshape(BLOCKS["middle"])
             together, alone = together + np.mean(z[:, lag:] * z[:, :-lag]), alone + np.mean(z * z)
             whole += np.mean((made.size_kg - made.truth["mean_kg"]) ** 2) / made.truth["variance_kg2"] / 200
-        told = np.exp(-3 * lag * VINE_SPACING_M / range_m)
+        said = np.exp(-3 * lag * VINE_SPACING_M / range_m)
         found = together / alone if alone else np.nan
-        print(f"share {share}, {range_m:.0f} m: variance ratio {whole:.3f}, correlation {found:.3f}, should be {told:.3f}")
+        print(f"share {share}, {range_m:.0f} m: variance ratio {whole:.3f}, correlation {found:.3f}, should be {said:.3f}")
     nearest = cKDTree(np.column_stack([made.samples.geometry.x, made.samples.geometry.y]))
     print("median distance to the nearest sample", np.median(nearest.query(nearest.data, k=2)[0][:, 1]).round(1))
 

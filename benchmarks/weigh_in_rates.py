@@ -158,9 +158,9 @@ def count_found(case: Case, kind: str, plant: Callable, repeats: int, *, earlier
             continue
         tried += 1
         mean = float(np.mean(entry.weight_kg)) * float(np.exp(rng.normal(0, 0.2))) if earlier else None
-        told = judge(wrong, vine_spacing_m=spacing, earlier_mean_kg=mean)
+        said = judge(wrong, vine_spacing_m=spacing, earlier_mean_kg=mean)
         lines = {line} if kind != "twice" else {(line + 1) % len(entry.text), line}
-        about_it = [f for f in told if about(f, lines) and (kind == "list" or f.kind != "list")]
+        about_it = [f for f in said if about(f, lines) and (kind == "list" or f.kind != "list")]
         if kind in ("list", "run"):
             about_it = [f for f in about_it if f.kind in ("list", "run", "unit")]
         found += bool(about_it)
@@ -173,10 +173,10 @@ def count_doubted(case: Case, repeats: int) -> tuple[float, float, float]:
     lines = lists = odd = 0
     for seed in range(repeats):
         entry, spacing = entry_of(case, 10_000 + seed)
-        told = judge(entry, vine_spacing_m=spacing)
-        wrong = {k for f in told if f.has_proposal for k in f.positions}
+        said = judge(entry, vine_spacing_m=spacing)
+        wrong = {k for f in said if f.has_proposal for k in f.positions}
         lines, lists = lines + len(wrong), lists + bool(wrong)
-        odd += any(f.kind == "odd" for f in told)
+        odd += any(f.kind == "odd" for f in said)
     return lines / (repeats * case.weights), lists / repeats, odd / repeats
 
 
@@ -193,17 +193,17 @@ def main() -> None:
     }
     print("| planted | " + " | ".join(cases) + " |\n|---" + "|---" * len(cases) + "|")
     for name, (kind, plant) in PLANTED.items():
-        told = [count_found(case, kind, plant, given.repeats)[:2] for case in cases.values()]
-        print(f"| {name} | " + " | ".join(f"{100 * f:.0f} ({100 * c:.0f})" for f, c in told) + " |", flush=True)
+        said = [count_found(case, kind, plant, given.repeats)[:2] for case in cases.values()]
+        print(f"| {name} | " + " | ".join(f"{100 * f:.0f} ({100 * c:.0f})" for f, c in said) + " |", flush=True)
         if kind == "list":
-            told = [count_found(case, kind, plant, given.repeats, earlier=True)[:2] for case in cases.values()]
-            line = " | ".join(f"{100 * f:.0f} ({100 * c:.0f})" for f, c in told)
+            said = [count_found(case, kind, plant, given.repeats, earlier=True)[:2] for case in cases.values()]
+            line = " | ".join(f"{100 * f:.0f} ({100 * c:.0f})" for f, c in said)
             print(f"| {name}, last winter known | {line} |", flush=True)
     told_right = [count_doubted(case, given.repeats) for case in cases.values()]
     for k, name in enumerate(
         ("right lines with a proposal, %", "right lists with a proposal, %", "right lists with an odd weight, %")
     ):
-        print(f"| {name} | " + " | ".join(f"{100 * told[k]:.1f}" for told in told_right) + " |")
+        print(f"| {name} | " + " | ".join(f"{100 * said[k]:.1f}" for said in told_right) + " |")
 
 
 if __name__ == "__main__":

@@ -61,14 +61,14 @@ def judge(number: int) -> list[dict[str, object]]:
     for name, limits in LIMITS.items():
         task = set_task(made.trellis, surface.draws, need, replace(limits, bud_step=2 if mean_kg > 0.3 else 1))
         for zones, found in draw_all(task, MOST).items():
-            ways[f"{name} {zones}"] = (task.told(found), int(task.graph.changes_per_row(found.labels).sum()))
+            ways[f"{name} {zones}"] = (task.panel_counts(found), int(task.graph.changes_per_row(found.labels).sum()))
     size_kg = surface.panels["vine_size_kg"].to_numpy()
     labels = np.unique(np.searchsorted(np.quantile(size_kg, [1 / 3, 2 / 3]), size_kg), return_inverse=True)[1]
-    told = task.counts[list(refit_counts(task, labels, int(labels.max()) + 1))][labels].astype(float)
-    ways["terciles"] = (told, int(task.graph.changes_per_row(labels).sum()))
+    said = task.counts[list(refit_counts(task, labels, int(labels.max()) + 1))][labels].astype(float)
+    ways["terciles"] = (said, int(task.graph.changes_per_row(labels).sum()))
     fives = set_task(made.trellis, surface.draws, need, ZoneOptions(bud_step=5))
     ways["fives 1"] = (np.full(len(labels), float(fives.counts[fives.loss.sum(axis=0).argmin()])), 0)
-    came = true_misfits(made, need, np.column_stack([told for told, _ in ways.values()]))
+    came = true_misfits(made, need, np.column_stack([said for said, _ in ways.values()]))
     about = {"vineyard": number, "pattern": surface.pattern}
     return [about | {"way": w, "came": c, "changes": ways[w][1]} for w, c in zip(ways, came.tolist(), strict=True)]
 

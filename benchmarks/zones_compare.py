@@ -34,10 +34,10 @@ from geoprune.sizes import SizeDraws
 from geoprune.surface import fit_surface
 from geoprune.trellis import middle_points
 from geoprune.zones import ZoneOptions
+from geoprune.zones.benefit import measure_misfits
 from geoprune.zones.drawing import Task, draw_all, refit_counts, set_task
 from geoprune.zones.limits import dissolve_pieces
 from geoprune.zones.loss import asymmetric_loss
-from geoprune.zones.merit import measure_misfits
 from geoprune.zones.runs import sweep_rows
 
 MOST = 4
@@ -103,7 +103,7 @@ def vine_law(made: Simulated) -> tuple[np.ndarray, np.ndarray]:
     return mean, np.sqrt(np.maximum(field - np.einsum("mn,nm->m", cross, weights), 0.0) + own)
 
 
-def expected_misfits(made: Simulated, told: np.ndarray) -> np.ndarray:
+def expected_misfits(made: Simulated, said: np.ndarray) -> np.ndarray:
     """Expected misfit in buds (K, 2) of panels told counts (P, K), by `vine_law`: plain, and a bud too many weighed more."""
     mean, sd = vine_law(made)
     z = ndtri((np.arange(41) + 0.5) / 41)
@@ -111,15 +111,15 @@ def expected_misfits(made: Simulated, told: np.ndarray) -> np.ndarray:
     vines = made.trellis.vines
     panel = vines["panel_id"].to_numpy()[vines["counted"].to_numpy()]
     ratios = (1.0, ZoneOptions().over_weight)
-    return np.array([[asymmetric_loss(counts[panel, None], needed, ratio).mean() for ratio in ratios] for counts in told.T])
+    return np.array([[asymmetric_loss(counts[panel, None], needed, ratio).mean() for ratio in ratios] for counts in said.T])
 
 
-def true_misfit(made: Simulated, told: np.ndarray) -> float:
+def true_misfit(made: Simulated, said: np.ndarray) -> float:
     """Mean absolute misfit in buds of panels told counts (P,), over the vines as they came out."""
     vines = made.trellis.vines
     counted = vines["counted"].to_numpy()
     needed = NEED(made.size_kg[counted])
-    return float(np.abs(told[vines["panel_id"].to_numpy()[counted]] - needed).mean())
+    return float(np.abs(said[vines["panel_id"].to_numpy()[counted]] - needed).mean())
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,7 +132,7 @@ class Way:
     chosen: tuple[int, ...]
     price: float = np.nan
 
-    def told(self, task: Task) -> np.ndarray:
+    def panel_buds(self, task: Task) -> np.ndarray:
         """Bud count of each panel (P,)."""
         return task.counts[list(self.chosen)][self.labels].astype(float)
 
@@ -190,9 +190,9 @@ def judge(made: Simulated, draws: SizeDraws, size_kg: np.ndarray) -> list[dict[s
     ways = [way for zones in range(2, MOST + 1) for way in rivals(made, size_kg, task, zones)]
     one = Way("one number", 1, np.zeros(len(size_kg), dtype=np.int64), (int(task.loss.sum(axis=0).argmin()),))
     all_ways = [one, *ours, *ways]
-    expected = expected_misfits(made, np.column_stack([way.told(task) for way in all_ways]))
+    expected = expected_misfits(made, np.column_stack([way.panel_buds(task) for way in all_ways]))
     figures = [
-        dict(zip(FIGURES, (way.changes(task), true_misfit(made, way.told(task)), plain, weighed), strict=True))
+        dict(zip(FIGURES, (way.changes(task), true_misfit(made, way.panel_buds(task)), plain, weighed), strict=True))
         for way, (plain, weighed) in zip(all_ways, expected.tolist(), strict=True)
     ]
     saved = predict(draws, task, one, [way for way in ours if way.price == ZoneOptions().change_cost])
@@ -210,9 +210,9 @@ def judge(made: Simulated, draws: SizeDraws, size_kg: np.ndarray) -> list[dict[s
 
 def predict(draws: SizeDraws, task: Task, one: Way, ours: list[Way]) -> dict[int, dict[str, float]]:
     """Predicted saving of our zones against one number, with its interval, by the way's id."""
-    told = np.column_stack([way.told(task) for way in (one, *ours)])
+    said = np.column_stack([way.panel_buds(task) for way in (one, *ours)])
     groups = np.column_stack([way.labels for way in (one, *ours)])
-    misfit = measure_misfits(draws, NEED, told, groups, task.counted, options=task.options).misfit
+    misfit = measure_misfits(draws, NEED, said, groups, task.counted, options=task.options).misfit
     saving = (misfit[:, :1] - misfit[:, 1:]).T
     return {
         id(way): {"predicted_saving": own.mean(), "low": np.quantile(own, 0.05), "high": np.quantile(own, 0.95)}
@@ -228,9 +228,9 @@ def tell(table: pd.DataFrame) -> None:
         for (zones, way), lines in part[~part["way"].isin(["ours", "one number"])].groupby(["zones", "way"]):
             both = lines.dropna(subset="own_expected")
             figures = [more(both, column) for column in ("expected", "weighed")]
-            told = " | ".join(f"{mean:+.3f} ± {error:.3f} | {won:.0%}" for mean, error, won in figures)
+            said = " | ".join(f"{mean:+.3f} ± {error:.3f} | {won:.0%}" for mean, error, won in figures)
             changes = f"{both['changes'].mean():.2f} | {both['own_changes'].mean():.2f}"
-            print(f"| {zones} | {way} | {len(both)} of {len(lines)} | {both['expected'].mean():.2f} | {told} | {changes} |")
+            print(f"| {zones} | {way} | {len(both)} of {len(lines)} | {both['expected'].mean():.2f} | {said} | {changes} |")
         tell_prediction(part[part["predicted_saving"].notna() & (part["zones"] <= ZoneOptions().max_zones)])
 
 

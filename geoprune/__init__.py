@@ -45,8 +45,8 @@ NO_NETWORK = {
 }
 # Set before GDAL starts, which reads them once.
 # A process begun by this one finds the names there already: GDAL complains of a driver that it is told to leave out twice.
-_told = filter(None, os.environ.get("OGR_SKIP", "").split(","))
-os.environ["OGR_SKIP"] = ",".join(dict.fromkeys((*DRIVERS_OFF, *_told)))
+_left_out_before = filter(None, os.environ.get("OGR_SKIP", "").split(","))
+os.environ["OGR_SKIP"] = ",".join(dict.fromkeys((*DRIVERS_OFF, *_left_out_before)))
 os.environ.update(NO_NETWORK)
 
 _ROOMS = {

@@ -1,4 +1,4 @@
-"""How the program starts, and how it stops when it is told to: whatever is begun is unwound."""
+"""How the program starts, and how it stops when it is asked to: whatever is begun is unwound."""
 
 import os
 import sys

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 
 #: Seconds since 1970-01-01 UTC (https://reproducible-builds.org/specs/source-date-epoch/).
 FIXED = "SOURCE_DATE_EPOCH"
-#: The last second of the year 9999, the latest that dates can tell.
+#: The last second of the year 9999, the latest that dates can hold.
 LATEST = 253_402_300_799
 
 
@@ -21,9 +21,9 @@ def fixed() -> datetime | None:
     ('1970-01-02T00:00:00+00:00', '1970-01-02')
     >>> del os.environ["SOURCE_DATE_EPOCH"]
     """
-    told = os.environ.get(FIXED, "")
-    known = told.isascii() and told.isdigit() and int(told[:20]) <= LATEST
-    return datetime.fromtimestamp(int(told), UTC) if known else None
+    text = os.environ.get(FIXED, "")
+    known = text.isascii() and text.isdigit() and int(text[:20]) <= LATEST
+    return datetime.fromtimestamp(int(text), UTC) if known else None
 
 
 def now() -> datetime:

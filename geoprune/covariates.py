@@ -1,4 +1,4 @@
-"""Layers that may tell vine size: read here, looked up at vines. Rasters, points or polygons, in any CRS."""
+"""Layers that may explain vine size: read here, looked up at vines. Rasters, points or polygons, in any CRS."""
 
 from __future__ import annotations
 
@@ -248,8 +248,8 @@ def _among_points(places: gpd.GeoSeries, values: Floats, *, around: bool = False
         distance, nearest = distance.reshape(len(points), -1), nearest.reshape(len(points), -1)
         near = np.maximum(distance, 1e-9 + 1e-6 * reach)
         weight = np.where(distance > 0.01, 1.0 / near, 0.0) if around else 1.0 / near**2
-        told = weight.sum(axis=1)
-        mean = np.sum(weight * values[nearest], axis=1) / np.where(told > 0.0, told, np.nan)
+        total = weight.sum(axis=1)
+        mean = np.sum(weight * values[nearest], axis=1) / np.where(total > 0.0, total, np.nan)
         return np.where(distance[:, 0] <= reach, mean, np.nan)
 
     return look_up
@@ -259,13 +259,13 @@ def _within_polygons(shapes: gpd.GeoSeries, values: pd.Series) -> Callable[[Floa
     """The value of the polygon a point lies in (the first of several)."""
     index = shapes.sindex
     numeric = pd.api.types.is_numeric_dtype(values)
-    told = values.to_numpy(float) if numeric else values.astype(str).to_numpy(object)
+    attribute = values.to_numpy(float) if numeric else values.astype(str).to_numpy(object)
 
     def look_up(points: Floats) -> NDArray:
         found = np.full(len(points), np.nan) if numeric else np.full(len(points), None, dtype=object)
         inside, owner = index.query(gpd.points_from_xy(points[:, 0], points[:, 1]), predicate="intersects")
         order = np.lexsort((owner, inside))[::-1]
-        found[inside[order]] = told[owner[order]]
+        found[inside[order]] = attribute[owner[order]]
         return found
 
     return look_up

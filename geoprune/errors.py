@@ -12,7 +12,7 @@ from typing import Any, ParamSpec, TypeVar
 from geoprune.text import cut_names, one_line
 
 Given = ParamSpec("Given")
-Found = TypeVar("Found")
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,9 @@ class DataError(GeopruneError, ValueError):
 
 
 class Problems(list[Problem]):
-    """The problems of several steps, so that all of them are told together."""
+    """The problems of several steps, so that all of them are reported together."""
 
-    def gather(self, step: Callable[Given, Found], *args: Given.args, **kwargs: Given.kwargs) -> Found | None:
+    def gather(self, step: Callable[Given, Result], *args: Given.args, **kwargs: Given.kwargs) -> Result | None:
         """Run a step; where it raises `DataError`, keep its problems and return None."""
         try:
             return step(*args, **kwargs)
@@ -79,19 +79,19 @@ class BlockError(GeopruneError):
     """
 
     def __init__(self, block: str, cause: BaseException) -> None:
-        self.block, self.report = block, _told_cause(cause)
+        self.block, self.report = block, _cause_text(cause)
         what = f"block '{one_line(block)}' could not be worked out ({self.report}). Nothing of it is written"
         mend = "Report this line, if you can with the block's outline, rows and weights, and leave the block out for now"
         super().__init__(cut_names(f"{what}. {mend}."))
 
 
 @contextmanager
-def told_as_block(block: str) -> Iterator[None]:
+def as_block_error(block: str) -> Iterator[None]:
     """Raise what any library raises inside one block's work as a `BlockError`; our own errors and the disk's pass.
 
     Examples
     --------
-    >>> with told_as_block("A"):
+    >>> with as_block_error("A"):
     ...     1 / 0
     Traceback (most recent call last):
     geoprune.errors.BlockError: block 'A' could not be worked out (ZeroDivisionError: ...)
@@ -104,20 +104,20 @@ def told_as_block(block: str) -> Iterator[None]:
         raise BlockError(block, error) from error
 
 
-def _told_cause(cause: BaseException) -> str:
+def _cause_text(cause: BaseException) -> str:
     """Kind and text of an exception, and the last line of geoprune it came through; no path of the machine."""
     places = [frame for frame in extract_tb(cause.__traceback__) if "geoprune" in PurePath(frame.filename).parts]
-    told = f"{type(cause).__name__}: {one_line(cause)[:200]}".removesuffix(": ")
+    sentence = f"{type(cause).__name__}: {one_line(cause)[:200]}".removesuffix(": ")
     if not places:
-        return told
+        return sentence
     parts = PurePath(places[-1].filename).parts
     inside = "/".join(parts[len(parts) - parts[::-1].index("geoprune") :])
-    return f"{told}, at {inside} line {places[-1].lineno}"
+    return f"{sentence}, at {inside} line {places[-1].lineno}"
 
 
 @dataclass(frozen=True)
 class Message:
-    """A sentence that can be told in several languages.
+    """A sentence that can be said in several languages.
 
     `key` names the sentence in the word lists (`geoprune/words/<language>/<section>.toml`), as "section.name";
     `fields` are the values it is filled with. SI numbers go in as numbers; the teller chooses units.

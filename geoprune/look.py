@@ -8,7 +8,7 @@ Why these colours
   told apart.
 * Uncertainty, bull canes and bud injury have a ramp of one hue each (brown, plum, blue), so that a picture of one is
   never taken for a picture of another. In all of them dark = more.
-* Zones are told by number, word, bands of tape and pattern; the colour only repeats it.
+* Zones are shown by number, word, bands of tape and pattern; the colour only repeats it.
 * Text is near-black on near-white (contrast above 12:1); lines that carry meaning are drawn in ink, because the light
   ends of the ramps have less than the 3:1 against paper that WCAG 2.1 (1.4.11) asks of graphics.
 """

@@ -13,7 +13,7 @@ HIDDEN = re.compile(
 )
 #: Blanks that move to another place or line.
 _MOVING = re.compile("[\t\x0b\x0c\r\x1c-\x1f\x85\u2028\u2029]")
-#: Names of files and users are told up to so many letters.
+#: Names of files and users are shown up to so many letters.
 LONGEST_NAME = 40
 #: A quoted name, or a word without a space, that is longer.
 LONG_NAME = re.compile(rf"(?<!\w)'([^'\n]{{{LONGEST_NAME}}})[^'\n]{{2,}}'(?!\w)|(\S{{{2 * LONGEST_NAME}}})\S{{2,}}")
@@ -48,6 +48,6 @@ def cut_names(text: str) -> str:
 
 def few(names: Iterable[str], most: int = 6) -> str:
     """Return the first few names of a list, for messages."""
-    told = [name for name in names if name]
-    listed = ", ".join(name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME]}…" for name in told[:most])
-    return listed + (" ..." if len(told) > most else "")
+    given = [name for name in names if name]
+    listed = ", ".join(name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME]}…" for name in given[:most])
+    return listed + (" ..." if len(given) > most else "")

@@ -33,12 +33,12 @@ def read_workbook(data: bytes) -> dict[str, list[list[Any]]]:
     try:
         done = subprocess.run(command, input=data, capture_output=True, timeout=MOST_SECONDS + 10, check=False)
         damaged = {"error": "it is damaged, or too large once opened"}
-        told: dict[str, Any] = json.loads(done.stdout) if done.returncode == 0 else damaged
+        answer: dict[str, Any] = json.loads(done.stdout) if done.returncode == 0 else damaged
     except (subprocess.TimeoutExpired, ValueError):
-        told = {"error": "it takes too long to open"}
-    if "error" in told:
-        raise Unreadable(told["error"])
-    return dict(told["sheets"])
+        answer = {"error": "it takes too long to open"}
+    if "error" in answer:
+        raise Unreadable(answer["error"])
+    return dict(answer["sheets"])
 
 
 def _main() -> dict[str, Any]:

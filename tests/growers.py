@@ -77,13 +77,13 @@ def rows_of(block: Polygon, spacing_m: float, margin_m: float = 1.5) -> list[Lin
 def spanish_geojson(folder: Path) -> tuple[Path, Path]:
     """Mendoza: GeoJSON of blocks, both spacings in one cell, no rows, weights from a phone with decimal commas."""
     block = outline(32719, 510_000, 6_340_000, 22)
-    told = {
+    said = {
         "Nombre": ["Cuartel 7"],
         "Cultivar": ["Malbec"],
         "Marco de plantación": ["2,5 x 1,2"],
         "Conducción": ["Espaldera"],
     }
-    table = gpd.GeoDataFrame(told | {"Año plantación": [2008]}, geometry=[block], crs=32719).to_crs(4326)
+    table = gpd.GeoDataFrame(said | {"Año plantación": [2008]}, geometry=[block], crs=32719).to_crs(4326)
     table.to_file(folder / "finca.geojson", driver="GeoJSON")
     places = gpd.GeoSeries(inside(block, 45, 1), crs=32719).to_crs(4326)
     weights = {"Latitud": comma(places.y, 6), "Longitud": comma(places.x, 6), "Peso de poda (g)": grams(45, 620, 1)}
@@ -94,11 +94,11 @@ def spanish_geojson(folder: Path) -> tuple[Path, Path]:
 def chilean_parron(folder: Path) -> tuple[Path, Path]:
     """Maule: two blocks on parrón, CSV with semicolons and kilos, row and vine numbers from the west."""
     first, second = outline(32719, 270_000, 6_060_000), outline(32719, 270_080, 6_060_000)
-    told = {"cuartel": ["Bajo", "Alto"], "variedad": "Moscatel", "sistema": "Parrón", "entre hileras (m)": 3.5}
-    told |= {"sobre hilera (m)": 2.5, "fórmula": "20+20"}
-    gpd.GeoDataFrame(told, geometry=[first, second], crs=32719).to_file(folder / "campo.gpkg", layer="campo", driver="GPKG")
+    said = {"cuartel": ["Bajo", "Alto"], "variedad": "Moscatel", "sistema": "Parrón", "entre hileras (m)": 3.5}
+    said |= {"sobre hilera (m)": 2.5, "fórmula": "20+20"}
+    gpd.GeoDataFrame(said, geometry=[first, second], crs=32719).to_file(folder / "campo.gpkg", layer="campo", driver="GPKG")
     tables = []
-    for seed, name in enumerate(told["cuartel"]):
+    for seed, name in enumerate(said["cuartel"]):
         row, vine = by_number(18, 10, 20, seed)
         tables.append(
             pd.DataFrame({"Cuartel": name, "N° hilera": row, "N° planta": vine, "kilos de poda": grams(18, 1900, seed)})
@@ -113,10 +113,10 @@ def uruguayan_lyre(folder: Path) -> tuple[Path, Path]:
     """Canelones: lyre, layers with Spanish names, gaps listed, rows drawn, samples as a layer of the same file."""
     block = outline(32721, 580_000, 6_160_000)
     lines = rows_of(block, 3.2)
-    told = {"Cuadro": ["La Loma"], "Cepaje": ["Tannat"], "Conducción": ["Lira"], "Entre filas (m)": [3.2]}
-    told |= {"Entre plantas (m)": [1.25], "Regla de poda": ["20+20"]}
+    said = {"Cuadro": ["La Loma"], "Cepaje": ["Tannat"], "Conducción": ["Lira"], "Entre filas (m)": [3.2]}
+    said |= {"Entre plantas (m)": [1.25], "Regla de poda": ["20+20"]}
     path = folder / "vina.gpkg"
-    gpd.GeoDataFrame(told, geometry=[block], crs=32721).to_file(path, layer="Cuadros y parcelas", driver="GPKG")
+    gpd.GeoDataFrame(said, geometry=[block], crs=32721).to_file(path, layer="Cuadros y parcelas", driver="GPKG")
     names = [f"F{n}" for n in range(1, len(lines) + 1)]
     gpd.GeoDataFrame({"Fila": names}, geometry=lines, crs=32721).to_file(path, layer="Filas", driver="GPKG")
     gaps = {"fila": ["F3", "F3", "F7"], "planta": [5, 6, 20], "estado": ["Falta", "Muerta", "enferma"]}
@@ -136,8 +136,8 @@ def lake_erie_feet(folder: Path) -> tuple[Path, Path]:
     """New York: state grid in feet, pounds, rows painted B1, B2 ..., no rule told: Concord has one."""
     block = outline(32617, 620_000, 4_690_000)
     lines = rows_of(block, 9 * FT)
-    told = {"Field": ["Creek Bend"], "Grape": ["Concord"], "System": ["Umbrella Kniffin"], "Row width (ft)": [9.0]}
-    blocks = gpd.GeoDataFrame(told | {"Vine spacing ft": [8.0], "Year planted": [1988]}, geometry=[block], crs=32617)
+    said = {"Field": ["Creek Bend"], "Grape": ["Concord"], "System": ["Umbrella Kniffin"], "Row width (ft)": [9.0]}
+    blocks = gpd.GeoDataFrame(said | {"Vine spacing ft": [8.0], "Year planted": [1988]}, geometry=[block], crs=32617)
     rows = gpd.GeoDataFrame({"Row no": [f"B{n}" for n in range(1, len(lines) + 1)]}, geometry=lines, crs=32617)
     blocks.to_crs(2262).to_file(folder / "farm.gpkg", layer="blocks", driver="GPKG")
     rows.to_crs(2262).to_file(folder / "farm.gpkg", layer="rows", driver="GPKG")
@@ -152,16 +152,16 @@ def lake_erie_feet(folder: Path) -> tuple[Path, Path]:
 def oregon_xy(folder: Path) -> tuple[Path, Path]:
     """Oregon: VSP without a word on canes or spurs, X and Y in degrees, rows along the short sides as the samples show."""
     block = outline(32610, 490_000, 5_020_000, 0, width=90, length=55)
-    told = {"Block Name": ["Hill"], "Variety": ["Pinot noir"], "Trellis": ["VSP"], "Row spacing [ft]": [7.0]}
-    table = gpd.GeoDataFrame(told | {"In-row spacing [ft]": [5.0], "Rule": ["20+20"]}, geometry=[block], crs=32610)
+    said = {"Block Name": ["Hill"], "Variety": ["Pinot noir"], "Trellis": ["VSP"], "Row spacing [ft]": [7.0]}
+    table = gpd.GeoDataFrame(said | {"In-row spacing [ft]": [5.0], "Rule": ["20+20"]}, geometry=[block], crs=32610)
     table.to_crs(4326).to_file(folder / "hill.geojson", driver="GeoJSON")
     rng = np.random.default_rng(8)
     lines = rows_of(block, 7 * FT)
     kept = rng.choice(len(lines), 8, replace=False)
     points = [lines[r].interpolate(d) for r in kept for d in (6.0, 26.0, 46.0)]
     places = gpd.GeoSeries(points, crs=32610).to_crs(4326)
-    told = {"X": places.x, "Y": places.y, "weight_lb": (grams(24, 700, 8) / 453.6).round(2), "Row": np.repeat(kept + 1, 3)}
-    table = pd.DataFrame(told)
+    said = {"X": places.x, "Y": places.y, "weight_lb": (grams(24, 700, 8) / 453.6).round(2), "Row": np.repeat(kept + 1, 3)}
+    table = pd.DataFrame(said)
     table.to_csv(folder / "gps.csv", index=False)
     return folder / "hill.geojson", folder / "gps.csv"
 
@@ -196,9 +196,9 @@ def italian_layers(folder: Path) -> tuple[Path, Path]:
     block = outline(32632, 680_000, 4_800_000)
     lines = rows_of(block, 2.8)
     path = folder / "podere.gpkg"
-    told = {"Nome": ["Vigna Nuova"], "Vitigno": ["Sangiovese"], "Forma di allevamento": ["Cordone speronato"]}
-    told |= {"Sesto d'impianto (m)": ["2,8 x 0,9"], "Regola": ["20+20"], "Anno d'impianto": [2001]}
-    gpd.GeoDataFrame(told, geometry=[block], crs=32632).to_file(path, layer="Appezzamenti", driver="GPKG")
+    said = {"Nome": ["Vigna Nuova"], "Vitigno": ["Sangiovese"], "Forma di allevamento": ["Cordone speronato"]}
+    said |= {"Sesto d'impianto (m)": ["2,8 x 0,9"], "Regola": ["20+20"], "Anno d'impianto": [2001]}
+    gpd.GeoDataFrame(said, geometry=[block], crs=32632).to_file(path, layer="Appezzamenti", driver="GPKG")
     names = {"Filare": np.arange(1, len(lines) + 1)}
     gpd.GeoDataFrame(names, geometry=lines, crs=32632).to_file(path, layer="Filari", driver="GPKG")
     row, vine = by_number(30, len(lines), 60, 11)
@@ -210,8 +210,8 @@ def italian_layers(folder: Path) -> tuple[Path, Path]:
 def french_lambert(folder: Path) -> tuple[Path, Path]:
     """Burgundy: a zipped Shapefile on the national grid, weights by X and Y on the same grid, double Guyot."""
     block = outline(2154, 845_000, 6_670_000, 15)
-    told = {"Parcelle": ["Les Clos"], "Cepage": ["Pinot noir"], "Taille": ["Guyot double"], "Ecart (m)": [1.1]}
-    table = gpd.GeoDataFrame(told | {"Intercep m": [1.0], "Regle": ["20+20"]}, geometry=[block], crs=2154)
+    said = {"Parcelle": ["Les Clos"], "Cepage": ["Pinot noir"], "Taille": ["Guyot double"], "Ecart (m)": [1.1]}
+    table = gpd.GeoDataFrame(said | {"Intercep m": [1.0], "Regle": ["20+20"]}, geometry=[block], crs=2154)
     table.to_file(folder / "parcelles.shp", driver="ESRI Shapefile")
     import zipfile
 
@@ -229,9 +229,9 @@ def french_lambert(folder: Path) -> tuple[Path, Path]:
 def german_workbook(folder: Path) -> tuple[Path, Path]:
     """Palatinate: a workbook with a title, names and units on two lines, on its second sheet; spacing in centimetres."""
     block = outline(32632, 435_000, 5_460_000, 30)
-    told = {"Lage": ["Steinacker"], "Rebsorte": ["Riesling"], "Erziehung": ["Guyot"], "Gassenbreite (m)": [2.0]}
-    told |= {"Stockabstand (cm)": [110], "Schnittregel": ["20+20"]}
-    gpd.GeoDataFrame(told, geometry=[block], crs=25832).to_file(folder / "betrieb.gpkg", layer="Weinberge", driver="GPKG")
+    said = {"Lage": ["Steinacker"], "Rebsorte": ["Riesling"], "Erziehung": ["Guyot"], "Gassenbreite (m)": [2.0]}
+    said |= {"Stockabstand (cm)": [110], "Schnittregel": ["20+20"]}
+    gpd.GeoDataFrame(said, geometry=[block], crs=25832).to_file(folder / "betrieb.gpkg", layer="Weinberge", driver="GPKG")
     row, vine = by_number(28, 19, 45, 13)
     lines = [["Schnittholz 2026", "", ""], ["", "", ""], ["Zeile", "Stock", "Gewicht"], ["", "", "g"]]
     lines += [list(line) for line in zip(row.tolist(), vine.tolist(), grams(28, 520, 13).tolist(), strict=True)]
@@ -244,8 +244,8 @@ def german_workbook(folder: Path) -> tuple[Path, Path]:
 def portuguese_douro(folder: Path) -> tuple[Path, Path]:
     """Douro: FlatGeobuf of one plot, royat, kilograms with commas in a workbook whose numbers are text."""
     block = outline(32629, 610_000, 4_560_000, 60)
-    told = {"Talhão": ["Cima"], "Casta": ["Touriga Nacional"], "Condução": ["Cordão Royat"], "Compasso (m)": ["2,2 x 1,0"]}
-    gpd.GeoDataFrame(told, geometry=[block], crs=32629).to_file(folder / "quinta.fgb", driver="FlatGeobuf")
+    said = {"Talhão": ["Cima"], "Casta": ["Touriga Nacional"], "Condução": ["Cordão Royat"], "Compasso (m)": ["2,2 x 1,0"]}
+    gpd.GeoDataFrame(said, geometry=[block], crs=32629).to_file(folder / "quinta.fgb", driver="FlatGeobuf")
     row, vine = by_number(25, 16, 50, 14)
     table = pd.DataFrame({"Linha": row, "Videira": vine, "Peso da poda (kg)": comma(grams(25, 600, 14) / 1000, 2)})
     table.to_excel(folder / "pesos.xlsx", index=False, engine="xlsxwriter")
@@ -258,13 +258,13 @@ def portuguese_douro(folder: Path) -> tuple[Path, Path]:
 def swartland_bush_vines(folder: Path) -> tuple[Path, Path]:
     """South Africa: bush vines, no name on the only block, and a column of mass without a unit."""
     block = outline(32734, 270_000, 6_290_000, 40)
-    told = {
+    said = {
         "Cultivar": ["Chenin blanc"],
         "Training system": ["Bush vine"],
         "Row width (m)": [2.5],
         "Vine spacing (m)": [1.5],
     }
-    table = gpd.GeoDataFrame(told | {"Pruning rule": ["20+20"]}, geometry=[block], crs=32734).to_crs(4326)
+    table = gpd.GeoDataFrame(said | {"Pruning rule": ["20+20"]}, geometry=[block], crs=32734).to_crs(4326)
     table.to_file(folder / "old_block.geojson", driver="GeoJSON")
     row, vine = by_number(26, 14, 32, 15)
     pd.DataFrame({"row": row, "vine": vine, "pruning mass": grams(26, 480, 15)}).to_csv(folder / "mass.csv", index=False)
@@ -274,8 +274,8 @@ def swartland_bush_vines(folder: Path) -> tuple[Path, Path]:
 def marlborough_survey(folder: Path) -> tuple[Path, Path]:
     """New Zealand: a phone survey's GeoJSON of points with its own fields, two-cane VSP, blocks on the national grid."""
     block = outline(2193, 1_670_000, 5_400_000, 75)
-    told = {"name": ["B12"], "variety": ["Sauvignon blanc"], "system": ["two-cane VSP"], "row_dist_m": [2.4]}
-    table = gpd.GeoDataFrame(told | {"vine_dist_m": [1.8], "rule": ["20+20"]}, geometry=[block], crs=2193)
+    said = {"name": ["B12"], "variety": ["Sauvignon blanc"], "system": ["two-cane VSP"], "row_dist_m": [2.4]}
+    table = gpd.GeoDataFrame(said | {"vine_dist_m": [1.8], "rule": ["20+20"]}, geometry=[block], crs=2193)
     table.to_file(folder / "blocks.gpkg", layer="blocks", driver="GPKG")
     points = inside(block, 32, 16)
     survey = {

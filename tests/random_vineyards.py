@@ -31,7 +31,7 @@ class Drawn:
 
     vineyard: Vineyard
     outline: Polygon | MultiPolygon
-    told: str
+    described: str
 
 
 def draw_vineyard(seed: int) -> Drawn:
@@ -52,10 +52,10 @@ def draw_vineyard(seed: int) -> Drawn:
         return shapely.transform(rounded, lambda c: np.column_stack(back.transform(*c.T)))
 
     outline = shapely.make_valid(stand(outline))
-    told = f"seed {seed}: {kind}, {place}, rows {row_m:.2f} m, vines {vine_m:.2f} m, bearing {bearing:.1f}"
+    described = f"seed {seed}: {kind}, {place}, rows {row_m:.2f} m, vines {vine_m:.2f} m, bearing {bearing:.1f}"
     rows = None if lines is None else [stand(LineString(line)) for line in lines]
     per_panel = rng.choice([1.0, 2.0, 3.0, 4.0, np.nan])
-    return Drawn(_vineyard(rows, outline, CRS(crs), row_m, vine_m, bearing % 360, per_panel), outline, told)
+    return Drawn(_vineyard(rows, outline, CRS(crs), row_m, vine_m, bearing % 360, per_panel), outline, described)
 
 
 def random_zones(panels: gpd.GeoDataFrame, rng: np.random.Generator) -> NDArray[np.int64]:

@@ -226,12 +226,12 @@ def small_estate(count: int = 3, **choices) -> EstatePlan:
     return EstatePlan(small_plans(*fields), UTM, PlanOptions())
 
 
-def stopped_brief(**choices) -> BlockBrief:
+def brief_without_number(**choices) -> BlockBrief:
     """Return what is told of a field where winter killed nine buds in ten: no number holds."""
     return small_brief(dead=0.9, **choices)
 
 
-def partly_stopped_brief(**choices) -> BlockBrief:
+def brief_partly_without_number(**choices) -> BlockBrief:
     """Return what is told of a field whose first stretch has no number."""
     return small_brief(dead=0.02, dead_in_part=1.0, injury_method="michigan", **choices)
 

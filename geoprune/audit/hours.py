@@ -51,9 +51,9 @@ def hours_by_zone(
         own = finished[finished["block"] == block].set_index("row")["hours"]
         done = held.index.isin(rows.loc[rows["done"] & (rows["block"] == block), "row"])
         lines.append(_block_lines(str(block), trainings.get(str(block), ""), held, own, done))
-    told = pd.concat(lines, ignore_index=True)
+    by_zone = pd.concat(lines, ignore_index=True)
     wage = np.nan if cost_per_hour is None else cost_per_hour
-    return told.assign(cost_done=told["hours_done"] * wage, cost_left=told["hours_left"] * wage)
+    return by_zone.assign(cost_done=by_zone["hours_done"] * wage, cost_left=by_zone["hours_left"] * wage)
 
 
 def _block_lines(block: str, training: str, held: pd.DataFrame, hours: pd.Series, done: NDArray[np.bool_]) -> pd.DataFrame:
@@ -117,7 +117,7 @@ def _least_squares(design: Floats, seen: Floats) -> tuple[Floats, Floats]:
     return np.asarray(found), np.sqrt(spread * np.diag(np.linalg.inv(design.T @ design)))
 
 
-def pace_by_training(told: pd.DataFrame) -> pd.DataFrame:
+def pace_by_training(by_zone: pd.DataFrame) -> pd.DataFrame:
     """Return vines an hour by training, over all blocks: from finished rows with hours (`hours_by_zone`).
 
     Returns
@@ -125,15 +125,15 @@ def pace_by_training(told: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         training, hours, vines, vines_per_hour; trainings without a finished row are left out.
     """
-    timed = told[told["hours_done"] > 0]
+    timed = by_zone[by_zone["hours_done"] > 0]
     timed = timed.assign(hours=timed["hours_done"], vines_timed=timed["hours_done"] * timed["vines_per_hour"])
     sums = timed.groupby("training", sort=False, as_index=False).agg(hours=("hours", "sum"), vines=("vines_timed", "sum"))
     return sums.assign(vines_per_hour=sums["vines"] / sums["hours"])
 
 
-def hours_message(told: pd.DataFrame) -> Message:
-    """Return what the rest will take, in a sentence: hours with their range, and rows as told."""
-    known = told.dropna(subset=["hours_left"])
+def hours_message(by_zone: pd.DataFrame) -> Message:
+    """Return what the rest will take, in a sentence: hours with their range, and rows as given."""
+    known = by_zone.dropna(subset=["hours_left"])
     sums = {name: float(known[name].sum()) for name in ("hours_done", "hours_left", "hours_left_low", "hours_left_high")}
     return Message("audit.hours_left", sums)
 
@@ -155,7 +155,7 @@ def worker_hours(ticks: pd.DataFrame, runs: pd.DataFrame) -> pd.DataFrame:
     share = np.where(lines["all_hours"] > 0, lines["hours"] / lines["all_hours"].where(lines["all_hours"] > 0), 0.0)
     lines = lines.assign(vines=np.where(lines["finished"], lines["held"].fillna(0) * share, 0.0))
     lines = lines.assign(place=lines["block"] + "\n" + lines["row"])
-    told = lines.groupby("worker", as_index=False).agg(
+    by_worker = lines.groupby("worker", as_index=False).agg(
         rows=("place", "nunique"), hours=("hours", "sum"), vines=("vines", "sum")
     )
-    return told.sort_values("worker", key=lambda names: names.str.casefold(), kind="stable").reset_index(drop=True)
+    return by_worker.sort_values("worker", key=lambda names: names.str.casefold(), kind="stable").reset_index(drop=True)

@@ -34,7 +34,7 @@ def check_counts(counts: pd.DataFrame, vines: pd.DataFrame, tolerance: Tolerance
     Parameters
     ----------
     counts : DataFrame
-        block, row, vine, buds_left, worker ("" where not told). Counts of one vine are averaged.
+        block, row, vine, buds_left, worker ("" where not given). Counts of one vine are averaged.
     vines : DataFrame
         Vines pruned to a number: block, row, vine, zone, buds_per_vine. Counts of other vines are left out.
 
@@ -47,16 +47,16 @@ def check_counts(counts: pd.DataFrame, vines: pd.DataFrame, tolerance: Tolerance
     tolerance = tolerance or Tolerance()
     keys = ["block", "row", "vine"]
     one = counts.groupby(keys, sort=False, as_index=False).agg({"buds_left": "mean", "worker": "first"})
-    told = one.merge(vines[[*keys, "zone", "buds_per_vine"]], on=keys, how="inner").rename(
+    compared = one.merge(vines[[*keys, "zone", "buds_per_vine"]], on=keys, how="inner").rename(
         columns={"buds_per_vine": "asked"}
     )
-    difference = told["buds_left"] - told["asked"]
-    limit = tolerance(told["asked"]) + 1e-9
-    told = told.assign(difference=difference, too_many=difference > limit, too_few=difference < -limit)
+    difference = compared["buds_left"] - compared["asked"]
+    limit = tolerance(compared["asked"]) + 1e-9
+    compared = compared.assign(difference=difference, too_many=difference > limit, too_few=difference < -limit)
     # Buds come in whole numbers: a vine at the limit is right, one bud more is off, and the bound lies between the two.
-    told["scaled"] = difference / (np.floor(limit) + 0.5)
-    told["off"] = told["too_many"] | told["too_few"]
-    return told[[*keys, "zone", "worker", "asked", "buds_left", "difference", "scaled", "too_many", "too_few", "off"]]
+    compared["scaled"] = difference / (np.floor(limit) + 0.5)
+    compared["off"] = compared["too_many"] | compared["too_few"]
+    return compared[[*keys, "zone", "worker", "asked", "buds_left", "difference", "scaled", "too_many", "too_few", "off"]]
 
 
 def judge_groups(checked: pd.DataFrame, keys: Sequence[str], *, aql: float) -> pd.DataFrame:
@@ -76,15 +76,15 @@ def judge_groups(checked: pd.DataFrame, keys: Sequence[str], *, aql: float) -> p
     DataFrame, one line per group
         the keys, counted, off, too_many, too_few, difference (mean, buds), may_be_off (acceptance number), accepted
     """
-    told = checked.groupby(list(keys), sort=False, as_index=False).agg(
+    groups = checked.groupby(list(keys), sort=False, as_index=False).agg(
         counted=("off", "size"),
         off=("off", "sum"),
         too_many=("too_many", "sum"),
         too_few=("too_few", "sum"),
         difference=("difference", "mean"),
     )
-    may = np.array([plan_by_size(size, aql).accept for size in told["counted"].tolist()], dtype=int)
-    return told.assign(may_be_off=may, accepted=told["off"].to_numpy() <= may)
+    may = np.array([plan_by_size(size, aql).accept for size in groups["counted"].tolist()], dtype=int)
+    return groups.assign(may_be_off=may, accepted=groups["off"].to_numpy() <= may)
 
 
 def judge_few(checked: pd.DataFrame, keys: Sequence[str], *, aql: float, redo_from: float) -> pd.DataFrame:
@@ -104,14 +104,14 @@ def judge_few(checked: pd.DataFrame, keys: Sequence[str], *, aql: float, redo_fr
         as `judge_groups`, and off_estimated, may_be_estimated (shares, NaN where not used), found_out (chance that counting
         alone finds out work with `redo_from` of its vines off; mean and spread find it more often)
     """
-    told = judge_groups(checked, keys, aql=aql)
+    judged = judge_groups(checked, keys, aql=aql)
     groups = checked.groupby(list(keys), sort=False)["scaled"]
-    few = told["counted"].to_numpy() < ENOUGH
+    few = judged["counted"].to_numpy() < ENOUGH
     estimated = np.where(few, np.array([share_off(scaled) for _, scaled in groups]), np.nan)
-    may = np.array([most_share_off(size, aql) if size < ENOUGH else np.nan for size in told["counted"].tolist()])
-    found = [1 - float(plan_by_size(size, aql).chance(redo_from)) for size in told["counted"].tolist()]
-    accepted = told["accepted"].to_numpy() & ~(estimated > may)
-    return told.assign(accepted=accepted, off_estimated=estimated, may_be_estimated=may, found_out=found)
+    may = np.array([most_share_off(size, aql) if size < ENOUGH else np.nan for size in judged["counted"].tolist()])
+    found = [1 - float(plan_by_size(size, aql).chance(redo_from)) for size in judged["counted"].tolist()]
+    accepted = judged["accepted"].to_numpy() & ~(estimated > may)
+    return judged.assign(accepted=accepted, off_estimated=estimated, may_be_estimated=may, found_out=found)
 
 
 def rows_to_redo(checked: pd.DataFrame, *, aql: float, redo_from: float) -> pd.DataFrame:
@@ -138,8 +138,8 @@ def _of_refused(checked: pd.DataFrame, rows: pd.DataFrame, aql: float, redo_from
     named = checked[checked["worker"] != ""]
     refused_rows: set[tuple[str, str]] = set()
     if len(named):
-        told = judge_few(named, ["block", "worker"], aql=aql, redo_from=redo_from)
-        refused = named.merge(told.loc[~told["accepted"], ["block", "worker"]], on=["block", "worker"])
+        workers = judge_few(named, ["block", "worker"], aql=aql, redo_from=redo_from)
+        refused = named.merge(workers.loc[~workers["accepted"], ["block", "worker"]], on=["block", "worker"])
         refused_rows = set(zip(refused["block"], refused["row"], strict=True))
     unnamed = checked[(checked["worker"] == "") & ~checked["block"].map(blocks)]
     refused_rows |= set(zip(unnamed["block"], unnamed["row"], strict=True))

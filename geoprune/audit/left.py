@@ -32,8 +32,8 @@ def buds_left(checked: pd.DataFrame, vines: pd.DataFrame) -> pd.DataFrame:
     keys = ["block", "zone"]
     asked = vines.groupby(keys, as_index=False).agg(vines=("buds_per_vine", "size"), buds_asked=("buds_per_vine", "mean"))
     sums = {name: ("buds_left", how) for name, how in (("vines_counted", "size"), ("buds_left", "mean"), ("sd", "std"))}
-    told = checked.groupby(keys, as_index=False).agg(**sums, vines_off=("off", "sum"))
-    found = asked.merge(told, on=keys, how="left")
+    sums_by_zone = checked.groupby(keys, as_index=False).agg(**sums, vines_off=("off", "sum"))
+    found = asked.merge(sums_by_zone, on=keys, how="left")
     counted = found["vines_counted"].fillna(0).astype(int)
     many = np.maximum(counted, 1)
     error = found["sd"] * np.sqrt(np.clip(1 - many / found["vines"], 0, None) / many)

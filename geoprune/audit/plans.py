@@ -111,7 +111,7 @@ def plan_by_size(size: int, aql: float) -> SamplingPlan:
     >>> plan_by_size(40, 6.5)
     SamplingPlan(size=40, accept=5, aql=6.5, letter='')
     """
-    letter = next((letter for letter, told in SIZES.items() if told == size), "")
+    letter = next((letter for letter, vines in SIZES.items() if vines == size), "")
     plan = single_plan(letter, aql) if letter else None
     if plan is not None and plan.letter == letter:
         return plan

@@ -1,10 +1,10 @@
-"""What is told of a block, decided once for every page, sheet, layer and terminal, in words of no language."""
+"""What is said of a block, decided once for every page, sheet, layer and terminal, in words of no language."""
 
 from geoprune.brief.block import brief_block, row_span
 from geoprune.brief.places import Label, zone_labels
 from geoprune.brief.rows import apart_messages
 from geoprune.brief.shape import BlockBrief, Interval, ReplantBrief, RowBrief, RunBrief, SampleBrief, ZoneBrief
-from geoprune.brief.verdict import estate_stop, from_vine_1, way_message
+from geoprune.brief.verdict import estate_alert, from_vine_1, way_message
 
 __all__ = [
     "BlockBrief",
@@ -17,7 +17,7 @@ __all__ = [
     "ZoneBrief",
     "apart_messages",
     "brief_block",
-    "estate_stop",
+    "estate_alert",
     "from_vine_1",
     "row_span",
     "way_message",

@@ -5,16 +5,16 @@ from __future__ import annotations
 from geoprune.errors import Message
 from geoprune.plan import BlockPlan
 
-#: Remarks of reading that change what row and vine numbers mean in the field -> how the crew is told.
+#: Remarks of reading that change what row and vine numbers mean in the field -> how the crew is warned.
 NUMBERS = {"reading.rows_laid_out": "brief.assumed_rows", "reading.rows_end_at_vines": "brief.assumed_ends"}
 
 
 def assumed_messages(plan: BlockPlan) -> tuple[Message, ...]:
     """Return what nobody measured and the crew will meet: where rows lie, where posts stand, the wood of a vine."""
     keys = [NUMBERS[remark.message.key] for remark in plan.remarks if remark.message.key in NUMBERS]
-    told = [Message(key) for key in dict.fromkeys(keys)]
+    messages = [Message(key) for key in dict.fromkeys(keys)]
     if not plan.settings.posts_surveyed and len(plan.zones) > 1:
-        told.append(Message("brief.assumed_posts", {"vines": plan.settings.vines_per_panel}))
+        messages.append(Message("brief.assumed_posts", {"vines": plan.settings.vines_per_panel}))
     if not plan.settings.wood and any(entry.recipe is not None for entry in plan.advice):
-        told.append(Message("brief.assumed_wood"))
-    return tuple(told)
+        messages.append(Message("brief.assumed_wood"))
+    return tuple(messages)

@@ -10,13 +10,13 @@ from geoprune.brief.places import zone_labels
 from geoprune.brief.rows import brief_rows
 from geoprune.brief.shape import WITHOUT_NUMBER, BlockBrief, ReplantBrief, RowBrief, SampleBrief, ZoneBrief
 from geoprune.brief.verdict import (
+    alert_message,
     crew_verdict_of,
     headline_of,
-    stop_message,
-    stopped_zones,
     verdict_of,
     walk_messages,
     young_messages,
+    zones_without_number,
 )
 from geoprune.brief.zones import RENEW_NOTES, brief_zones
 from geoprune.errors import Message
@@ -48,23 +48,23 @@ ALL_ALIKE = {"young": "young", "renew": "renew"}
 
 
 def brief_block(plan: BlockPlan) -> BlockBrief:
-    """Return what is told of a block."""
-    stopped = stopped_zones(plan)
-    headline = headline_of(plan, stopped)
-    halted = headline == "stop"
+    """Return what is said of a block."""
+    withheld = zones_without_number(plan)
+    headline = headline_of(plan, withheld)
+    without_number = headline == "stop"
     taped = headline not in WITHOUT_NUMBER and bool((plan.runs["bands"] > 0).any())
     shared, alone = split_advice(plan.advice)
     zones = brief_zones(plan, alone, taped=taped)
-    rows = () if halted else brief_rows(plan, throughout=ALL_ALIKE.get(headline, ""))
+    rows = () if without_number else brief_rows(plan, throughout=ALL_ALIKE.get(headline, ""))
     replant = brief_replant(plan)
-    buds = None if headline in WITHOUT_NUMBER or stopped else plan.buds_per_vine
+    buds = None if headline in WITHOUT_NUMBER or withheld else plan.buds_per_vine
     return BlockBrief(
         plan=plan,
         headline=headline,
         taped=taped,
         buds=buds,
         training=_training_of(plan.settings),
-        stop=stop_message(plan, headline, stopped),
+        alert=alert_message(plan, headline, withheld),
         verdict=verdict_of(plan, headline),
         crew_verdict=crew_verdict_of(plan, headline),
         instead=Message("brief.one_instead", {"buds": buds}) if headline == "zone" and buds is not None else None,
@@ -75,7 +75,7 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
         labels=tuple(zone_labels(plan.zones)),
         rows=rows,
         walk=walk_messages(rows, surveyed=plan.settings.posts_surveyed),
-        assumed=() if halted else assumed_messages(plan),
+        assumed=() if without_number else assumed_messages(plan),
         tape=(READ_SIGNS, SIGNS_DISAGREE, HANG_SIGNS) if taped else (),
         frame=winter_only(frame_steps()) if headline == "young" or any("young" in row.apart for row in rows) else (),
         renew=_renewal(plan, rows, headline),
@@ -84,7 +84,7 @@ def brief_block(plan: BlockPlan) -> BlockBrief:
         bud_notes=() if headline in WITHOUT_NUMBER else _bud_notes(zones),
         wood_notes=wood_notes() if any(zone.leave for zone in zones) else (),
         cautions=tuple(note for note in caution_notes() if headline not in WITHOUT_NUMBER or note.key != "cautions.guide"),
-        frost_notes=() if halted else _frost(plan, headline),
+        frost_notes=() if without_number else _frost(plan, headline),
         samples=brief_samples(plan),
         replant=replant,
         spreading=spreading_messages(plan),
@@ -99,7 +99,7 @@ def _frost(plan: BlockPlan, headline: str) -> tuple[Message, ...]:
 
 
 def _renewal(plan: BlockPlan, rows: tuple[RowBrief, ...], headline: str) -> tuple[Message, ...]:
-    """How vines are renewed: told with the sign that tells them apart where they stand among others, not of young vines."""
+    """How vines are renewed: given with the sign that sets them apart where they stand among others, not of young vines."""
     if headline == "renew":
         return winter_only(renew_messages(among_others=False))
     if headline in WITHOUT_NUMBER or not meets_renewal(plan, rows):
@@ -109,8 +109,8 @@ def _renewal(plan: BlockPlan, rows: tuple[RowBrief, ...], headline: str) -> tupl
 
 def meets_renewal(plan: BlockPlan, rows: tuple[RowBrief, ...]) -> bool:
     """Whether the crew meets vines that are renewed without a crop."""
-    told = {note.key for entry in plan.advice for note in entry.notes}
-    return not told.isdisjoint(RENEW_NOTES) or any("renew" in row.apart for row in rows)
+    keys = {note.key for entry in plan.advice for note in entry.notes}
+    return not keys.isdisjoint(RENEW_NOTES) or any("renew" in row.apart for row in rows)
 
 
 def brief_samples(plan: BlockPlan) -> tuple[SampleBrief, ...]:

@@ -49,7 +49,7 @@ def compass_point(east: float, north: float) -> int:
 
 
 def zone_places(zones: gpd.GeoDataFrame, polygon: shapely.Geometry) -> list[tuple[Message, ...]]:
-    """Return in words where in the block each zone lies (see `zone_parts`); two sides of the block are told as one."""
+    """Return in words where in the block each zone lies (see `zone_parts`); two sides of the block count as one."""
     return [place_words(parts) for parts in zone_parts(zones, polygon)]
 
 
@@ -62,41 +62,43 @@ def zone_parts(zones: gpd.GeoDataFrame, polygon: shapely.Geometry) -> list[list[
     """
     west, south, east, north = polygon.bounds
     reach = max(east - west, north - south)
-    told = [_pieces_told(geometry, polygon.centroid, reach) for geometry in zones.geometry]
+    parts_of = [_sides_of_pieces(geometry, polygon.centroid, reach) for geometry in zones.geometry]
     away = [float(geometry.centroid.distance(polygon.centroid)) for geometry in zones.geometry]
-    for side in {parts[0] for parts in told if _one_side(parts)}:
-        alike = sorted((i for i, parts in enumerate(told) if _one_side(parts) and parts[0] == side), key=away.__getitem__)
+    for side in {parts[0] for parts in parts_of if _one_side(parts)}:
+        alike = sorted(
+            (i for i, parts in enumerate(parts_of) if _one_side(parts) and parts[0] == side), key=away.__getitem__
+        )
         if len(alike) > 1:
-            told[alike[0]][0], told[alike[-1]][0] = f"{side}_inner", f"{side}_end"
-    return told
+            parts_of[alike[0]][0], parts_of[alike[-1]][0] = f"{side}_inner", f"{side}_end"
+    return parts_of
 
 
 def _one_side(parts: list[str]) -> bool:
     return parts[0] in SIDES and (len(parts) == 1 or parts[1] not in SIDES)
 
 
-def _pieces_told(geometry: shapely.Geometry, center: shapely.Point, reach: float) -> list[str]:
+def _sides_of_pieces(geometry: shapely.Geometry, center: shapely.Point, reach: float) -> list[str]:
     pieces = sorted(shapely.get_parts(geometry), key=shapely.area, reverse=True)
     large = [piece for piece in pieces if piece.area >= 0.2 * geometry.area]
     if len(large) > 2 or sum(piece.area for piece in large) < 0.5 * geometry.area:
         return ["scattered"]
-    told = []
+    sides = []
     for piece in large:
         east, north = piece.centroid.x - center.x, piece.centroid.y - center.y
         middle = np.hypot(east, north) < MIDDLE_SHARE * reach
-        told.append("middle" if middle else SIDES[compass_point(east, north)])
+        sides.append("middle" if middle else SIDES[compass_point(east, north)])
     more = len(pieces) > len(large) and pieces[len(large)].area >= LABEL_SHARE * geometry.area
-    return [*dict.fromkeys(told), *(["more"] if more else [])]
+    return [*dict.fromkeys(sides), *(["more"] if more else [])]
 
 
 def place_words(parts: list[str]) -> tuple[Message, ...]:
     """Return the words for where a zone's pieces lie, as `zone_parts` names them."""
     sides = [part for part in parts if part in SIDES]
-    told = [_place_word(part) for part in parts if part not in sides or len(sides) == 1]
+    sentences = [_place_word(part) for part in parts if part not in sides or len(sides) == 1]
     if len(sides) == 2:
         first, second = (Message(f"brief.side_{side}") for side in sides)
-        told.insert(0, Message("brief.parts_two", {"first": first, "second": second}))
-    return tuple(told)
+        sentences.insert(0, Message("brief.parts_two", {"first": first, "second": second}))
+    return tuple(sentences)
 
 
 def _place_word(part: str) -> Message:

@@ -48,9 +48,9 @@ def _row(
     apart: Mapping[str, list[int]],
     no_number: Mapping[int, str],
 ) -> RowBrief:
-    told = tuple(_run(run, no_number) for run in runs)
-    end = max(max(run.from_post, run.to_post) for run in told)
-    return RowBrief(name, row_way(line), told[0].from_post <= told[-1].to_post, end, told, apart)
+    row_runs = tuple(_run(run, no_number) for run in runs)
+    end = max(max(run.from_post, run.to_post) for run in row_runs)
+    return RowBrief(name, row_way(line), row_runs[0].from_post <= row_runs[-1].to_post, end, row_runs, apart)
 
 
 def _run(run: Mapping[Hashable, object], no_number: Mapping[int, str]) -> RunBrief:

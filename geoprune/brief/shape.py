@@ -1,4 +1,4 @@
-"""The shape of a brief: what is told of a block, decided once, in words of no language."""
+"""The shape of a brief: what is said of a block, decided once, in words of no language."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Interval:
 
 @dataclass(frozen=True)
 class ZoneBrief:
-    """What is told of one zone.
+    """What is said of one zone.
 
     Attributes
     ----------
@@ -126,7 +126,7 @@ class RowBrief:
     `way` : compass points, 0 = north, clockwise in eighths, that the row runs from and to, seen from vine 1.
     `walked_up` : whether it is walked from vine 1 up.
     `end_post` : number of the post at its far end; posts are counted from 0 at vine 1's end.
-    `apart` : kind of treatment -> vines that are not pruned to the number, in order; kinds in the order they are told.
+    `apart` : kind of treatment -> vines that are not pruned to the number, in order; kinds in the order they are listed.
     """
 
     row: str
@@ -159,7 +159,7 @@ class ReplantBrief:
 
 @dataclass(frozen=True, eq=False)
 class BlockBrief:
-    """What is told of one block. The tables behind it are those of `plan`.
+    """What is said of one block. The tables behind it are those of `plan`.
 
     Attributes
     ----------
@@ -168,18 +168,18 @@ class BlockBrief:
         What is said first: "stop", "young" vines or vines to "renew" get no number, "zone", "one" number will do, one number
         for "now" with too few weights, or "given": zones drawn by others stay, but one number would do.
     taped : bool
-        Whether bands of tape tell the crew which number holds.
+        Whether bands of tape show the crew which number holds.
     buds : int or None
-        The one number for the whole block, where there is one and no part of the block is stopped.
+        The one number for the whole block, where there is one and no part of the block has its number withheld.
     training : Message
-    stop : Message or None
+    alert : Message or None
         What is read before all else: the block, some of its zones, or parts of them have no number.
     verdict, crew_verdict : Message
         The decision for the manager and for the crew.
     instead : Message or None
         The one number beside the zones, for who cannot use zones.
     young, reasons, notes : tuple of Message
-        Young vines; why the block is zoned or not; what is told of the block as a whole.
+        Young vines; why the block is zoned or not; what is said of the block as a whole.
     zones : tuple of ZoneBrief
     labels : tuple of Label
         Where the zones' numbers are written, the largest parts of all zones first.
@@ -218,7 +218,7 @@ class BlockBrief:
     taped: bool
     buds: int | None
     training: Message
-    stop: Message | None
+    alert: Message | None
     verdict: Message
     crew_verdict: Message
     instead: Message | None
@@ -252,11 +252,11 @@ class BlockBrief:
 
     @property
     def surveyed(self) -> bool:
-        """Whether posts have numbers that hold in the row; else crew and manager are told vines, not posts."""
+        """Whether posts have numbers that hold in the row; else crew and manager are given vines, not posts."""
         return self.plan.settings.posts_surveyed
 
     @property
-    def stopped(self) -> bool:
+    def without_number(self) -> bool:
         """Whether no vine of the block has a number."""
         return self.headline == "stop"
 

@@ -1,4 +1,4 @@
-"""What is told of each zone."""
+"""What is said of each zone."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from geoprune.rules import Recipe, ZoneAdvice
 from geoprune.signs import bands_of
 from geoprune.units import NINETY
 
-#: Notes that tell of vines to renew, and the notes of a zone's advice that concern the crew; the others are for the report.
+#: Notes about vines to renew, and the notes of a zone's advice that concern the crew; the others are for the report.
 RENEW_NOTES = ("rules.flag_renew", "rules.renew_share")
 CREW_NOTES = ("rules.flag_low", *RENEW_NOTES)
 
@@ -25,7 +25,7 @@ Line = Mapping[Hashable, object]
 
 
 def brief_zones(plan: BlockPlan, alone: Sequence[Sequence[Message]], *, taped: bool) -> tuple[ZoneBrief, ...]:
-    """Return what is told of each zone; `alone` is the advice that is each zone's own."""
+    """Return what is said of each zone; `alone` is the advice that is each zone's own."""
     advice = {entry.zone: (entry, tuple(lines)) for entry, lines in zip(plan.advice, alone, strict=True)}
     places = zone_places(plan.zones, plan.polygon) if len(plan.zones) > 1 else [()]
     names, rows = _names(plan), _rows_of(plan)
@@ -90,12 +90,12 @@ def number_message(buds: float, no_number: str) -> Message:
 
 def recipe_parts(recipe: Recipe) -> tuple[Message, ...]:
     """Return what is left on the vine in short, a message for each kind of wood: "canes 1 × 11 + 2 × 10"."""
-    told = []
+    groups = []
     for kind, group in groupby(recipe.parts, key=attrgetter("kind")):
         parts = list(group)
         pieces = " + ".join(f"{part.count} × {part.buds}" for part in parts)
-        told.append(Message(f"brief.{kind}", {"count": sum(part.count for part in parts), "pieces": pieces}))
-    return tuple(told)
+        groups.append(Message(f"brief.{kind}", {"count": sum(part.count for part in parts), "pieces": pieces}))
+    return tuple(groups)
 
 
 def _renewed(advice: ZoneAdvice) -> Message | None:

@@ -77,6 +77,6 @@ def run() -> int:
         error.show()
         return error.exit_code
     except OSError as error:
-        click.echo(f"What is told cannot be written: {error.strerror or error}.", err=True)
+        click.echo(f"The output cannot be written: {error.strerror or error}.", err=True)
         drop_output()
         return 1

@@ -1,4 +1,4 @@
-"""`geoprune audit`: was what was asked for left? Draw vines to recount, judge the counts, tell hours."""
+"""`geoprune audit`: was what was asked for left? Draw vines to recount, judge the counts, estimate hours."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ RESULTS = click.argument("results", type=click.Path(exists=True, file_okay=False
 LIMITS = ("0.65", "1", "1.5", "2.5", "4", "6.5", "10")
 out = click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
 language = click.option(
-    "--lang", "language", type=click.Choice(languages()), help="Language of what is told (default: that of the results)."
+    "--lang", "language", type=click.Choice(languages()), help="Language of the text (default: that of the results)."
 )
 force = click.option("--force", is_flag=True, help="Replace an earlier check in that folder.")
 lot = click.option(
@@ -105,9 +105,9 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
     heads = [words[name] for name in ("head_block", "head_vines", "head_recount", "head_may")]
     heads.append(words["head_finds"].format(percent=f"{100 * options.redo_from:.0f}"))
     print_table(console, heads, lines, numbers=(1, 2, 3, 4))
-    _tell_written(written / "recount.csv", reader)
+    _print_written(written / "recount.csv", reader)
     for name in pages:
-        _tell_written(written / name, reader)
+        _print_written(written / name, reader)
 
 
 @audit.command("read")
@@ -132,7 +132,7 @@ def read(
 ) -> None:
     """Judge recounted vines: verdict, rows to do again, what was really left.
 
-    COUNTS are tables with block, row, vine, buds_left, and if told worker, canes, note. Names of workers go to the
+    COUNTS are tables with block, row, vine, buds_left, and where known worker, canes, note. Names of workers go to the
     folder manager_only alone.
 
     \b
@@ -154,7 +154,7 @@ def read(
         print_json({name: _records(getattr(found, name)) for name in ("lots", "redo", "left")})
         return
     _print_audit(found, reader)
-    _tell_written(written / "report.html", reader)
+    _print_written(written / "report.html", reader)
 
 
 @audit.command("hours")
@@ -177,7 +177,7 @@ def hours(
 ) -> None:
     """Vines an hour by zone, cost, and what the rest will take.
 
-    TICKS are tables with block, row, and hours (or started and finished), and if told worker and done.
+    TICKS are tables with block, row, and hours (or started and finished), and where known worker and done.
 
     \b
     Example:
@@ -186,11 +186,11 @@ def hours(
     from geoprune.clock import today
     from geoprune.deliver.audit import Target, write_hours
     from geoprune.errors import GeopruneError
-    from geoprune.jobs.audit import tell_hours
+    from geoprune.jobs.audit import estimate_hours
 
     reader = _reader_of(results, language)
     try:
-        found = tell_hours(results, list(ticks), cost_per_hour=cost_per_hour)
+        found = estimate_hours(results, list(ticks), cost_per_hour=cost_per_hour)
         if out is not None:
             write_hours(found, Target(out, reader, today(), force=force))
     except (GeopruneError, OSError) as error:
@@ -200,11 +200,11 @@ def hours(
         return
     _print_hours(found, reader)
     if out is not None:
-        _tell_written(out / "hours.csv", reader)
+        _print_written(out / "hours.csv", reader)
 
 
 def _reader_of(results: Path, language: str | None) -> Reader:
-    """Who reads: whom the results were made for, as their settings tell, or who asks for a language."""
+    """Who reads: whom the results were made for, as their settings say, or who asks for a language."""
     from geoprune.errors import GeopruneError
     from geoprune.jobs import style_of
     from geoprune.jobs.prescribe import WRITTEN_SETTINGS
@@ -247,8 +247,8 @@ def _print_audit(found: Audit, reader: Any) -> None:
     )
     if len(found.redo):
         console.print(words["redo_title"], style="bold")
-        told = [redo_cells(line, reader) for line in _records(found.redo)]
-        print_table(console, heads("block", "row", "counted", "many", "few", "difference", "todo"), told)
+        lines = [redo_cells(line, reader) for line in _records(found.redo)]
+        print_table(console, heads("block", "row", "counted", "many", "few", "difference", "todo"), lines)
     else:
         console.print(words["redo_none"])
     for remark in found.remarks:
@@ -258,7 +258,7 @@ def _print_audit(found: Audit, reader: Any) -> None:
 
 def _print_hours(found: Hours, reader: Any) -> None:
     from geoprune.audit import hours_message, pace_by_training
-    from geoprune.deliver.audit.pages import hour_cells, training_told
+    from geoprune.deliver.audit.pages import hour_cells, training_text
     from geoprune.errors import Message
 
     console, words = open_console(), reader.words("audit")
@@ -267,7 +267,7 @@ def _print_hours(found: Hours, reader: Any) -> None:
     lines = [hour_cells(line, reader, cost=cost) for line in _records(found.zones)]
     print_table(console, _heads(words, *names), lines, numbers=tuple(range(3, len(names))))
     for line in pace_by_training(found.zones).to_dict("records"):
-        pace = {"training": training_told(line["training"], reader), "pace": line["vines_per_hour"], "vines": line["vines"]}
+        pace = {"training": training_text(line["training"], reader), "pace": line["vines_per_hour"], "vines": line["vines"]}
         console.print(one_line(reader.say(Message("audit.pace", pace))))
     console.print(one_line(reader.say(hours_message(found.zones))), style="bold")
     for remark in found.remarks:
@@ -289,7 +289,7 @@ def _records(table: Any) -> list[dict[str, Any]]:
     ]
 
 
-def _tell_written(path: Path, reader: Any) -> None:
+def _print_written(path: Path, reader: Any) -> None:
     from geoprune.errors import Message
 
     open_console().print(one_line(reader.say(Message("audit.written", {"path": str(path)}))))

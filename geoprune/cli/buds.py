@@ -32,13 +32,13 @@ def buds_to_cut(*, within: float | None, expect: float, alike: float, as_json: b
     from geoprune.rules import buds_to_cut, buds_to_cut_table
 
     if within is None:
-        told = buds_to_cut_table(cluster_factor=alike)
+        table = buds_to_cut_table(cluster_factor=alike)
     else:
-        told = [{"share": expect, "precision": within, "buds": buds_to_cut(within, expect, cluster_factor=alike)}]
+        table = [{"share": expect, "precision": within, "buds": buds_to_cut(within, expect, cluster_factor=alike)}]
     if as_json:
-        print_json(told)
+        print_json(table)
         return
-    lines = [(f"{row['share']:.0%}", f"± {row['precision']:.1%}", f"{row['buds']:.0f}") for row in told]
+    lines = [(f"{row['share']:.0%}", f"± {row['precision']:.1%}", f"{row['buds']:.0f}") for row in table]
     print_table(open_console(), ("Expected dead", "95 % range", "Buds to cut"), lines, numbers=(0, 1, 2))
     click.echo("Cut buds 2 to 10 of canes like those you will keep, from all parts of the block; 100 per block are usually")
     click.echo("asked for (Fiola 2018, University of Maryland Extension). Mind the blade.")

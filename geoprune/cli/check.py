@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--samples", type=FILE, help="Weighed vines: CSV, XLSX or points.")
 @click.option("--yes", is_flag=True, help="Ask nothing: what is proposed is taken, what cannot be proposed stays open.")
 @click.option("--dry-run", is_flag=True, help="Write no settings file.")
-@click.option("--lang", "language", type=click.Choice(languages()), help="Language of what is told (default: the settings')")
+@click.option("--lang", "language", type=click.Choice(languages()), help="Language of the text (default: the settings')")
 @click.option("--units", type=click.Choice(UNITS), help="Units shown (default: the settings').")
 def check(
     *, vineyard: Path, samples: Path | None, yes: bool, dry_run: bool, language: str | None, units: str | None
@@ -45,13 +45,13 @@ def check(
     from geoprune.text import clean
     from geoprune.toml_files import read_toml
     from geoprune.words import say
-    from geoprune.words.problems import tell_problem
+    from geoprune.words.problems import problem_sentence
 
     terminal = is_terminal() and not yes
     try:
         file = find_settings(vineyard)
         settings = {} if file is None else read_toml(file)
-        pages = settings_from(settings, file or vineyard).pages  # what is wrong with the settings is told first
+        pages = settings_from(settings, file or vineyard).pages  # what is wrong with the settings is reported first
         language, units = language or pages.language, units or pages.units
         answer = _ask_person(language, units) if terminal else proposed
         checked = check_files(vineyard, samples, settings=settings, answer=answer)
@@ -69,7 +69,7 @@ def check(
 
         console.print(clean(say(Message("check.faults"), language, units)), style="bold")
         for problem in checked.problems:
-            console.print(f"  {clean(tell_problem(problem, language))}")
+            console.print(f"  {clean(problem_sentence(problem, language))}")
     console.print(clean(say(next_step(checked, vineyard, samples), language, units)), style="bold")
     if not checked.ready:
         raise SystemExit(1)
@@ -92,12 +92,12 @@ def _ask_person(language: str, units: str) -> Answer:
             click.echo(f"  {number}  {clean(say(option.label, language, units))}")
         prompt = say(Message("check.prompt" if question.default is not None else "check.prompt_none"), language, units)
         while True:
-            told = click.prompt(prompt, default="", show_default=False).strip().casefold()
-            if told == "s":
+            typed = click.prompt(prompt, default="", show_default=False).strip().casefold()
+            if typed == "s":
                 return None
-            if not told and question.default is not None:
+            if not typed and question.default is not None:
                 return question.default
-            if told.isdecimal() and 1 <= int(told) <= len(question.options):
-                return int(told) - 1
+            if typed.isdecimal() and 1 <= int(typed) <= len(question.options):
+                return int(typed) - 1
 
     return ask

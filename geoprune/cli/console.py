@@ -36,13 +36,13 @@ def _raise_again() -> NoReturn:
 def fail(error: Exception, *, language: str = "en") -> NoReturn:
     """Tell an error of the data or a file in a language, and leave with code 1."""
     from geoprune.errors import DataError
-    from geoprune.words.problems import tell_problem
+    from geoprune.words.problems import problem_sentence
 
-    told = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else str(error)
+    text = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else str(error)
     if isinstance(error, DataError):
-        told = "\n".join(tell_problem(problem, language) for problem in error.problems)
+        text = "\n".join(problem_sentence(problem, language) for problem in error.problems)
     with suppress(OSError):
-        open_console(stderr=True).print(clean(told), style="bold")
+        open_console(stderr=True).print(clean(text), style="bold")
     raise SystemExit(1)
 
 
@@ -56,7 +56,7 @@ def show_progress(*, quiet: bool, doing: str) -> Iterator[Callable[[str, int, in
     if quiet:
         yield lambda name, begun, total: None
     elif not console.is_terminal:
-        yield lambda name, begun, total: _tell_line(f"{doing} {one_line(name)}")
+        yield lambda name, begun, total: _problem_line(f"{doing} {one_line(name)}")
     else:
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
@@ -80,7 +80,7 @@ def drop_output() -> None:
         os.dup2(nowhere, stream.fileno())
 
 
-def _tell_line(text: str) -> None:
+def _problem_line(text: str) -> None:
     """Print a line of progress; the work goes on when nobody reads it."""
     with suppress(BrokenPipeError):
         click.echo(text, err=True)

@@ -56,10 +56,10 @@ def join(*, lists: tuple[Path, ...], out: Path, units: str, language: str, force
     if as_json:
         print_json_summary(out)
         return
-    _tell(found, Reader(language, units), out)
+    _print(found, Reader(language, units), out)
 
 
-def _tell(found: Joined, reader: Reader, out: Path) -> None:
+def _print(found: Joined, reader: Reader, out: Path) -> None:
     import pandas as pd
 
     from geoprune.deliver.field import live_entries

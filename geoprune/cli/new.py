@@ -41,5 +41,5 @@ def new(*, folder: Path, crs: str, units: str, language: str) -> None:
         first = start_folder(folder, crs=crs, language=language, units=units)
     except (GeopruneError, OSError) as error:
         fail(error, language=language)
-    told = {"count": len(list(folder.iterdir())), "folder": str(folder), "first": first.name}
-    open_console().print(clean(say(Message("check.template_written", told), language, units)))
+    fields = {"count": len(list(folder.iterdir())), "folder": str(folder), "first": first.name}
+    open_console().print(clean(say(Message("check.template_written", fields), language, units)))

@@ -22,12 +22,12 @@ if TYPE_CHECKING:
     from geoprune.settings import Settings
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-#: A file that is there; whether it can be read is told with the other faults of the data.
+#: A file that is there; whether it can be read is reported with the other faults of the data.
 FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
 
 units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True, help="Units shown.")
 language = click.option(
-    "--lang", "language", type=click.Choice(languages()), default="en", show_default=True, help="Language of what is told."
+    "--lang", "language", type=click.Choice(languages()), default="en", show_default=True, help="Language of all text."
 )
 rule_file = click.option("--rules", "rule_file", type=FILE, help="Your own rules, a TOML file (see docs/rules.md).")
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout and nothing else there.")
@@ -161,8 +161,8 @@ class Assigned(click.ParamType):
         one = known.get(key)
         if not sign or one is None or (table and not block and table != one.table):
             near = nearest(key, tuple(known))
-            told = f"'{clean(path)}' is not a setting" if sign else f"{clean(value)!r} is not of the form NAME=VALUE"
-            self.fail(f"{told}. {near}Write it like zones.max_zones=2; `geoprune settings` lists all.", param, ctx)
+            fault = f"'{clean(path)}' is not a setting" if sign else f"{clean(value)!r} is not of the form NAME=VALUE"
+            self.fail(f"{fault}. {near}Write it like zones.max_zones=2; `geoprune settings` lists all.", param, ctx)
         try:
             one.parse(key, [text], Path())
         except WrongValue as error:
@@ -230,14 +230,14 @@ def _typed(given: dict[str, Any]) -> tuple[dict[str, Any], dict[str, dict[str, A
     for block, one, key, text in (*given.pop("assigned"), *given.pop("wood")):
         texts.setdefault((block, one.name), (one, key, []))[2].append(text)
     values: dict[str, dict[str, Any]] = {"": {}}
-    for (block, name), (one, key, told) in texts.items():
-        values.setdefault(block, {})[name] = _parsed(one, key, told)
+    for (block, name), (one, key, typed) in texts.items():
+        values.setdefault(block, {})[name] = _parsed(one, key, typed)
     values[""] |= given.pop("smallest_zone") or {}
     for one in definitions():
-        told_as = {key: value for key in one.keys if (value := given.pop(key)) not in (None, ())}
-        if len(told_as) > 1:
-            raise click.UsageError(f"Give it once: {' or '.join(map(one.option_for, told_as))}.")
-        for key, value in told_as.items():
+        given_as_keys = {key: value for key in one.keys if (value := given.pop(key)) not in (None, ())}
+        if len(given_as_keys) > 1:
+            raise click.UsageError(f"Give it once: {' or '.join(map(one.option_for, given_as_keys))}.")
+        for key, value in given_as_keys.items():
             values[""][one.name] = _parsed(one, key, value) if one.kind.many else value
     return values.pop(""), values
 

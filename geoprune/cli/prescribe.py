@@ -44,11 +44,11 @@ def prescribe(
     from geoprune.jobs.prescribe import style_of
     from geoprune.threads import workers
 
-    told_in = str(given.get("language") or "en")
+    in_language = str(given.get("language") or "en")
     try:
         settings = gather_settings(vineyard, given)
         reader = style_of(settings).reader
-        told_in = reader.language
+        in_language = reader.language
         if tidy(out):
             open_console(stderr=True).print(clean(reader.say(Message("terminal.restored", {"path": str(out)}))))
         doing = reader.say(Message("terminal.planning"))
@@ -56,14 +56,14 @@ def prescribe(
             how: dict[str, Any] = {"force": force, "resume": resume, "cores": cores or workers()}
             done = do(vineyard, out, settings=settings, progress=progress, **how)
     except (GeopruneError, OSError) as error:
-        fail(error, language=told_in)
-    _tell(done, reader, as_json=as_json, quiet=quiet)
+        fail(error, language=in_language)
+    _print(done, reader, as_json=as_json, quiet=quiet)
     if done.failures:
         raise SystemExit(1)
 
 
-def _tell(done: Prescription, reader: Reader, *, as_json: bool, quiet: bool) -> None:
-    """Print the result; blocks that failed are told in any case."""
+def _print(done: Prescription, reader: Reader, *, as_json: bool, quiet: bool) -> None:
+    """Print the result; blocks that failed are named in any case."""
     from geoprune.cli.summary import print_failures, print_remarks, print_summary
 
     if as_json:

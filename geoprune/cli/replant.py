@@ -73,11 +73,11 @@ def replant(
     if as_json:
         print_json_summary(out)
         return
-    _tell(found, reader, out)
+    _print(found, reader, out)
 
 
-def _tell(found: Replanting, reader: Reader, out: Path) -> None:
-    from geoprune.deliver.replanting.telling import AREA_HEADS, area_cells, invented_line
+def _print(found: Replanting, reader: Reader, out: Path) -> None:
+    from geoprune.deliver.replanting.wording import AREA_HEADS, area_cells, invented_line
     from geoprune.errors import Message
 
     console, words = open_console(), reader.words("replant")

@@ -32,15 +32,15 @@ def rules(*, rule_file: Path | None, trials: bool, as_json: bool) -> None:
         book = load_rules(rule_file)
     except GeopruneError as error:
         fail(error)
-    told = [asdict(trial) for trial in book.trials] if trials else rule_table(book)
+    table = [asdict(trial) for trial in book.trials] if trials else rule_table(book)
     if as_json:
-        print_json(told)
+        print_json(table)
         return
     if trials:
-        lines = [(t["variety"], t["place"], t["tried"], t["result"], f"{t['source']} ({t['tag']})") for t in told]
+        lines = [(t["variety"], t["place"], t["tried"], t["result"], f"{t['source']} ({t['tag']})") for t in table]
         print_table(open_console(), ("Variety", "Place", "Tried", "Result", "Source"), lines)
         return
-    lines = [(r["rule"], r["buds"], r["title"], r["known"], r["source"]) for r in told]
+    lines = [(r["rule"], r["buds"], r["title"], r["known"], r["source"]) for r in table]
     print_table(open_console(), ("Rule", "Buds", "For", "How known", "Source"), lines)
     click.echo("A rule a+b leaves a buds for the first pound of prunings and b for each further pound.")
     click.echo("A block may also write its own, such as 20+20 or 44/kg. Every number is a guide: look at each vine.")

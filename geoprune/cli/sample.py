@@ -61,22 +61,22 @@ def sample(vineyard: Path, *, out: Path, force: bool, as_json: bool, quiet: bool
 
     asked = {name: given.pop(name) for name in ("within", "stops", "together", "cv", "minutes_to_weigh")}
     asked["mean_kg"] = _mean_kg(given.pop("vine_size_lb"), given.pop("vine_size_kg"))
-    told_in = str(given.get("language") or "en")
+    in_language = str(given.get("language") or "en")
     try:
         settings = gather_settings(vineyard, given)
         style = style_of(settings)
-        told_in = style.reader.language
+        in_language = style.reader.language
         out = free_target(out, force=force)
         doing = style.reader.say(Message("sampling.planning"))
         with show_progress(quiet=quiet or as_json, doing=doing) as progress:
             plan = plan_sampling(vineyard, settings, request=_request(asked, settings.zones.seed), progress=progress)
         write_sampling(plan, out, style=style, force=force)
     except (GeopruneError, OSError) as error:
-        fail(error, language=told_in)
+        fail(error, language=in_language)
     if as_json:
         print_json_summary(out)
     else:
-        _tell(plan, out, style.reader, quiet=quiet)
+        _print(plan, out, style.reader, quiet=quiet)
 
 
 def _mean_kg(pounds: float | None, kilograms: float | None) -> float | None:
@@ -94,7 +94,7 @@ def _request(asked: dict[str, Any], seed: int) -> SampleRequest:
     return SampleRequest(options, cv=asked["cv"], mean_kg=asked["mean_kg"])
 
 
-def _tell(plan: SamplePlan, out: Path, reader: Reader, *, quiet: bool) -> None:
+def _print(plan: SamplePlan, out: Path, reader: Reader, *, quiet: bool) -> None:
     """Print the remarks, what each list takes and buys, and where it is."""
     from geoprune.deliver.weighing.pages import facts, weigh_sentences
     from geoprune.errors import Message
@@ -103,23 +103,23 @@ def _tell(plan: SamplePlan, out: Path, reader: Reader, *, quiet: bool) -> None:
     for remark in () if quiet else plan.remarks:
         said = f"{remark.block}: " * bool(remark.block) + reader.say(remark.message)
         open_console(stderr=True).print(one_line(said), style="dim")
-    for told in plan.lists:
-        console.print(one_line(f"{told.name}: {reader.say(facts(told))}"), style="bold")
-        for message in weigh_sentences(told, plan.options)[:-1]:
+    for weigh_list in plan.lists:
+        console.print(one_line(f"{weigh_list.name}: {reader.say(facts(weigh_list))}"), style="bold")
+        for message in weigh_sentences(weigh_list, plan.options)[:-1]:
             console.print(f"  {one_line(reader.say(message))}")
         if len(plan.lists) <= MOST_CURVES:
-            _print_curve(console, told, reader)
+            _print_curve(console, weigh_list, reader)
     note = Message("sampling.estimate_note", {"minutes": plan.options.minutes_per_vine})
     console.print(one_line(reader.say(note)))
     console.print(one_line(reader.say(Message("sampling.results", {"path": out / "index.html"}))))
 
 
-def _print_curve(console: Console, told: WeighList, reader: Reader) -> None:
+def _print_curve(console: Console, weigh_list: WeighList, reader: Reader) -> None:
     """Print what more or fewer places would take and buy; the knee is marked."""
     words, lines = reader.words("sampling"), []
-    for effort in told.worth.curve:
+    for effort in weigh_list.worth.curve:
         figures = (effort.hours, effort.number_within_buds, effort.map_off_buds)
-        name = f"{effort.stops} · {words['mark_knee']}" if effort.stops == told.worth.knee else str(effort.stops)
+        name = f"{effort.stops} · {words['mark_knee']}" if effort.stops == weigh_list.worth.knee else str(effort.stops)
         lines.append((name, *(reader.number(value, 1) for value in figures)))
     heads = [words[f"head_{name}"] for name in ("stops", "hours", "number", "map")]
     print_table(console, heads, lines, numbers=(0, 1, 2, 3))

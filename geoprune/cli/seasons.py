@@ -42,7 +42,7 @@ def seasons(
 ) -> None:
     """Compare winters: change of vine size by panel and zone, what lasts, what stays small, crop load.
 
-    RESULTS are folders that `geoprune prescribe` wrote, one of each winter; one alone where its weights tell of several.
+    RESULTS are folders that `geoprune prescribe` wrote, one of each winter; one alone where its weights are of several.
 
     \b
     Example:
@@ -65,10 +65,10 @@ def seasons(
     if as_json:
         print_json_summary(out)
         return
-    _tell(found, reader, out)
+    _print(found, reader, out)
 
 
-def _tell(found: Seasons, reader: Reader, out: Path) -> None:
+def _print(found: Seasons, reader: Reader, out: Path) -> None:
     from geoprune.deliver.seasons import zone_cells, zone_heads
     from geoprune.errors import Message
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from geoprune.brief import BlockBrief, ZoneBrief, estate_stop
+from geoprune.brief import BlockBrief, ZoneBrief, estate_alert
 from geoprune.cli.console import print_table
 from geoprune.errors import Message
 from geoprune.text import one_line
@@ -27,7 +27,7 @@ HEADS = ("zone", "tape", "vines_are", "buds", "leave", "vines", "size", "diagnos
 def print_summary(console: Console, done: Prescription, reader: Reader) -> None:
     """Print each block's verdict, numbers and reasons, the caution, and where the results are."""
     briefs = done.briefs
-    stop = estate_stop(briefs)
+    stop = estate_alert(briefs)
     if stop is not None:
         console.print(one_line(reader.say(stop)), style="bold reverse")
         console.print()
@@ -40,13 +40,13 @@ def print_summary(console: Console, done: Prescription, reader: Reader) -> None:
 
 def print_remarks(console: Console, done: Prescription, reader: Reader) -> None:
     """Print what was assumed, dropped or extrapolated, the vineyard's first and then each block's."""
-    tell = reader.say
+    say = reader.say
     for remark in done.remarks:
-        console.print(one_line(tell(remark.message)), style="bold" if remark.kind in ("dropped", "warning") else "dim")
+        console.print(one_line(say(remark.message)), style="bold" if remark.kind in ("dropped", "warning") else "dim")
     for brief in done.briefs:
         for remark in brief.remarks:
-            told = {"block": brief.name, "kind": Message(f"terminal.kind_{remark.kind}"), "text": remark.message}
-            console.print(one_line(tell(Message("terminal.remark", told))), style="dim")
+            record = {"block": brief.name, "kind": Message(f"terminal.kind_{remark.kind}"), "text": remark.message}
+            console.print(one_line(say(Message("terminal.remark", record))), style="dim")
 
 
 def print_failures(console: Console, failures: Iterable[Failure], reader: Reader) -> None:
@@ -58,8 +58,8 @@ def print_failures(console: Console, failures: Iterable[Failure], reader: Reader
 def _print_block(console: Console, brief: BlockBrief, reader: Reader) -> None:
     fields = {"block": brief.name, "verdict": brief.verdict}
     console.print(one_line(reader.say(Message("terminal.verdict", fields))), style="bold")
-    if brief.stop is not None and not brief.stopped:
-        console.print(one_line(reader.say(brief.stop)), style="bold reverse")
+    if brief.alert is not None and not brief.without_number:
+        console.print(one_line(reader.say(brief.alert)), style="bold reverse")
     heads = [reader.say(Message(f"terminal.head_{head}")) for head in HEADS]
     print_table(console, heads, [_zone_line(zone, reader) for zone in brief.zones], numbers=(0, 1, 3, 5, 6))
     instead = () if brief.instead is None else (brief.instead,)

@@ -61,51 +61,51 @@ def weigh_in(
         raise click.UsageError("--accept and --out go together: what to take over, and where to.")
     from geoprune.errors import GeopruneError, OutputError
     from geoprune.jobs import style_of
-    from geoprune.jobs.weigh_in import changes_of, look_at_weights, told_as_data, write_accepted
+    from geoprune.jobs.weigh_in import changes_of, findings_record, look_at_weights, write_accepted
 
-    told_in = str(given.get("language") or "en")
+    in_language = str(given.get("language") or "en")
     try:
         settings = gather_settings(vineyard, given)
         reader, samples = style_of(settings).reader, settings.files.samples or vineyard
-        told_in = reader.language
+        in_language = reader.language
         if out is not None and out.exists() and out.samefile(samples):
             raise OutputError(f"{out}: is the list itself. Choose another name.")
-        told = look_at_weights(vineyard, settings)
+        checked = look_at_weights(vineyard, settings)
         lines = accept if isinstance(accept, frozenset) else None
-        changes = changes_of(told, lines) if accept is not None else []
-        files = write_accepted(told, changes, out, force=force) if changes and out is not None else None
+        changes = changes_of(checked, lines) if accept is not None else []
+        files = write_accepted(checked, changes, out, force=force) if changes and out is not None else None
     except (GeopruneError, OSError) as error:
-        fail(error, language=told_in)
+        fail(error, language=in_language)
     changed = {change.position for change in changes}
-    still = [pair for pair in told.likely_wrong if not changed & set(pair[1].positions)]
+    still = [pair for pair in checked.likely_wrong if not changed & set(pair[1].positions)]
     if as_json:
-        print_json(told_as_data(told) | {"changes": [vars(change) for change in changes], "open": len(still)})
+        print_json(findings_record(checked) | {"changes": [vars(change) for change in changes], "open": len(still)})
     else:
-        _tell(told, reader, asked=accept is not None)
-        _tell_written(files, len(changes), len(still), reader, asked=accept is not None)
+        _print(checked, reader, asked=accept is not None)
+        _print_written(files, len(changes), len(still), reader, asked=accept is not None)
     if still:
         raise SystemExit(1)
 
 
-def _tell(told: WeighIn, reader: Reader, *, asked: bool) -> None:
+def _print(checked: WeighIn, reader: Reader, *, asked: bool) -> None:
     """Print what was found, block by block, and what can be done."""
     from geoprune.errors import Message
     from geoprune.jobs.weigh_in import finding_message
 
     console = open_console()
-    for remark in told.remarks:
+    for remark in checked.remarks:
         open_console(stderr=True).print(one_line(reader.say(remark.message)), style="dim")
     block = ""
-    for name, finding in told.findings:
+    for name, finding in checked.findings:
         if name != block:
             console.print(one_line(name), style="bold")
             block = name
-        sentence = f"{reader.say(finding_message(told, finding))} {_further(finding, reader)}"
+        sentence = f"{reader.say(finding_message(checked, finding))} {_further(finding, reader)}"
         console.print(f"  {one_line(sentence)}")
-    lines = int((told.weights.table["text"] != "").sum())
-    wrong = len(told.likely_wrong)
+    lines = int((checked.weights.table["text"] != "").sum())
+    wrong = len(checked.likely_wrong)
     console.print(reader.say(Message("weighin.found" if wrong else "weighin.sound", {"lines": lines, "wrong": wrong})))
-    if wrong and not asked and any(finding.has_proposal for _, finding in told.findings):
+    if wrong and not asked and any(finding.has_proposal for _, finding in checked.findings):
         console.print(reader.say(Message("weighin.how")))
 
 
@@ -115,11 +115,11 @@ def _further(finding: Finding, reader: Reader) -> str:
 
     if not finding.further:
         return ""
-    told = [reader.say(Message(f"weighin.further_{kind}", {"told": meant})) for kind, meant in finding.further]
-    return reader.say(Message("weighin.further", {"told": "; ".join(told)}))
+    sentences = [reader.say(Message(f"weighin.further_{kind}", {"meant_as": meant})) for kind, meant in finding.further]
+    return reader.say(Message("weighin.further", {"meant_as": "; ".join(sentences)}))
 
 
-def _tell_written(files: tuple[Path, Path] | None, changes: int, still: int, reader: Reader, *, asked: bool) -> None:
+def _print_written(files: tuple[Path, Path] | None, changes: int, still: int, reader: Reader, *, asked: bool) -> None:
     from geoprune.errors import Message
 
     console = open_console()

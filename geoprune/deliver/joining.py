@@ -32,7 +32,7 @@ from geoprune.layers import Source
 #: Jobs in which a vine has one value; rows may be ticked off in parts.
 ONE_VALUE = ("weigh", "buds", "check")
 TWICE = ("block", "season", "job", "row", "vine", "value", "unit", "by", "phone", "at")
-#: What an entry of a job is told by.
+#: What an entry of a job is known by.
 VALUES = {"weigh": "weight", "buds": "primary_dead", "check": "buds_left"}
 
 
@@ -116,9 +116,9 @@ def write_joined(
         for log in logs:
             text = json.dumps(list_of(log), ensure_ascii=False, separators=(",", ":"))
             (folder / f"{folders[log.block]}_field_{log.season}.json").write_text(text, encoding="utf-8")
-        told = {"files_read": [{"name": name, "entries": count} for name, count in entries]}
-        told |= {"inputs": [asdict(source) for source in sources]}
-        write_summary(summary_head("join", asked.made) | told, folder)
+        record = {"files_read": [{"name": name, "entries": count} for name, count in entries]}
+        record |= {"inputs": [asdict(source) for source in sources]}
+        write_summary(summary_head("join", asked.made) | record, folder)
 
     return replace_folder(Path(out), fill, force=asked.force)
 

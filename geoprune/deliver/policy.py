@@ -19,7 +19,7 @@ def page_policy(styles: tuple[str, ...], scripts: tuple[str, ...] = (), pictures
         Sources of pictures that the page may load besides, such as "data:"; plain signs without quotes, as `tile_host` makes
         them.
     """
-    told = {
+    allowed_by_kind = {
         "default-src": "'none'",
         "script-src": _digests(scripts),
         "style-src": _digests(styles),
@@ -27,7 +27,7 @@ def page_policy(styles: tuple[str, ...], scripts: tuple[str, ...] = (), pictures
         "base-uri": "'none'",
         "form-action": "'none'",
     }
-    return Markup("; ".join(f"{kind} {allowed}" for kind, allowed in told.items() if allowed))
+    return Markup("; ".join(f"{kind} {allowed}" for kind, allowed in allowed_by_kind.items() if allowed))
 
 
 def _digests(texts: tuple[str, ...]) -> str:

@@ -64,7 +64,7 @@ def choose_anisotropy(
     """A longer range along the rows, or across them, when at least `fewest` samples support it.
 
     Candidates are the row direction and the one across it, with ratios 0.2 to 0.7. The AIC must fall by more than
-    `gain`: 2 (l - l_isotropic) - 2 for the one ratio. Fewer samples cannot tell, so none is tried (common practice, no
+    `gain`: 2 (l - l_isotropic) - 2 for the one ratio. Fewer samples cannot show it, so none is tried (common practice, no
     source for the number). settings as in `reml_surface`.
     """
     if len(values) < fewest:

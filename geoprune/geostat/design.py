@@ -156,7 +156,7 @@ def collinear_columns(drift: Floats) -> list[int]:
 def spread_subset(points: Floats, size: int, *, seed: int = 0) -> Integers:
     """Positions of `size` samples for a likelihood: half at random, half their nearest neighbours.
 
-    So that close pairs tell of the nugget and far ones of the range. points (n, 2); all of them when n <= size.
+    So that close pairs show the nugget and far ones of the range. points (n, 2); all of them when n <= size.
     """
     if len(points) <= size:
         return np.arange(len(points))

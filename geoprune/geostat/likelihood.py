@@ -24,7 +24,7 @@ METHODS = ("reml", "ml")
 class LikelihoodPeak:
     """Parameters at the largest likelihood within bounds.
 
-    loglik as R's nlme counts it; `at_bound` tells that the range lies on the edge of the ranges looked at, so that
+    loglik as R's nlme counts it; `at_bound` says that the range lies on the edge of the ranges looked at, so that
     the data do not say how far the field reaches.
     """
 

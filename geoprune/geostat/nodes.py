@@ -59,7 +59,7 @@ class NodeFamily:
     def solve(self, values: Floats, member: Integers) -> tuple[Floats, Floats]:
         """Coefficients (p, k) and unit-variance residual weights (n, k) for centred values (n, k).
 
-        member (k,) tells which of the family's shares column k is solved with.
+        member (k,) says which of the family's shares column k is solved with.
         """
         eigen = self.spectrum.eigenvalues(self.shares)[member].T
         rotated = self.spectrum.rotate(values / self.root[:, None])

@@ -1,4 +1,4 @@
-"""Checking the crew's work: draw vines to recount, judge the counts, tell hours. No click, nothing printed."""
+"""Checking the crew's work: draw vines to recount, judge the counts, estimate hours. No click, nothing printed."""
 
 from __future__ import annotations
 
@@ -106,8 +106,8 @@ def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None 
     options = options or AuditOptions()
     _check_options(options)
     results = read_results(folder)
-    told = read_counts(counts, results)
-    checked = check_counts(told, results.pruned, options.tolerance)
+    counted = read_counts(counts, results)
+    checked = check_counts(counted, results.pruned, options.tolerance)
     if checked.empty:
         what, mend = "none of the counted vines is pruned to a number", "Count vines of the list that audit plan draws"
         raise DataError([Problem(counts[0].name, "counts", "", what, mend)])
@@ -121,11 +121,11 @@ def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None 
         judge_few(named, ["block", "worker"], **limits).sort_values(["worker", "block"], ignore_index=True),
         rows_to_redo(checked, **limits),
         buds_left(checked, results.pruned),
-        _count_remarks(told, results),
+        _count_remarks(counted, results),
     )
 
 
-def tell_hours(folder: Path, ticks: list[Path], *, cost_per_hour: float | None = None) -> Hours:
+def estimate_hours(folder: Path, ticks: list[Path], *, cost_per_hour: float | None = None) -> Hours:
     """Tell pace, hours and cost from ticked rows.
 
     Raises
@@ -134,9 +134,9 @@ def tell_hours(folder: Path, ticks: list[Path], *, cost_per_hour: float | None =
         If folder or ticks cannot be used.
     """
     results = read_results(folder)
-    told = read_ticks(ticks, results)
-    zones = hours_by_zone(told, results.runs, results.trainings, cost_per_hour=cost_per_hour)
-    return Hours(zones, worker_hours(told, results.runs), _hour_remarks(told, zones))
+    ticked = read_ticks(ticks, results)
+    zones = hours_by_zone(ticked, results.runs, results.trainings, cost_per_hour=cost_per_hour)
+    return Hours(zones, worker_hours(ticked, results.runs), _hour_remarks(ticked, zones))
 
 
 def _check_options(options: AuditOptions) -> None:
@@ -151,12 +151,12 @@ def _check_options(options: AuditOptions) -> None:
         raise DataError([Problem("", "", "options", fault, "Choose another figure") for fault in faults])
 
 
-def _count_remarks(told: pd.DataFrame, results: Results) -> tuple[Message, ...]:
+def _count_remarks(counted: pd.DataFrame, results: Results) -> tuple[Message, ...]:
     keys = ["block", "row", "vine"]
-    places = pd.MultiIndex.from_frame(told[keys])
+    places = pd.MultiIndex.from_frame(counted[keys])
     outside = ~places.isin(pd.MultiIndex.from_frame(results.pruned[keys]))
     numbers = {
-        "audit.blank": told.attrs["blank"],
+        "audit.blank": counted.attrs["blank"],
         "audit.not_to_number": int(places[outside].nunique()),
         "audit.twice": int(places[~outside][places[~outside].duplicated()].nunique()),
     }

@@ -13,7 +13,7 @@ from geoprune.deliver.edition import versions
 from geoprune.deliver.writing.block import BlockOutput, Results, make_output
 from geoprune.jobs.digests import digest_of
 from geoprune.jobs.kept import KeptPlans
-from geoprune.plan import Beside
+from geoprune.plan import SideInputs
 from geoprune.plan.steps import Prepared, plan_block
 from geoprune.threads import single_blas
 
@@ -23,7 +23,7 @@ class BlockTask:
     """A block laid out, with what is given beside the vineyard and concerns it; all of it can be pickled."""
 
     prepared: Prepared
-    beside: Beside
+    side_inputs: SideInputs
 
     @property
     def name(self) -> str:
@@ -40,13 +40,13 @@ class BlockDone:
     kept: bool = False
 
 
-def task_of(prepared: Prepared, beside: Beside) -> BlockTask:
+def task_of(prepared: Prepared, side_inputs: SideInputs) -> BlockTask:
     """Return a block's task, without what planning does not look at: layers are in `prepared` by now."""
     own: dict[str, Any] = {
         name: None if table is None else table[table["block"] == prepared.settings.block]
-        for name, table in (("harvest", beside.harvest), ("left", beside.left))
+        for name, table in (("harvest", side_inputs.harvest), ("left", side_inputs.left))
     }
-    return BlockTask(prepared, replace(beside, **own, covariates=(), given_zones=None, scores=None))
+    return BlockTask(prepared, replace(side_inputs, **own, covariates=(), given_zones=None, scores=None))
 
 
 def work_block(task: BlockTask, *, results: Results, kept: KeptPlans | None = None) -> BlockDone:
@@ -54,7 +54,7 @@ def work_block(task: BlockTask, *, results: Results, kept: KeptPlans | None = No
     with single_blas():
         key = "" if kept is None else key_of(task)
         found = kept.read(key) if kept is not None and key else None
-        plan = plan_block(task.prepared, task.beside) if found is None else found
+        plan = plan_block(task.prepared, task.side_inputs) if found is None else found
         if kept is not None and key and found is None:
             kept.keep(key, plan)
         return BlockDone(make_output(plan, results), key, found is not None)
@@ -71,8 +71,8 @@ def program_digest() -> str:
 
 
 def key_of(task: BlockTask) -> str:
-    """Return what a task's plan is kept under: a digest of all it is made from and with; "" where that cannot be told."""
+    """Return what a task's plan is kept under: a digest of all it is made from and with; "" where none can be made."""
     try:
-        return digest_of(task.prepared, task.beside, versions(), program_digest())
+        return digest_of(task.prepared, task.side_inputs, versions(), program_digest())
     except TypeError:
         return ""

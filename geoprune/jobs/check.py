@@ -65,7 +65,7 @@ class Checked:
         What the answers set in the settings file.
     problems, remarks : tuple
         What reading says with these settings; where questions are open, as if each had its first answer, so that what is
-        wrong beside them is told now.
+        wrong beside them is reported now.
     vineyard : Vineyard or None
         As it was read, where all is ready.
     """
@@ -135,7 +135,7 @@ def check_files(
         If a file of own rules or trainings is at fault.
     """
     path = Path(vineyard)
-    beside = {name: path.parent / str(told) for name, told in dict((settings or {}).get("files", {})).items() if told}
+    beside = {name: path.parent / str(given) for name, given in dict((settings or {}).get("files", {})).items() if given}
     file = beside.get("samples") if samples is None else Path(samples)
     book, known = load_rules(beside.get("rules")), load_trainings(beside.get("trainings"))
     sitting = Sitting(answer, settings or {})
@@ -155,23 +155,23 @@ def check_files(
             ask_statuses(sitting, lambda: tables.declared("vines"))
         _ask_grid(tables)
         _ask_bearings(tables, known)
-    return _told(path, file, tables, book, known)
+    return _read_as_declared(path, file, tables, book, known)
 
 
 def _declared(tables: Mapping[str, Any]) -> Declared:
-    told = choices_of(tables)
-    columns, values, blocks = (told.get(key, {}) for key in ("columns", "values", "block_values"))
-    return Declared(columns, values, blocks, told.get("decimal_mark", ""))
+    choices = choices_of(tables)
+    columns, values, blocks = (choices.get(key, {}) for key in ("columns", "values", "block_values"))
+    return Declared(columns, values, blocks, choices.get("decimal_mark", ""))
 
 
 def _opened(path: Path, file: Path | None, sitting: Sitting) -> dict[str, RawTable]:
-    """The raw tables of both files; what cannot be read is told later, when all is read."""
-    told, faults = choices_of(sitting.tables), Faults(path.name)
-    raw = read_layers(path, faults, told.get("layers", {}))
+    """The raw tables of both files; what cannot be read is reported later, when all is read."""
+    choices, faults = choices_of(sitting.tables), Faults(path.name)
+    raw = read_layers(path, faults, choices.get("layers", {}))
     if file is not None:
-        lines = told.get("header_row", ())
+        lines = choices.get("header_row", ())
         lines = (lines,) if isinstance(lines, int) else tuple(lines)
-        weighed = read_sample_file(file, faults, Declared(sheet=told.get("sheet", ""), header_row=lines))
+        weighed = read_sample_file(file, faults, Declared(sheet=choices.get("sheet", ""), header_row=lines))
         raw = {name: table for name, table in raw.items() if name != "samples"}
         raw |= {} if weighed is None else {"samples": weighed}
     return raw
@@ -187,9 +187,9 @@ def _ask_layers(path: Path, sitting: Sitting) -> None:
 
 def _ask_sheet(file: Path, sitting: Sitting) -> None:
     """Ask which sheet of a workbook, and which of its lines names the columns, where it is not the first."""
-    told = choices_of(sitting.tables)
+    choices = choices_of(sitting.tables)
     sheets = sheets_of(file, Faults(file.name))
-    if not sheets or "header_row" in told:
+    if not sheets or "header_row" in choices:
         return
     heads = {name: header_lines(lines, "samples") for name, lines in sheets.items()}
     score = {
@@ -197,9 +197,9 @@ def _ask_sheet(file: Path, sitting: Sitting) -> None:
         for name, lines in sheets.items()
     }
     usual = next((name for name in sheets if name.strip().casefold() == "samples"), next(iter(sheets)))
-    best = told.get("sheet") or max(sheets, key=lambda name: (score[name], name == usual))
+    best = choices.get("sheet") or max(sheets, key=lambda name: (score[name], name == usual))
     best = next((name for name in sheets if name.casefold() == str(best).casefold()), usual)
-    if best != usual and "sheet" not in told and score[best] > score[usual]:
+    if best != usual and "sheet" not in choices and score[best] > score[usual]:
         options = [Option(Message("check.that_one", {"name": name}), {"files": {"sheet": name}}) for name in (best, usual)]
         if sitting.ask(Message("check.ask_sheet", {"name": best}), options) is None:
             best = usual
@@ -246,7 +246,7 @@ def _in_place_of_others(raw: RawTable, found: Mapping[str, list[Candidate]]) -> 
 
 
 def _options(layer: str, candidate: Candidate) -> list[Option]:
-    """A candidate as an answer; one for each unit where its name tells none."""
+    """A candidate as an answer; one for each unit where its name has none."""
     entry, units = candidate.entry, ("",) if candidate.settled else candidate.units
     found = []
     for unit in units:
@@ -359,8 +359,10 @@ def _weighed_places(tables: _Tables, blocks: gpd.GeoDataFrame) -> pd.DataFrame |
     return pd.DataFrame(placed[["block", "row"]]).assign(easting=placed.geometry.x, northing=placed.geometry.y)
 
 
-def _told(path: Path, file: Path | None, tables: _Tables, book: RuleBook, known: Mapping[str, Training]) -> Checked:
-    """Read all once more as it is declared now, and gather what is to be told."""
+def _read_as_declared(
+    path: Path, file: Path | None, tables: _Tables, book: RuleBook, known: Mapping[str, Training]
+) -> Checked:
+    """Read all once more as it is declared now, and gather what is to be reported."""
     faults, settings = Faults(path.name), tables.sitting.tables
     still_open = [question for question, option in tables.sitting.asked if option is None]
     for question in still_open:

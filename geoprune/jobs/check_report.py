@@ -1,4 +1,4 @@
-"""What a check tells, as headed lists of messages, and what it writes into the settings file."""
+"""What a check reports, as headed lists of messages, and what it writes into the settings file."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Section = tuple[Message, tuple[Message, ...]]
 
 
 def check_sections(checked: Checked, *, file: str = SETTINGS_FILE) -> list[Section]:
-    """Return what is told of a check: what is there, what was settled, what stays open, what is odd; problems are apart.
+    """Return what is said of a check: what is there, what was settled, what stays open, what is odd; problems are apart.
 
     Parameters
     ----------
@@ -54,8 +54,8 @@ def _there(checked: Checked) -> tuple[Message, ...]:
     lines = []
     for layer, count in checked.counts.items():
         lines.append(Message("check.layer", {"layer": Message(f"check.{layer}"), "count": count}))
-        just_told = checked.sets.get("columns", {}).get(layer, {})
-        renamed = {g: wanted for g, wanted in checked.used[layer].items() if clean_name(g) != wanted not in just_told}
+        just_set = checked.sets.get("columns", {}).get(layer, {})
+        renamed = {g: wanted for g, wanted in checked.used[layer].items() if clean_name(g) != wanted not in just_set}
         lines += [Message("check.read_as", {"name": given, "column": wanted}) for given, wanted in renamed.items()]
         if checked.unused[layer]:
             names = ", ".join(checked.unused[layer])
@@ -94,5 +94,5 @@ def next_step(checked: Checked, vineyard: Path, samples: Path | None) -> Message
     """Return what to do next."""
     if not checked.ready:
         return Message("check.not_ready")
-    told: Mapping[str, str] = {"vineyard": vineyard.name, "samples": f" --samples {samples.name}" if samples else ""}
-    return Message("check.ready", told)
+    files_given: Mapping[str, str] = {"vineyard": vineyard.name, "samples": f" --samples {samples.name}" if samples else ""}
+    return Message("check.ready", files_given)

@@ -29,7 +29,7 @@ Read = Callable[[], RawTable]
 
 
 def ask_unnamed(sitting: Sitting, read: Read, stem: str) -> None:
-    """Offer the file's name for a single block without one, and "unknown" for a variety that is not told."""
+    """Offer the file's name for a single block without one, and "unknown" for a variety that is not given."""
     table = read().table
     if len(table) == 1 and not _texts(table, "block"):
         option = Option(Message("check.that_one", {"name": stem}), {"values": {"block": {OTHERWISE: stem}}})
@@ -40,10 +40,10 @@ def ask_unnamed(sitting: Sitting, read: Read, stem: str) -> None:
 
 
 def ask_trainings(sitting: Sitting, read: Read, known: Mapping[str, Training]) -> None:
-    """Ask what each training is that is not known by its name, and what it is where none is told."""
+    """Ask what each training is that is not known by its name, and what it is where none is given."""
     table = read().table
-    told = _texts(table, "training")
-    for word in dict.fromkeys(told):
+    words = _texts(table, "training")
+    for word in dict.fromkeys(words):
         try:
             find_training(word, known)
         except DataError:
@@ -51,7 +51,7 @@ def ask_trainings(sitting: Sitting, read: Read, known: Mapping[str, Training]) -
             options = _training_options(near or list(known), known, word)
             about = Message("check.ask_training", {"word": word})
             sitting.ask(about, options, 0 if len(near) == 1 else None)
-    if len(told) < len(table):
+    if len(words) < len(table):
         sitting.ask(Message("check.ask_no_training"), _training_options(list(known), known, OTHERWISE), None)
 
 
@@ -66,7 +66,7 @@ def _training_options(names: list[str], known: Mapping[str, Training], word: str
 
 
 def ask_rules(sitting: Sitting, read: Read, book: RuleBook) -> None:
-    """Ask for the pruning rule of blocks that tell none, and of those whose rule is not known.
+    """Ask for the pruning rule of blocks that name none, and of those whose rule is not known.
 
     A rule that names the block's variety is proposed; where there is none, one of each group of grapes is offered.
     """

@@ -33,59 +33,59 @@ def digest_of(*values: Any) -> str:
     (True, False)
     """
     found = hashlib.sha256()
-    _tell(values, found.update)
+    _feed(values, found.update)
     return found.hexdigest()
 
 
-def _tell(value: Any, feed: Feed) -> None:
+def _feed(value: Any, feed: Feed) -> None:
     feed(f"<{type(value).__module__}.{type(value).__qualname__}>".encode())
     if isinstance(value, PLAIN) or value is pd.NA or value is pd.NaT:
         feed(repr(value).encode("utf-8", "surrogatepass"))
     elif isinstance(value, pd.DataFrame | pd.Series):
-        _tell_table(value, feed)
+        _feed_table(value, feed)
     elif isinstance(value, np.ndarray):
-        _tell_array(value, feed)
+        _feed_array(value, feed)
     elif isinstance(value, shapely.Geometry):
         feed(shapely.to_wkb(value))
     elif isinstance(value, CRS):
         feed(value.to_wkt().encode())
     elif isinstance(value, Mapping):
-        _tell_all([part for item in value.items() for part in item], feed)
+        _feed_all([part for item in value.items() for part in item], feed)
     elif dataclasses.is_dataclass(value) and not isinstance(value, type):
-        _tell_all([getattr(value, field.name) for field in dataclasses.fields(value)], feed)
+        _feed_all([getattr(value, field.name) for field in dataclasses.fields(value)], feed)
     elif isinstance(value, tuple | list):
-        _tell_all(list(value), feed)
+        _feed_all(list(value), feed)
     elif isinstance(value, set | frozenset):
-        _tell_all(sorted(value, key=repr), feed)
+        _feed_all(sorted(value, key=repr), feed)
     else:
         raise TypeError(f"no digest of {type(value).__name__}")
 
 
-def _tell_all(parts: list[Any], feed: Feed) -> None:
+def _feed_all(parts: list[Any], feed: Feed) -> None:
     feed(f"{len(parts)}:".encode())
     for part in parts:
-        _tell(part, feed)
+        _feed(part, feed)
         feed(b";")
 
 
-def _tell_table(table: pd.DataFrame | pd.Series, feed: Feed) -> None:
+def _feed_table(table: pd.DataFrame | pd.Series, feed: Feed) -> None:
     columns = table.to_frame("") if isinstance(table, pd.Series) else table
-    _tell_all([*map(str, columns.columns), np.asarray(columns.index)], feed)
+    _feed_all([*map(str, columns.columns), np.asarray(columns.index)], feed)
     for place in range(columns.shape[1]):
         values = columns.iloc[:, place]
         feed(str(values.dtype).encode())
         crs = getattr(values, "crs", None)
-        _tell(None if crs is None else crs.to_wkt(), feed)
-        _tell_array(np.asarray(values, dtype=None if values.dtype.kind in "iufbM" else object), feed)
+        _feed(None if crs is None else crs.to_wkt(), feed)
+        _feed_array(np.asarray(values, dtype=None if values.dtype.kind in "iufbM" else object), feed)
 
 
-def _tell_array(array: np.ndarray, feed: Feed) -> None:
+def _feed_array(array: np.ndarray, feed: Feed) -> None:
     feed(f"{array.dtype.str}{array.shape}".encode())
     if array.dtype != object:
         feed(np.ascontiguousarray(array).tobytes())
     elif array.size and shapely.is_geometry(array).all():
-        _tell_all(shapely.to_wkb(array.ravel()).tolist(), feed)
+        _feed_all(shapely.to_wkb(array.ravel()).tolist(), feed)
     elif all(type(value) is str for value in array.flat):
         feed(repr(array.ravel().tolist()).encode("utf-8", "surrogatepass"))
     else:
-        _tell_all(array.ravel().tolist(), feed)
+        _feed_all(array.ravel().tolist(), feed)

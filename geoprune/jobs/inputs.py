@@ -1,4 +1,4 @@
-"""All files of a job read and held against each other; the problems of all of them are told together."""
+"""All files of a job read and held against each other; the problems of all of them are reported together."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from geoprune.covariates import Covariate, read_covariate
 from geoprune.errors import DataError, Message, Problems, Remark
 from geoprune.jobs.options import block_options, plan_options
 from geoprune.layers import Source, Vineyard
-from geoprune.plan import Beside, GivenZones, PlanOptions, prepare_blocks, rule_problems
+from geoprune.plan import GivenZones, PlanOptions, SideInputs, prepare_blocks, rule_problems
 from geoprune.plan.steps import WOOD_COLUMNS, Prepared
 from geoprune.reading import (
     Faults,
@@ -39,7 +39,7 @@ class Inputs:
         As read, with what the settings say of a block in place of what the file says.
     settings : Settings
         Blocks named as in the vineyard.
-    beside : Beside
+    side_inputs : SideInputs
     prepared : list of Prepared
         Every block that has samples, checked and laid out, each with its options.
     options : PlanOptions
@@ -50,7 +50,7 @@ class Inputs:
 
     vineyard: Vineyard
     settings: Settings
-    beside: Beside
+    side_inputs: SideInputs
     prepared: list[Prepared]
     options: PlanOptions
     sources: tuple[Source, ...]
@@ -88,7 +88,7 @@ def read_ground(path: Path, settings: Settings, faults: Faults, *, need_samples:
         choices["samples"] = None  # bud checks are read even so: what is wrong with them is better known now
     data = read_vineyard(path, faults=faults, need_samples=need_samples, **choices)
     sound = len(found) == before
-    settings = _matched(settings, data, found, vineyard=path.name, told=choices["block_values"])
+    settings = _matched(settings, data, found, vineyard=path.name, given=choices["block_values"])
     return Ground(data, settings, book, trainings, sound)
 
 
@@ -139,7 +139,7 @@ def _read_inputs(path: Path, settings: Settings) -> Inputs:
     def read(file: Path | Sequence[Path] | None, reader: Callable[..., Any], *more: Any) -> Any:
         return None if file is None else found.gather(reader, file, *more)
 
-    beside = Beside(
+    side_inputs = SideInputs(
         crops=read(files.crop_figures, load_crop_assumptions) or (),
         harvest=read(files.harvest, read_harvest, data, faults),
         covariates=read_covariates(ground, found),
@@ -153,12 +153,12 @@ def _read_inputs(path: Path, settings: Settings) -> Inputs:
     prepared = None
     if ground.sound and ground.book is not None:
         own = block_options(settings)
-        told: dict[str, Any] = {"block_options": own, "book": ground.book, "trainings": ground.trainings}
-        prepared = found.gather(prepare_blocks, data, beside, options=options, **told)
+        given: dict[str, Any] = {"block_options": own, "book": ground.book, "trainings": ground.trainings}
+        prepared = found.gather(prepare_blocks, data, side_inputs, options=options, **given)
     elif ground.book is not None:
         found.keep(rule_problems(data.blocks, ground.book, file=path.name))
     found.stop()
-    return Inputs(data, settings, beside, prepared or [], options, data.sources)
+    return Inputs(data, settings, side_inputs, prepared or [], options, data.sources)
 
 
 def reading_choices(
@@ -169,19 +169,19 @@ def reading_choices(
     A rule or training of a block's that is none is noted in `found` with its place in the settings file, and left out.
     """
     files = settings.files
-    told: dict[str, Any] = {
+    given: dict[str, Any] = {
         "samples": files.samples,
         "bud_checks": files.bud_checks,
         "crs": files.crs,
         "decimal_mark": files.decimal_mark,
         "sheet": files.sheet,
     }
-    told |= {"header_row": files.header_row or None, "columns": settings.columns, "values": settings.values}
-    told |= {"layers": settings.layers, "trainings": trainings}
+    given |= {"header_row": files.header_row or None, "columns": settings.columns, "values": settings.values}
+    given |= {"layers": settings.layers, "trainings": trainings}
     checks: dict[str, Callable[[str], Any]] = {"training": partial(find_training, known=trainings)}
     checks |= {} if book is None else {"rule": book.resolve}
     own = {block: _as_columns(block, values, settings, checks, found) for block, values in settings.blocks.items()}
-    return told | {"block_values": {block: values for block, values in own.items() if values}}
+    return given | {"block_values": {block: values for block, values in own.items() if values}}
 
 
 def _as_columns(
@@ -203,15 +203,15 @@ def _as_columns(
     return columns
 
 
-def _matched(settings: Settings, data: Vineyard, found: Problems, *, vineyard: str, told: Container[str]) -> Settings:
-    """Settings with blocks named as in the vineyard; blocks that there are not are noted, but those reading has `told`."""
+def _matched(settings: Settings, data: Vineyard, found: Problems, *, vineyard: str, given: Container[str]) -> Settings:
+    """Settings with blocks named as in the vineyard; blocks that there are not are noted, but those reading was `given`."""
     if not len(data.blocks):
         return settings
     match = partial(match_blocks, names=list(data.blocks["block"]), vineyard=vineyard)
     try:
         return match(settings)
     except DataError:
-        found.gather(match, replace(settings, blocks={k: v for k, v in settings.blocks.items() if k not in told}))
+        found.gather(match, replace(settings, blocks={k: v for k, v in settings.blocks.items() if k not in given}))
         return replace(settings, blocks={})
 
 

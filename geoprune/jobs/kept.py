@@ -21,10 +21,10 @@ from geoprune.plan import BlockPlan
 
 def cache_folder() -> Path:
     """Return the user's cache folder: by the XDG base directory specification, or the system's own."""
-    if told := os.environ.get("XDG_CACHE_HOME", ""):
-        return Path(told)
-    if sys.platform == "win32" and (told := os.environ.get("LOCALAPPDATA", "")):
-        return Path(told)
+    if given := os.environ.get("XDG_CACHE_HOME", ""):
+        return Path(given)
+    if sys.platform == "win32" and (given := os.environ.get("LOCALAPPDATA", "")):
+        return Path(given)
     return Path.home() / (Path("Library") / "Caches" if sys.platform == "darwin" else ".cache")
 
 

@@ -16,7 +16,7 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing import connection, forkserver, resource_tracker
 
-#: Libraries are told by these how many threads they may begin.
+#: Libraries learn from these how many threads they may begin.
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 #: How Python calls the processes of an executor.
 PROCESS_NAMES = ("ForkServerProcess", "SpawnProcess")
@@ -28,7 +28,7 @@ def begin_early() -> None:
     """Begin to load what processes need, beside what this process does meanwhile; nothing where it cannot be."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return
-    with one_thread_each():  # what the server is told holds for all that are forked from it
+    with one_thread_each():  # what the server is set to holds for all that are forked from it
         multiprocessing.set_forkserver_preload(NEEDED)
         with deaf_to_the_terminal():
             forkserver.ensure_running()

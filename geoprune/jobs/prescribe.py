@@ -22,7 +22,7 @@ from geoprune.jobs.inputs import Inputs, read_inputs
 from geoprune.jobs.kept import KeptPlans
 from geoprune.jobs.pool import begin_early, block_processes
 from geoprune.jobs.runner import Failure, Progress, map_blocks
-from geoprune.plan import Beside, EstatePlan, Voice, listening
+from geoprune.plan import EstatePlan, SideInputs, Voice, listening
 from geoprune.plan.steps import Prepared
 from geoprune.settings import Settings, settings_text
 from geoprune.surface import Spoken
@@ -40,7 +40,7 @@ class Prescription:
     Attributes
     ----------
     briefs : tuple of BlockBrief
-        What is told of each block that was planned, in the file's order. Of its plan only small tables are there (zones,
+        What is said of each block that was planned, in the file's order. Of its plan only small tables are there (zones,
         areas to replant): the others are in the results, and a vineyard may be large.
     remarks : tuple of Remark
         What is to be said of the vineyard as a whole.
@@ -118,7 +118,7 @@ def prescribe(
     inputs = read_inputs(vineyard, settings)
     kept = KeptPlans.beside(out) if resume and executor is None else None
     with workforce(cores, len(inputs.prepared), executor) as pool:
-        inputs = replace(inputs, prepared=hear_all(inputs.prepared, inputs.beside, executor=pool))
+        inputs = replace(inputs, prepared=hear_all(inputs.prepared, inputs.side_inputs, executor=pool))
         return _prescribe(inputs, out, force=force, kept=kept, executor=pool, progress=progress)
 
 
@@ -131,7 +131,7 @@ def _prescribe(
     drawn = vines_drawn(len(block.trellis.vines) for block in inputs.prepared)
     work = partial(work_block, results=Results(style, provenance_of(estate), estate.crs, drawn=drawn), kept=kept)
     beside = {WRITTEN_SETTINGS: settings_text(settings, folder=out, language=settings.pages.language)}
-    tasks = [task_of(block, inputs.beside) for block in inputs.prepared]
+    tasks = [task_of(block, inputs.side_inputs) for block in inputs.prepared]
     folders = block_folders(task.name for task in tasks)
     said: list[Prescription] = []
 
@@ -162,14 +162,14 @@ def _prescribe(
     return said[0]
 
 
-def hear_all(prepared: Sequence[Prepared], beside: Beside, *, executor: Executor | None) -> list[Prepared]:
+def hear_all(prepared: Sequence[Prepared], side_inputs: SideInputs, *, executor: Executor | None) -> list[Prepared]:
     """Ask every block what it tells the others, and give each what they said; a block that fails says nothing here."""
     spoken: list[Spoken | None] = [None] * len(prepared)
     if len(prepared) > 1:
         voices = [block.voice for block in prepared]
         for outcome in map_blocks(Voice.speak, voices, name=lambda voice: voice.name, executor=executor):
             spoken[outcome.position] = outcome.result
-    return listening(prepared, spoken, beside)
+    return listening(prepared, spoken, side_inputs)
 
 
 @contextmanager
@@ -189,7 +189,7 @@ def style_of(settings: Settings) -> Style:
     Raises
     ------
     ValueError
-        If the locale or the background cannot be; `choice_problems` tells of both.
+        If the locale or the background cannot be; `choice_problems` reports both.
     """
     pages = settings.pages
     reader = Reader(pages.language, pages.units, pages.locale or "")

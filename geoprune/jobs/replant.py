@@ -83,7 +83,7 @@ def _from_results(winter: Winter, earlier: list[Winter]) -> tuple[list[Stand], t
 
 
 def _stand(winter: Winter, block: str) -> Stand:
-    told, vines = winter.settings(block), winter.of("vines", block)
+    given, vines = winter.settings(block), winter.of("vines", block)
     order = dict(zip(winter.of("rows", block)["row"], winter.of("rows", block)["order"], strict=True))
     table = gpd.GeoDataFrame(
         {
@@ -97,8 +97,8 @@ def _stand(winter: Winter, block: str) -> Stand:
         crs=vines.crs,
     )
     table = table.sort_values(["row_order", "vine"], ignore_index=True)
-    spacings = float(told["row_spacing_m"]), float(told["vine_spacing_m"])
-    return Stand(block, str(told.get("variety") or ""), "", *spacings, int(told.get("vines_per_panel") or 1), table)
+    spacings = float(given["row_spacing_m"]), float(given["vine_spacing_m"])
+    return Stand(block, str(given.get("variety") or ""), "", *spacings, int(given.get("vines_per_panel") or 1), table)
 
 
 def _lasting(stand: Stand, earlier: list[Winter]) -> np.ndarray:

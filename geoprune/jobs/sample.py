@@ -80,7 +80,7 @@ class _Block:
 
 
 @dataclass(frozen=True, eq=False)
-class _Beside:
+class _SideInputs:
     """What was read beside the vineyard: layers, blocks of earlier winters, zones."""
 
     layers: tuple[Covariate, ...]
@@ -117,12 +117,12 @@ def plan_sampling(
     with sources_noted() as sources:
         ground = read_ground(vineyard, settings, faults, need_samples=False)
         layers, earlier = read_covariates(ground, found), read_earlier_means(settings.files.earlier, faults)
-        beside = _Beside(layers, earlier, read_zones_of(ground, found) if ground.sound else None)
+        side_inputs = _SideInputs(layers, earlier, read_zones_of(ground, found) if ground.sound else None)
         note_settings(ground.settings)
     found.stop()
     remarks = [*found_remark(ground.settings), *faults.remarks]
     entries = ground.vineyard.blocks.to_dict("records")
-    prepared = [_prepare(entry, ground, vineyard.name, request, beside, found, remarks) for entry in entries]
+    prepared = [_prepare(entry, ground, vineyard.name, request, side_inputs, found, remarks) for entry in entries]
     found.stop()
     blocks = [block for block in prepared if block is not None]
     lists = run_parts(partial(_plan, request=request, progress=progress, total=len(blocks)), list(enumerate(blocks)))
@@ -157,14 +157,16 @@ def _plan(numbered: tuple[int, _Block], *, request: SampleRequest, progress: Pro
 
 def write_sampling(plan: SamplePlan, out: Path, *, style: Style | None = None, force: bool = False) -> Path:
     """Write pages, lists, layer, waypoints and tables of a weighing plan into the folder `out`, whole or not at all."""
-    style, folders = style or Style(), block_folders(told.name for told in plan.lists)
+    style, folders = style or Style(), block_folders(weigh_list.name for weigh_list in plan.lists)
     pages: dict[str, str | bytes] = {"index.html": weigh_plan_html(plan.lists, folders, style)}
     for name, sheet in FIELD_SHEETS.items():
         pages |= {f"{name}.html": field_sheet_html(sheet, style), f"{name}.pdf": field_sheet_pdf(sheet, style)}
-    for told, trellis, variety in zip(plan.lists, plan.trellises, plan.varieties, strict=True):
-        pages[f"{folders[told.name]}/weigh_list.html"] = weigh_list_html(told, plan.options, style)
-        pages[f"{folders[told.name]}/weigh_list.pdf"] = weigh_list_pdf(told, plan.options, style)
-        pages[f"{folders[told.name]}/field.html"] = _field_page(told, trellis, variety, estate_of(plan.sources), style)
+    for weigh_list, trellis, variety in zip(plan.lists, plan.trellises, plan.varieties, strict=True):
+        pages[f"{folders[weigh_list.name]}/weigh_list.html"] = weigh_list_html(weigh_list, plan.options, style)
+        pages[f"{folders[weigh_list.name]}/weigh_list.pdf"] = weigh_list_pdf(weigh_list, plan.options, style)
+        pages[f"{folders[weigh_list.name]}/field.html"] = _field_page(
+            weigh_list, trellis, variety, estate_of(plan.sources), style
+        )
     return write_weigh_lists(
         plan.lists,
         out,
@@ -177,19 +179,19 @@ def write_sampling(plan: SamplePlan, out: Path, *, style: Style | None = None, f
     )
 
 
-def _field_page(told: WeighList, trellis: Trellis, variety: str, estate: str, style: Style) -> str:
+def _field_page(weigh_list: WeighList, trellis: Trellis, variety: str, estate: str, style: Style) -> str:
     """The page for the phone, with the vines to weigh; what they weigh is expected only where it is known from somewhere."""
-    mean, vines = told.model.mean_kg, trellis.vines
-    if told.model.source != "assumed":
-        vines = vines.assign(vine_size_kg=mean, vine_size_se_kg=told.model.cv() * mean)
+    mean, vines = weigh_list.model.mean_kg, trellis.vines
+    if weigh_list.model.source != "assumed":
+        vines = vines.assign(vine_size_kg=mean, vine_size_se_kg=weigh_list.model.cv() * mean)
     latitude = float(trellis.vines.geometry.to_crs("EPSG:4326").y.iloc[0])
     block = field_block_from_tables(
-        told.name,
+        weigh_list.name,
         season=pruning_season(style.made, latitude),
         rows=trellis.rows,
         runs=pd.DataFrame({"row": [], "bands": []}),
         vines=vines,
-        weigh=told.table,
+        weigh=weigh_list.table,
         variety=variety,
         estate=estate,
     )
@@ -201,7 +203,7 @@ def _prepare(
     ground: Ground,
     file: str,
     request: SampleRequest,
-    beside: _Beside,
+    side_inputs: _SideInputs,
     found: Problems,
     remarks: list[Remark],
 ) -> _Block | None:
@@ -212,7 +214,7 @@ def _prepare(
     rule = found.gather(_in_file, file, ground.book.resolve, entry["rule"], entry["variety"])
     if trellis is None or rule is None:
         return None
-    labels = found.gather(find_given, beside.zones, trellis, entry["geometry"], name)
+    labels = found.gather(find_given, side_inputs.zones, trellis, entry["geometry"], name)
     if labels is None:
         return None
     zones = None
@@ -220,8 +222,8 @@ def _prepare(
         zones = np.array(labels[0].names, dtype=object)[labels[0].panel_zone - 1][trellis.vines["panel_id"].to_numpy()]
     remarks += labels[1]
     points = shapely.get_coordinates(trellis.vines.geometry.to_numpy())
-    values = {layer.name: _filled(found.gather(layer.at, points, data.crs)) for layer in beside.layers}
-    model = earlier_model(beside.earlier[name]) if name in beside.earlier else None
+    values = {layer.name: _filled(found.gather(layer.at, points, data.crs)) for layer in side_inputs.layers}
+    model = earlier_model(side_inputs.earlier[name]) if name in side_inputs.earlier else None
     if model is None:
         model = assumed_model(trellis.vine_spacing_m, cv=request.cv, mean_kg=request.mean_kg)
         if ground.settings.files.earlier:
@@ -231,12 +233,12 @@ def _prepare(
 
 
 def _in_file(file: str, step: Callable[..., Any], *args: Any) -> Any:
-    """Run a step, its problems told with the file's name."""
+    """Run a step, its problems reported with the file's name."""
     try:
         return step(*args)
     except DataError as error:
-        told: list[Problem] = [replace(problem, file=problem.file or file) for problem in error.problems]
-        raise DataError(told) from None
+        problems: list[Problem] = [replace(problem, file=problem.file or file) for problem in error.problems]
+        raise DataError(problems) from None
 
 
 def _filled(values: NDArray | None) -> NDArray | None:

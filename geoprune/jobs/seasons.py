@@ -34,7 +34,7 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
     Parameters
     ----------
     folders : sequence of Path
-        Results of `geoprune prescribe`, one of each winter in any order; one alone where its weights tell of
+        Results of `geoprune prescribe`, one of each winter in any order; one alone where its weights are of
         several winters.
     harvest : Path, optional
         Yields by block or zone, for crop load and to check the crop that an earlier winter expected.
@@ -50,19 +50,19 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
     read = [found.gather(read_winter, folder) for folder in folders]
     found.stop()
     winters = [winter for winter in read if winter is not None]
-    found.keep(_untold(winters))
+    found.keep(_without_season(winters))
     found.stop()
     winters.sort(key=_newest)
     last = winters[-1]
     yields = NO_YIELDS if harvest is None else found.gather(read_harvest, harvest, _as_vineyard(winters))
-    told = NO_LEFT if left is None else found.gather(read_left, left, last.blocks)
+    left_buds = NO_LEFT if left is None else found.gather(read_left, left, last.blocks)
     found.stop()
     comparisons, remarks = [], []
     for block in last.blocks:
         here = [winter for winter in winters if block in winter.blocks]
         if len(here) < len(winters):
             remarks.append(Message("seasons.not_there", {"block": block}))
-        years = _years(block, here, yields, told)
+        years = _years(block, here, yields, left_buds)
         if len(years.weights.seasons) < 2:
             remarks.append(Message("seasons.one_winter", {"block": block}))
             continue
@@ -76,8 +76,8 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
     return Seasons(tuple(comparisons), tuple(remarks))
 
 
-def _untold(winters: list[Winter]) -> list[Problem]:
-    """Problems of folders whose weights tell no year, and of two folders of the same winter."""
+def _without_season(winters: list[Winter]) -> list[Problem]:
+    """Problems of folders whose weights have no year, and of two folders of the same winter."""
     problems = []
     for winter in winters:
         used = winter.layers["samples"]
@@ -132,7 +132,7 @@ def _weights(block: str, winters: list[Winter], panels: gpd.GeoDataFrame) -> Wei
 def _forecast(block: str, winters: list[Winter]) -> tuple[float, float, float] | None:
     """The crop that the winter before the newest expected of the block, kg."""
     for winter in winters[-2::-1]:
-        crop = winter.told(block).get("crop") or {}
+        crop = winter.entry(block).get("crop") or {}
         total = crop.get("block_total_kg") if isinstance(crop, dict) else None
         if isinstance(total, list) and len(total) == 3 and all(isinstance(value, int | float) for value in total):
             low, mean, high = (float(value) for value in total)

@@ -60,9 +60,9 @@ def with_entries(text: str, new: Tables, notes: Sequence[tuple[str, Sequence[tup
     for path, entries in _sections(new):
         _put(lines, path, [(key, f"{_key(key)} = {_value(value)}") for key, value in entries.items()])
     for about, options in notes:
-        told = [(path, f"{NOTE} {_key(k)} = {_value(v)}  # {one_line(label)}") for path, k, v, label in _choices(options)]
-        for path in dict.fromkeys(path for path, _ in told):
-            here = [("", f"{NOTE}? {one_line(about)}"), *(("", line) for at, line in told if at == path)]
+        choices = [(path, f"{NOTE} {_key(k)} = {_value(v)}  # {one_line(label)}") for path, k, v, label in _choices(options)]
+        for path in dict.fromkeys(path for path, _ in choices):
+            here = [("", f"{NOTE}? {one_line(about)}"), *(("", line) for at, line in choices if at == path)]
             _put(lines, path, here)
     found = "\n".join(lines).strip("\n") + "\n"
     try:
@@ -109,18 +109,18 @@ def write_entries(path: Path, new: Tables, notes: Sequence[tuple[str, Sequence[t
 
 
 def entry_text(new: Tables) -> str:
-    """Return the entries of nested tables on one line, as notes tell them: "[values.rule] otherwise = "20+20"".
+    """Return the entries of nested tables on one line, as notes write them: "[values.rule] otherwise = "20+20"".
 
     Examples
     --------
     >>> entry_text({"columns": {"samples": {"row": "fila"}}})
     '[columns.samples] row = "fila"'
     """
-    told = [
+    shown_tables = [
         f"[{'.'.join(map(_key, path))}] " + ", ".join(f"{_key(key)} = {_value(value)}" for key, value in entries.items())
         for path, entries in _sections(new)
     ]
-    return "; ".join(told)
+    return "; ".join(shown_tables)
 
 
 def _sections(tables: Tables, path: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], dict[str, Any]]]:
@@ -139,13 +139,13 @@ def _put(lines: list[str], path: tuple[str, ...], entries: Sequence[tuple[str, s
         lines += [f"[{'.'.join(map(_key, path))}]", *(line for _, line in entries)]
         return
     end = next((i for i in headings if i > at), len(lines))
-    for key, told in entries:
+    for key, entry in entries:
         same = next((i for i in range(at + 1, end) if key and _key_of(lines[i]) == key), None)
         if same is not None:
-            lines[same] = told
+            lines[same] = entry
             continue
         last = max(i for i in range(at, end) if lines[i].strip())
-        lines.insert(last + 1, told)
+        lines.insert(last + 1, entry)
         end += 1
 
 

@@ -34,7 +34,7 @@ def write_settings_file(vineyard: str | Path, *, language: str = "en", units: st
 
 
 def block_names(vineyard: Path) -> list[str]:
-    """Return what a vineyard file calls its blocks; whatever else may be wrong with it is told when it is planned."""
+    """Return what a vineyard file calls its blocks; whatever else may be wrong with it is reported when it is planned."""
     faults = Faults(vineyard.name)
     layers = read_layers(vineyard, faults)
     faults.problems.stop()

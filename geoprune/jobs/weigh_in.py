@@ -163,12 +163,12 @@ def _places(
     return point, np.where(~there, "nowhere", np.where(gone, "gone", "there")).astype(object)
 
 
-def changes_of(told: WeighIn, accepted: Collection[int] | None) -> list[Change]:
+def changes_of(weigh_in: WeighIn, accepted: Collection[int] | None) -> list[Change]:
     """The changes that accepted findings ask for; of a line only the likeliest, and none of lines that are left out.
 
     Parameters
     ----------
-    told : WeighIn
+    weigh_in : WeighIn
     accepted : collection of int or None
         Line numbers whose proposal is accepted; None for all.
 
@@ -177,18 +177,18 @@ def changes_of(told: WeighIn, accepted: Collection[int] | None) -> list[Change]:
     DataError
         If an accepted line has no proposal.
     """
-    numbers = told.weights.raw.numbers
+    numbers = weigh_in.weights.raw.numbers
     changes: dict[int, list[Change]] = {}
-    for _, finding in told.findings:
+    for _, finding in weigh_in.findings:
         if not finding.has_proposal:
             continue
         lines = finding.positions[:1] if finding.kind == "twice" else finding.positions
         for position in lines:
             if (accepted is None or int(numbers[position]) in accepted) and position not in changes:
-                changes[position] = _changes(told.weights, finding, position)
+                changes[position] = _changes(weigh_in.weights, finding, position)
     missing = sorted(set(accepted or ()) - {int(numbers[k]) for k in changes})
     if missing:
-        file, mend = told.weights.raw.file, "Accept lines that are listed with a proposal, or all"
+        file, mend = weigh_in.weights.raw.file, "Accept lines that are listed with a proposal, or all"
         problems = [Problem(file, "samples", f"line {line}", "there is nothing proposed for it", mend) for line in missing]
         raise DataError(problems)
     return [change for position in sorted(changes) for change in changes[position]]
@@ -207,7 +207,7 @@ def _changes(weights: RawWeights, finding: Finding, position: int) -> list[Chang
         return [change("row", row, vine), change("vine", vine, row)]
     if finding.kind == "together":
         before = name_text(table["vines_weighed"].iloc[position]) if "vines_weighed" in table else ""
-        return [change("vines_weighed", before, finding.told)]
+        return [change("vines_weighed", before, finding.meant)]
     return [change(weights.column, str(line["text"]), meant(finding, str(line["text"])))]
 
 
@@ -215,10 +215,10 @@ def meant(finding: Finding, text: str) -> str:
     """The number that was meant, in the unit of the column: as read, or four digits of what is worked out."""
     if finding.kind in ("unit", "list", "run"):
         return f"{float(f'{float(text) * finding.factor:.4g}'):.12g}"
-    return finding.told
+    return finding.meant
 
 
-def write_accepted(told: WeighIn, changes: list[Change], out: Path, *, force: bool = False) -> tuple[Path, Path]:
+def write_accepted(weigh_in: WeighIn, changes: list[Change], out: Path, *, force: bool = False) -> tuple[Path, Path]:
     """Write the list with the changes made as CSV, and beside it what was changed; both or neither.
 
     Raises
@@ -226,7 +226,7 @@ def write_accepted(told: WeighIn, changes: list[Change], out: Path, *, force: bo
     OutputError
         If a file exists and `force` is not given, is the list itself, or cannot be written.
     """
-    weights = told.weights
+    weights = weigh_in.weights
     table = weights.given.table.drop(columns="geometry", errors="ignore").astype(object)
     comma = weights.raw.decimal_mark == ","  # then the copy is read with a comma, too
     if weights.raw.decimal_comma and not comma:
@@ -254,7 +254,7 @@ def write_accepted(told: WeighIn, changes: list[Change], out: Path, *, force: bo
             "odds": [min(round(c.odds, 1), 1e9) for c in changes],
         }
     )
-    skipped = max(told.header_row, default=1) - 1  # so that the copy is read with the same settings
+    skipped = max(weigh_in.header_row, default=1) - 1  # so that the copy is read with the same settings
     return write_corrected(table.drop(index=table.index[left_out]), log, out, skipped=skipped, force=force)
 
 
@@ -268,9 +268,9 @@ def _remarks(weights: RawWeights) -> list[Remark]:
     return [Remark("dropped", Message("weighin.empty", {"count": empty}))] if empty else []
 
 
-def finding_message(told: WeighIn, finding: Finding) -> Message:
-    """What is told of a finding, as a sentence."""
-    table, unit = told.weights.table, told.weights.unit
+def finding_message(weigh_in: WeighIn, finding: Finding) -> Message:
+    """A finding as a sentence."""
+    table, unit = weigh_in.weights.table, weigh_in.weights.unit
     line = table.iloc[finding.positions[0]]
     text = str(line["text"])
     fields: dict[str, Any] = {
@@ -282,7 +282,7 @@ def finding_message(told: WeighIn, finding: Finding) -> Message:
         "lines": len(finding.positions),
     }
     if finding.kind in (*OF_THE_WEIGHT, "together", "odd"):
-        fields |= {"low_kg": finding.low_kg, "high_kg": finding.high_kg, "told": finding.told, "unit": unit}
+        fields |= {"low_kg": finding.low_kg, "high_kg": finding.high_kg, "meant_as": finding.meant, "unit": unit}
         fields["meant"] = f"{meant(finding, text)} {unit}" if finding.kind in OF_THE_WEIGHT else ""
     if finding.kind in ("twice", "twice_unlike"):
         fields["first"] = table["source_place"].iloc[finding.positions[1]]
@@ -296,9 +296,9 @@ def _odds(odds: float) -> str:
     return ">1000" if odds > 1000 else f"{odds:.2g}" if odds < 10 else f"{float(f'{odds:.2g}'):.0f}"
 
 
-def told_as_data(told: WeighIn) -> dict[str, Any]:
+def findings_record(weigh_in: WeighIn) -> dict[str, Any]:
     """What was found as plain JSON values, SI units named in the keys."""
-    table, numbers = told.weights.table, told.weights.raw.numbers
+    table, numbers = weigh_in.weights.table, weigh_in.weights.raw.numbers
 
     def plain(block: str, finding: Finding) -> Mapping[str, Any]:
         line = table.iloc[finding.positions[0]]
@@ -310,8 +310,8 @@ def told_as_data(told: WeighIn) -> dict[str, Any]:
             "vine": None if pd.isna(line["vine"]) else int(line["vine"]),
             "kind": finding.kind,
             "written": str(line["text"]),
-            "unit": told.weights.unit,
-            "meant": finding.told or None,
+            "unit": weigh_in.weights.unit,
+            "meant": finding.meant or None,
             "proposal": finding.has_proposal,
             "odds": min(finding.odds, 1e12),
             "expected": {k: v if np.isfinite(v) else None for k, v in end.items()},
@@ -322,5 +322,5 @@ def told_as_data(told: WeighIn) -> dict[str, Any]:
         "program": "geoprune",
         "kind": "weigh-in",
         "lines": int((table["text"] != "").sum()),
-        "findings": [plain(*pair) for pair in told.findings],
+        "findings": [plain(*pair) for pair in weigh_in.findings],
     }

@@ -37,7 +37,7 @@ def check_vineyard(vineyard: Vineyard) -> Vineyard:
     Returns
     -------
     Vineyard
-        The same tables, index kept, with every column: NaN or "" where nothing was told, every vine bearing that has no
+        The same tables, index kept, with every column: NaN or "" where nothing was given, every vine bearing that has no
         status, one vine to each weight.
 
     Raises

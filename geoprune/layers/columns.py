@@ -104,5 +104,5 @@ def _column(layer: str, name: str, *, kind: str, need: str = "", **entry: Any) -
     if "low" in entry:
         high = entry.pop("high")
         limits = float(entry.pop("low")), date.today().year + 1.0 if high == "next year" else float(high)
-    told: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in entry.items()}
-    return Column(layer, name, kind, need == "must", limits, **told)
+    fields: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in entry.items()}
+    return Column(layer, name, kind, need == "must", limits, **fields)

@@ -23,20 +23,20 @@ class Vineyard:
 
     blocks : block, variety, rule, training, training_as_given (what the grower calls it), row_spacing_m, vine_spacing_m,
         planted, vines_per_panel, row_bearing_deg (on the grid of `crs`), rows_counted, vines_in_first_row, first_row_side,
-        vine_1_end (N, E, S or W), and of the wood, where told: cordon_length_m, cane_length_m, spur_spacing_mm,
+        vine_1_end (N, E, S or W), and of the wood, where given: cordon_length_m, cane_length_m, spur_spacing_mm,
         node_spacing_mm, canes, buds_per_cane, buds_per_spur, renewal_spurs, buds_per_renewal_spur
     rows : block, row, geometry; vines : block, row, vine, status, source_place; both may be None
     samples : block, row, vine, pruning_weight_kg (as given), vine_weight_kg (per vine), vines_weighed, canes, bull_canes,
-        cane_diameter_mm, internode_mm, season, date, note, source_row, source_place (as told in
+        cane_diameter_mm, internode_mm, season, date, note, source_row, source_place (as given in
         messages, "line 12"), geometry (as given, may be None)
-    bud_checks : block, buds_cut, primary_dead, secondary_dead (NaN when not told), date, geometry; may be None
+    bud_checks : block, buds_cut, primary_dead, secondary_dead (NaN when not given), date, geometry; may be None
 
     crs : of all tables; projected and within 1e-4 true to length at every block, unless there are `parts`
     layers_crs : the CRS in which people get layers of all blocks; None stands for `crs`
     parts : where no one projection fits all blocks, those that lie together, each a vineyard in a projection of its own; the
         tables of the whole are in WGS 84 then, to look names up and not to measure
 
-    What was not told is NaN (numbers) or "" (texts).
+    What was not given is NaN (numbers) or "" (texts).
     """
 
     blocks: gpd.GeoDataFrame

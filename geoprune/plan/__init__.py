@@ -4,16 +4,16 @@ from geoprune.plan.apart import vines_apart, winter_only
 from geoprune.plan.estate import Heard, Voice
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
-from geoprune.plan.steps import Beside, listening, make_plan, plan_blocks, prepare_blocks, rule_problems
+from geoprune.plan.steps import SideInputs, listening, make_plan, plan_blocks, prepare_blocks, rule_problems
 
 __all__ = [
-    "Beside",
     "BlockPlan",
     "BlockSettings",
     "EstatePlan",
     "GivenZones",
     "Heard",
     "PlanOptions",
+    "SideInputs",
     "Voice",
     "listening",
     "make_plan",

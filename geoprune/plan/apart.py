@@ -74,7 +74,7 @@ def treat_vines(
 
 
 def buds_for(treatment: NDArray[np.object_], zone_buds: NDArray[Any]) -> NDArray[Any]:
-    """Return the buds each vine is told (V,): its zone's number (NaN where there is none), 0 where it gets no number.
+    """Return the buds to leave on each vine (V,): its zone's number (NaN where there is none), 0 where it gets no number.
 
     Parameters
     ----------

@@ -25,7 +25,7 @@ class Voice:
 
     def speak(self) -> Spoken | None:
         """Return what it tells; None where its weights are too few for a map, or all alike."""
-        return speak(self.checked.evidence, self.bearing_deg)
+        return speak(self.checked.observations, self.bearing_deg)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,4 +1,4 @@
-"""The shape of a plan: all that is told about a block, for maps, sheets, files and the terminal alike."""
+"""The shape of a plan: all that is known of a block, for maps, sheets, files and the terminal alike."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ TOO_FEW = "surface.too_few_for_map"
 
 @dataclass(frozen=True, eq=False)
 class BlockPlan:
-    """All that is told about one block. Tables are in `crs`, first column `block`; sizes in kg per vine.
+    """All that is known of one block. Tables are in `crs`, first column `block`; sizes in kg per vine.
 
     Attributes
     ----------
@@ -150,11 +150,11 @@ class BlockPlan:
         The rule behind `settings.rule`, with its source.
     injury : Injury or None
     crop : Crop or None
-        Expected crop of the block; None without figures to tell it from.
+        Expected crop of the block; None without figures to expect it from.
     alternative : GeoDataFrame or None
         The best zones of a block whose verdict is one number, for who wants zones anyway: zone, buds_per_vine.
     notes : tuple of Message
-        What is told of the block as a whole: crop, hours, missing vines.
+        What is said of the block as a whole: crop, hours, missing vines.
     options : PlanOptions
         The choices it was planned with, its own where it differs.
     """
@@ -197,7 +197,7 @@ class BlockPlan:
 class EstatePlan:
     """The plans of all blocks with where they came from: what the writing room needs.
 
-    `options` are the settings of the run, told as plain data in summary.json; a block's own are in its plan.
+    `options` are the settings of the run, written as plain data into summary.json; a block's own are in its plan.
     """
 
     blocks: tuple[BlockPlan, ...]

@@ -16,21 +16,7 @@ from shapely import MultiPolygon
 from geoprune.covariates import Covariate
 from geoprune.errors import DataError, Problem, Problems, Remark
 from geoprune.layers import Vineyard, check_vineyard
-from geoprune.plan.estate import Heard, Voice, hear
-from geoprune.plan.given import GivenZones, find_given
-from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
-from geoprune.plan.tables import (
-    Found,
-    alternative_table,
-    flag_table,
-    named,
-    panel_table,
-    run_table,
-    sample_table,
-    vine_table,
-    zone_table,
-)
-from geoprune.plan.telling import (
+from geoprune.plan.advice import (
     advise_zones,
     block_crop,
     block_notes,
@@ -40,6 +26,20 @@ from geoprune.plan.telling import (
     variety_remarks,
     verdict_reasons,
     wood_of,
+)
+from geoprune.plan.estate import Heard, Voice, hear
+from geoprune.plan.given import GivenZones, find_given
+from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
+from geoprune.plan.tables import (
+    Findings,
+    alternative_table,
+    flag_table,
+    named,
+    panel_table,
+    run_table,
+    sample_table,
+    vine_table,
+    zone_table,
 )
 from geoprune.replant import find_replant_areas
 from geoprune.rules import (
@@ -56,7 +56,7 @@ from geoprune.rules import (
     load_rules,
     measured_wood,
 )
-from geoprune.surface import Checked, Spoken, check_evidence, fit_surface, next_vines, row_bearing, score_covariate
+from geoprune.surface import Checked, Spoken, check_observations, fit_surface, next_vines, row_bearing, score_covariate
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
 from geoprune.zones import GivenLabels, ZoneOptions, Zoning, draw_zones, judge_zones
@@ -69,7 +69,7 @@ WOOD_COLUMNS = (
 
 
 @dataclass(frozen=True, eq=False)
-class Beside:
+class SideInputs:
     """What may be given beside the vineyard; see `make_plan`."""
 
     crops: tuple[CropAssumptions, ...] = ()
@@ -131,11 +131,11 @@ def make_plan(
     book : RuleBook, optional
         The rules a block may name; the published ones when not given.
     crops : sequence of CropAssumptions
-        Figures to tell a crop from; no crop is told for a cultivar without them.
+        Figures to expect a crop from; none is expected for a cultivar without them.
     harvest : DataFrame, optional
         Last yields, as `reading.check_harvest` returns them.
     covariates : sequence of Covariate
-        Layers that may tell vine size; each is used where it earns its place.
+        Layers that may explain vine size; each is used where it earns its place.
     given_zones : GivenZones, optional
         Zones drawn by others, judged in place of ours in the blocks they cover.
     scores : DataFrame, optional
@@ -144,7 +144,7 @@ def make_plan(
         What earlier winters, or blocks that are not in the vineyard, said of range and nugget share
         (`AveragedKriging.as_prior`); they are heard like the vineyard's own blocks.
     left : DataFrame, optional
-        What was really left last winter, as `reading.read_left` returns it; told, and not reckoned with.
+        What was really left last winter, as `reading.read_left` returns it; reported, and not reckoned with.
     progress : callable
         Called with a block's name when it is begun.
 
@@ -154,23 +154,23 @@ def make_plan(
         With the problems of all blocks; nothing is planned by halves.
     """
     chosen = options or PlanOptions()
-    beside = Beside(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier), left)
+    side_inputs = SideInputs(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier), left)
     prepared = prepare_blocks(
-        check_vineyard(vineyard), beside, options=chosen, block_options=block_options, book=book or load_rules()
+        check_vineyard(vineyard), side_inputs, options=chosen, block_options=block_options, book=book or load_rules()
     )
     spoken = run_parts(Voice.speak, [block.voice for block in prepared]) if len(prepared) > 1 else [None]
-    return plan_blocks(listening(prepared, spoken, beside), beside, progress=progress)
+    return plan_blocks(listening(prepared, spoken, side_inputs), side_inputs, progress=progress)
 
 
-def listening(prepared: Sequence[Prepared], spoken: Sequence[Spoken | None], beside: Beside) -> list[Prepared]:
+def listening(prepared: Sequence[Prepared], spoken: Sequence[Spoken | None], side_inputs: SideInputs) -> list[Prepared]:
     """Give each block what the others said (None where one said nothing), and earlier winters."""
-    heard = hear(spoken, beside.earlier)
+    heard = hear(spoken, side_inputs.earlier)
     return [replace(block, heard=one) for block, one in zip(prepared, heard, strict=True)]
 
 
 def plan_blocks(
     prepared: Sequence[Prepared],
-    beside: Beside,
+    side_inputs: SideInputs,
     *,
     progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[BlockPlan, ...]:
@@ -178,14 +178,14 @@ def plan_blocks(
 
     def plan(block: Prepared) -> BlockPlan:
         progress(block.settings.block)
-        return plan_block(block, beside)
+        return plan_block(block, side_inputs)
 
     return tuple(run_parts(plan, prepared))
 
 
 def prepare_blocks(
     vineyard: Vineyard,
-    beside: Beside,
+    side_inputs: SideInputs,
     *,
     options: PlanOptions,
     block_options: Mapping[str, PlanOptions] | None = None,
@@ -203,28 +203,36 @@ def prepare_blocks(
         With the problems of all blocks.
     """
     file, samples_file = [source.name for source in (*vineyard.sources[:1], *vineyard.sources[-1:])] or ("", "")
-    found = Problems(rule_problems(vineyard.blocks, book))
+    problems = Problems(rule_problems(vineyard.blocks, book))
     weighed, own = set(vineyard.samples["block"]), block_options or {}
     prepared = [
-        _prepare(vineyard, name, beside, options=own.get(name, options), book=book, trainings=trainings or {}, found=found)
+        _prepare(
+            vineyard,
+            name,
+            side_inputs,
+            options=own.get(name, options),
+            book=book,
+            trainings=trainings or {},
+            problems=problems,
+        )
         for name in vineyard.blocks["block"]
         if name in weighed
     ]
     files = dict.fromkeys(("blocks", "rows", "vines", "bud_checks"), file) | {"samples": samples_file}
-    Problems(replace(problem, file=problem.file or files.get(problem.layer, "")) for problem in found).stop()
+    Problems(replace(problem, file=problem.file or files.get(problem.layer, "")) for problem in problems).stop()
     return [block for block in prepared if block is not None]
 
 
 def rule_problems(blocks: pd.DataFrame, book: RuleBook, *, file: str = "") -> list[Problem]:
     """Return what is wrong with the rules that blocks name; `blocks` has block, rule and variety."""
-    found = Problems()
+    problems = Problems()
     for entry in blocks.to_dict("records"):
-        found.gather(_rule, book, entry, file=file)
-    return found
+        problems.gather(_rule, book, entry, file=file)
+    return problems
 
 
 def _rule(book: RuleBook, entry: Mapping[str, Any], *, season: int | None = None, file: str = "") -> Rule:
-    """The rule a block names; what is wrong with it is told with the block's name."""
+    """The rule a block names; what is wrong with it is reported with the block's name."""
     try:
         return book.resolve(entry["rule"], entry["variety"], planted=_whole(entry.get("planted")), season=season)
     except DataError as error:
@@ -232,7 +240,7 @@ def _rule(book: RuleBook, entry: Mapping[str, Any], *, season: int | None = None
         raise DataError(replace(problem, file=file, layer="blocks", row=place) for problem in error.problems) from None
 
 
-def plan_block(block: Prepared, beside: Beside) -> BlockPlan:
+def plan_block(block: Prepared, side_inputs: SideInputs) -> BlockPlan:
     """Plan one block that was checked and laid out."""
     settings, options, trellis, injury = block.settings, block.options, block.trellis, block.injury
     name = settings.block
@@ -251,54 +259,54 @@ def plan_block(block: Prepared, beside: Beside) -> BlockPlan:
     ours = draw_zones(trellis, surface.draws, need, pattern=surface.pattern, options=chosen)
     zoning = ours if labels is None else judge_zones(trellis, surface.draws, need, labels, ours, options=chosen)
     following = next_vines(surface, trellis, need)
-    found = Found(settings, block.polygon, trellis, block.samples, surface, zoning, need, injury)
-    zones, sampled = zone_table(found), sample_table(found)
-    advice = advise_zones(found, zones, sampled, options=options, crops=beside.crops, harvest=beside.harvest)
+    findings = Findings(settings, block.polygon, trellis, block.samples, surface, zoning, need, injury)
+    zones, sampled = zone_table(findings), sample_table(findings)
+    advice = advise_zones(findings, zones, sampled, options=options, crops=side_inputs.crops, harvest=side_inputs.harvest)
     zones["diagnosis"] = [entry.diagnosis_key for entry in advice]
     zones["recipe"] = [entry.recipe.text.replace("×", "x") if entry.recipe else "" for entry in advice]
-    remarks = (*block.remarks, *block.heard.remarks(name), *harvest_remarks(beside.harvest, name, found.zones))
-    crop = block_crop(zones, settings, options=options, crops=beside.crops)
+    remarks = (*block.remarks, *block.heard.remarks(name), *harvest_remarks(side_inputs.harvest, name, findings.zones))
+    crop = block_crop(zones, settings, options=options, crops=side_inputs.crops)
     return BlockPlan(
         name=name,
         settings=settings,
         polygon=block.polygon,
         crs=block.crs,
         verdict=zoning.verdict,
-        verdict_reasons=verdict_reasons(found, given=labels is not None),
-        buds_per_vine=None if found.stopped else found.tell(int(zoning.one_number)),
+        verdict_reasons=verdict_reasons(findings, given=labels is not None),
+        buds_per_vine=None if findings.without_number else findings.countable(int(zoning.one_number)),
         vine_size_kg=surface.block_mean_kg,
         vine_size_se_kg=surface.block_mean_se_kg,
         loo_rmse_kg=surface.loo_rmse_kg,
         mean_rmse_kg=surface.mean_rmse_kg,
         rows=named(name, trellis.rows.assign(panels=np.bincount(trellis.panels["row_order"], minlength=len(trellis.rows)))),
         zones=zones,
-        panels=panel_table(found),
-        vines=vine_table(found),
+        panels=panel_table(findings),
+        vines=vine_table(findings),
         samples=sampled,
         replant_areas=named(
             name,
             find_replant_areas(trellis, block.samples, weak_kg=RENEW_BELOW_KG, panel_size_kg=surface.panels["vine_size_kg"]),
         ),
-        flags=flag_table(found),
-        alternative=alternative_table(found),
-        runs=run_table(found),
+        flags=flag_table(findings),
+        alternative=alternative_table(findings),
+        runs=run_table(findings),
         next_vines=named(name, following.vines),
         advice=advice,
         surface_grid=surface.grid,
         merit=surface.merit | zoning.merit,
         model=surface.model,
         diagnostics=surface.diagnostics | _zone_diagnostics(zoning) | {"weigh_more": list(following.weigh_more)},
-        remarks=(*remarks, *plan_remarks(found, advice, step=options.zones.bud_step or 1)),
+        remarks=(*remarks, *plan_remarks(findings, advice, step=options.zones.bud_step or 1)),
         rule=block.rule,
         injury=injury,
         crop=crop,
-        notes=(*block_notes(found, zones, crop, options=options), *left_notes(beside.left, name)),
+        notes=(*block_notes(findings, zones, crop, options=options), *left_notes(side_inputs.left, name)),
         options=options,
     )
 
 
 def zone_options(settings: BlockSettings, options: PlanOptions) -> ZoneOptions:
-    """The choices of a block's drawing: told the counts its wood is left with all alike, unless a step is asked for."""
+    """The choices of a block's drawing: the counts its wood is left with all alike, unless a step is asked for."""
     counts = countable_counts(settings.system, settings.vine_spacing_m, **wood_of(settings, options))
     return replace(options.zones, counts=counts, minutes_per_vine=options.minutes_per_vine)
 
@@ -318,33 +326,35 @@ def bud_need_within(settings: BlockSettings, rule: Rule, injury: Injury, options
 def _prepare(
     vineyard: Vineyard,
     name: str,
-    beside: Beside,
+    side_inputs: SideInputs,
     *,
     options: PlanOptions,
     book: RuleBook,
     trainings: Mapping[str, Training],
-    found: Problems,
+    problems: Problems,
 ) -> Prepared | None:
-    """One block laid out, with what is given beside it; None where something does not fit, and `found` says what."""
+    """One block laid out, with what is given beside it; None where something does not fit, and `problems` says what."""
     whole, vineyard = vineyard, vineyard.of(name)
     entry = vineyard.blocks[vineyard.blocks["block"] == name].iloc[0]
     weighed = vineyard.samples[vineyard.samples["block"] == name]
     season = _whole(weighed["season"].max())
-    rule = found.gather(_rule, book, entry, season=season)
-    trellis = found.gather(build_trellis, vineyard, name)
+    rule = problems.gather(_rule, book, entry, season=season)
+    trellis = problems.gather(build_trellis, vineyard, name)
     if trellis is None:
         return None
-    polygon, layers = _multi(entry.geometry), list(beside.covariates)
-    given = found.gather(find_given, beside.given_zones, trellis, polygon, name)
-    here = None if beside.scores is None else beside.scores[beside.scores["block"] == name]
+    polygon, layers = _multi(entry.geometry), list(side_inputs.covariates)
+    given = problems.gather(find_given, side_inputs.given_zones, trellis, polygon, name)
+    here = None if side_inputs.scores is None else side_inputs.scores[side_inputs.scores["block"] == name]
     if here is not None and len(here):
-        layers += [layer] if (layer := found.gather(score_covariate, trellis, here, file="scores")) is not None else []
-    samples = found.gather(place_samples, weighed, trellis)
-    checked = None if samples is None else found.gather(check_evidence, trellis, samples, block=name, covariates=layers)
+        layers += [layer] if (layer := problems.gather(score_covariate, trellis, here, file="scores")) is not None else []
+    samples = problems.gather(place_samples, weighed, trellis)
+    checked = (
+        None if samples is None else problems.gather(check_observations, trellis, samples, block=name, covariates=layers)
+    )
     if rule is None or samples is None or checked is None or given is None:
         return None
     settings = _settings(entry, rule, trellis, trainings)
-    measured, measured_told = measured_wood(samples.loc[samples["used"], "internode_mm"], settings.system)
+    measured, measured_said = measured_wood(samples.loc[samples["used"], "internode_mm"], settings.system)
     settings = replace(settings, wood={**measured, **options.wood, **settings.wood})
     checks = vineyard.bud_checks
     injury = assess_injury(
@@ -354,7 +364,7 @@ def _prepare(
         variety=settings.variety,
         seed=options.seed,
     )
-    need = found.gather(bud_need_within, settings, rule, injury, options)
+    need = problems.gather(bud_need_within, settings, rule, injury, options)
     if need is None:
         return None
     labels, given_remarks = given
@@ -362,7 +372,7 @@ def _prepare(
     remarks = (
         *(*read, *variety_remarks(book, settings), *left_out_remarks(samples, trellis, block=name)),
         *given_remarks,
-        *(Remark("assumed", message, name) for message in measured_told if settings.wood == {**settings.wood, **measured}),
+        *(Remark("assumed", message, name) for message in measured_said if settings.wood == {**settings.wood, **measured}),
     )
     return Prepared(settings, options, polygon, vineyard.crs, rule, trellis, samples, injury, need, checked, labels, remarks)
 
@@ -388,10 +398,10 @@ def _settings(entry: pd.Series, rule: Rule, trellis: Trellis, trainings: Mapping
 
 def _wood(entry: pd.Series) -> dict[str, float]:
     """The block's own lengths and numbers of wood as keywords of `rules.fit_recipe`."""
-    told = {name: float(entry[name]) for name in WOOD_COLUMNS if name in entry and not pd.isna(entry[name])}
-    counts = {name: int(value) for name, value in told.items() if not name.endswith(("_m", "_mm"))}
-    lengths = {name.removesuffix("m"): value / 1000 for name, value in told.items() if name.endswith("_mm")}
-    return counts | lengths | {name: value for name, value in told.items() if name.endswith("_m")}
+    own = {name: float(entry[name]) for name in WOOD_COLUMNS if name in entry and not pd.isna(entry[name])}
+    counts = {name: int(value) for name, value in own.items() if not name.endswith(("_m", "_mm"))}
+    lengths = {name.removesuffix("m"): value / 1000 for name, value in own.items() if name.endswith("_mm")}
+    return counts | lengths | {name: value for name, value in own.items() if name.endswith("_m")}
 
 
 def _zone_diagnostics(zoning: Zoning) -> dict[str, Any]:

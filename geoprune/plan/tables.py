@@ -21,8 +21,8 @@ from geoprune.rules import (
     BudNeed,
     Injury,
     Shares,
+    count_of_whole_pieces,
     smooth_shares,
-    told_count,
     zone_bull_canes,
     zone_injury,
     zone_no_number,
@@ -46,7 +46,7 @@ CLASSES = {
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class Findings:
     """What the steps found of one block. `samples` are placed; `need` turns vine size into buds."""
 
     settings: BlockSettings
@@ -96,19 +96,19 @@ class Found:
         return np.bincount(panel[pruned], minlength=len(self.trellis.panels))
 
     @cached_property
-    def told(self) -> NDArray[Any]:
-        """Buds per vine told for each zone: whole numbers, or NaN where none holds (`no_number`)."""
+    def buds_per_vine(self) -> NDArray[Any]:
+        """Buds per vine prescribed for each zone: whole numbers, or NaN where none holds (`no_number`)."""
         withheld = np.array([why != "" for why in self.no_number])
-        buds = np.array([self.tell(int(count)) for count in self.zoning.buds])
+        buds = np.array([self.countable(int(count)) for count in self.zoning.buds])
         return np.where(withheld, np.nan, buds) if withheld.any() else buds
 
     @cached_property
     def no_number(self) -> tuple[str, ...]:
         """Why each zone has no number: "injury", "young" or "renew"; "" where one holds."""
-        stopped = self.injured["injury_factor"].isna().to_numpy() | self.injury.stop
+        beyond = self.injured["injury_factor"].isna().to_numpy() | self.injury.stop
         said = [zone_no_number(line, self.need) for line in self.zone_lines]
         whys = ["" if message is None else NO_NUMBER[message.key] for message in said]
-        return tuple("injury" if stop else why for stop, why in zip(stopped, whys, strict=True))
+        return tuple("injury" if stop else why for stop, why in zip(beyond, whys, strict=True))
 
     @cached_property
     def zone_lines(self) -> list[dict[str, float]]:
@@ -117,17 +117,17 @@ class Found:
         shares = zip(size, renew_shares(self), strict=True)
         return [{"vine_size_kg": float(kg), "renew_share": float(share)} for kg, share in shares]
 
-    def tell(self, buds: int) -> int:
-        """The count told for one asked for: that of whole pieces of wood (see `rules.told_count`)."""
-        return told_count(buds, self.settings.system, self.settings.vine_spacing_m, **self.settings.wood)
+    def countable(self, buds: int) -> int:
+        """The count prescribed for one asked for: that of whole pieces of wood (see `rules.count_of_whole_pieces`)."""
+        return count_of_whole_pieces(buds, self.settings.system, self.settings.vine_spacing_m, **self.settings.wood)
 
     @property
-    def stopped(self) -> bool:
+    def without_number(self) -> bool:
         """Whether no zone of the block has a number."""
         return all(self.no_number)
 
     @property
-    def halted(self) -> bool:
+    def past_limit(self) -> bool:
         """Whether injury allows no zone of the block a number."""
         return all(why == "injury" for why in self.no_number)
 
@@ -145,113 +145,113 @@ def named(block: str, table: pd.DataFrame) -> pd.DataFrame:
     return plain
 
 
-def zone_table(found: Found) -> gpd.GeoDataFrame:
+def zone_table(findings: Findings) -> gpd.GeoDataFrame:
     """One line per zone: extent, vine size, buds and what they come from, injury and bull canes."""
-    trellis, labels = found.trellis, found.zoning.panel_zone
-    size, error = found.surface.zone_means(labels, found.zones)
+    trellis, labels = findings.trellis, findings.zoning.panel_zone
+    size, error = findings.surface.zone_means(labels, findings.zones)
     counted = trellis.panels["counted"].to_numpy()
-    numbers = np.arange(1, found.zones + 1)
+    numbers = np.arange(1, findings.zones + 1)
     vines = np.array([counted[labels == zone].sum() for zone in numbers])
-    shapes = zone_shapes(trellis, found.polygon, labels).reset_index(drop=True)
-    canopies = found.settings.system.canopies
+    shapes = zone_shapes(trellis, findings.polygon, labels).reset_index(drop=True)
+    canopies = findings.settings.system.canopies
     lines = {
         "zone": numbers,
-        "class": CLASSES[found.zones],
+        "class": CLASSES[findings.zones],
         "vines": vines,
         "panels": [int((labels == zone).sum()) for zone in numbers],
         "area_ha": geodesic_area_ha(shapes),
         "vine_size_kg": size,
         "vine_size_se_kg": error,
         "vine_size_kg_m": size / trellis.vine_spacing_m,
-        "renew_share": renew_shares(found),
-        "buds_by_rule": np.where(np.isnan(found.told), np.nan, found.need.rule.buds(size)),
-        "buds_per_vine": found.told,
-        "no_number": list(found.no_number),
-        "buds_total": np.array([found.numbered[labels == zone].sum() for zone in numbers]) * found.told,
-        **_injury_columns(found, size),
-        **_bull_columns(zone_bull_canes_of(found)),
-        "buds_per_m_row": found.told / trellis.vine_spacing_m,
-        "buds_per_m_canopy": found.told / trellis.vine_spacing_m / canopies,
+        "renew_share": renew_shares(findings),
+        "buds_by_rule": np.where(np.isnan(findings.buds_per_vine), np.nan, findings.need.rule.buds(size)),
+        "buds_per_vine": findings.buds_per_vine,
+        "no_number": list(findings.no_number),
+        "buds_total": np.array([findings.numbered[labels == zone].sum() for zone in numbers]) * findings.buds_per_vine,
+        **_injury_columns(findings, size),
+        **_bull_columns(zone_bull_canes_of(findings)),
+        "buds_per_m_row": findings.buds_per_vine / trellis.vine_spacing_m,
+        "buds_per_m_canopy": findings.buds_per_vine / trellis.vine_spacing_m / canopies,
     }
-    if found.zoning.names:
-        lines["given_as"] = list(found.zoning.names)
-    return named(found.block, gpd.GeoDataFrame(lines, geometry=shapes))
+    if findings.zoning.names:
+        lines["given_as"] = list(findings.zoning.names)
+    return named(findings.block, gpd.GeoDataFrame(lines, geometry=shapes))
 
 
-def renew_shares(found: Found) -> Floats:
+def renew_shares(findings: Findings) -> Floats:
     """Share of each zone's counted vines expected below the size at which a vine is renewed."""
-    weight, labels = found.trellis.panels["counted"].to_numpy(float), found.zoning.panel_zone - 1
-    counted = np.bincount(labels, weights=weight, minlength=found.zones)
-    return np.bincount(labels, weights=weight * found.renew_share, minlength=found.zones) / np.maximum(counted, 1.0)
+    weight, labels = findings.trellis.panels["counted"].to_numpy(float), findings.zoning.panel_zone - 1
+    counted = np.bincount(labels, weights=weight, minlength=findings.zones)
+    return np.bincount(labels, weights=weight * findings.renew_share, minlength=findings.zones) / np.maximum(counted, 1.0)
 
 
-def zone_bull_canes_of(found: Found) -> Shares:
+def zone_bull_canes_of(findings: Findings) -> Shares:
     """Share of bull canes per zone; NaN where canes were not counted."""
-    used = found.samples["used"].to_numpy(bool)
-    return zone_bull_canes(found.samples[used], found.sample_zone[used], found.zones)
+    used = findings.samples["used"].to_numpy(bool)
+    return zone_bull_canes(findings.samples[used], findings.sample_zone[used], findings.zones)
 
 
-def panel_table(found: Found) -> gpd.GeoDataFrame:
+def panel_table(findings: Findings) -> gpd.GeoDataFrame:
     """One line per panel: from vine to vine, zone, buds, vine size, shares of bull canes and dead buds."""
-    labels = found.zoning.panel_zone
-    panels = found.trellis.panels.drop(columns="vines").rename(columns={"counted": "vines"})
-    panels = panels.assign(zone=labels, buds_per_vine=found.told[labels - 1], length_m=panels.length)
-    panels["buds_total"] = found.numbered * panels["buds_per_vine"]
-    panels = panels.assign(**{name: found.surface.panels[name].to_numpy() for name in found.surface.panels})
-    injury = np.full(len(panels), found.injury.share) if found.injury.panels is None else found.injury.panels.share
-    told = {"injury_share": injury, "bull_cane_share": _panel_bull_canes(found), "renew_share": found.renew_share}
-    return named(found.block, panels.assign(**told))
+    labels = findings.zoning.panel_zone
+    panels = findings.trellis.panels.drop(columns="vines").rename(columns={"counted": "vines"})
+    panels = panels.assign(zone=labels, buds_per_vine=findings.buds_per_vine[labels - 1], length_m=panels.length)
+    panels["buds_total"] = findings.numbered * panels["buds_per_vine"]
+    panels = panels.assign(**{name: findings.surface.panels[name].to_numpy() for name in findings.surface.panels})
+    injury = np.full(len(panels), findings.injury.share) if findings.injury.panels is None else findings.injury.panels.share
+    shares = {"injury_share": injury, "bull_cane_share": _panel_bull_canes(findings), "renew_share": findings.renew_share}
+    return named(findings.block, panels.assign(**shares))
 
 
-def vine_table(found: Found) -> gpd.GeoDataFrame:
+def vine_table(findings: Findings) -> gpd.GeoDataFrame:
     """One line per planting position: what is done with it; 0 buds on vines that are not pruned to a count."""
-    vines = found.trellis.vines
-    zone = found.zoning.panel_zone[vines["panel_id"].to_numpy()]
-    sizes = {name: found.surface.vines[name].to_numpy() for name in ("vine_size_kg", "vine_size_se_kg")}
-    buds = buds_for(found.treatment, found.told[zone - 1])
+    vines = findings.trellis.vines
+    zone = findings.zoning.panel_zone[vines["panel_id"].to_numpy()]
+    sizes = {name: findings.surface.vines[name].to_numpy() for name in ("vine_size_kg", "vine_size_se_kg")}
+    buds = buds_for(findings.treatment, findings.buds_per_vine[zone - 1])
     kept = vines[["row", "vine", "status", "panel", "geometry"]]
-    return named(found.block, kept.assign(treatment=found.treatment, zone=zone, **sizes, buds_per_vine=buds))
+    return named(findings.block, kept.assign(treatment=findings.treatment, zone=zone, **sizes, buds_per_vine=buds))
 
 
-def sample_table(found: Found) -> gpd.GeoDataFrame:
+def sample_table(findings: Findings) -> gpd.GeoDataFrame:
     """The samples as given, where they were placed, and what the others say of each."""
-    others = {name: found.surface.samples[name].to_numpy() for name in found.surface.samples}
-    given = found.samples.drop(columns=["vine_id", "source_place", "row_named", "too_far"])
-    return named(found.block, given.assign(**others))
+    others = {name: findings.surface.samples[name].to_numpy() for name in findings.surface.samples}
+    given = findings.samples.drop(columns=["vine_id", "source_place", "row_named", "too_far"])
+    return named(findings.block, given.assign(**others))
 
 
-def run_table(found: Found) -> pd.DataFrame:
+def run_table(findings: Findings) -> pd.DataFrame:
     """The crew's row list; without tape where no zone has a number."""
-    runs = row_list(found.trellis, found.zoning.panel_zone, found.told)
-    return named(found.block, runs.assign(bands=0) if found.stopped else runs)
+    runs = row_list(findings.trellis, findings.zoning.panel_zone, findings.buds_per_vine)
+    return named(findings.block, runs.assign(bands=0) if findings.without_number else runs)
 
 
-def flag_table(found: Found) -> gpd.GeoDataFrame:
+def flag_table(findings: Findings) -> gpd.GeoDataFrame:
     """The posts that get tape, with what stands on either side of each; none where no zone has a number."""
-    posts = sign_posts(found.trellis, found.zoning.panel_zone, found.told)
-    return named(found.block, posts.iloc[: 0 if found.stopped else None])
+    posts = sign_posts(findings.trellis, findings.zoning.panel_zone, findings.buds_per_vine)
+    return named(findings.block, posts.iloc[: 0 if findings.without_number else None])
 
 
-def alternative_table(found: Found) -> gpd.GeoDataFrame | None:
+def alternative_table(findings: Findings) -> gpd.GeoDataFrame | None:
     """The best zones of a block with one number, for who wants zones anyway; None where none are or no number holds."""
-    other = found.zoning.alternative
-    if other is None or found.stopped:
+    other = findings.zoning.alternative
+    if other is None or findings.without_number:
         return None
-    shapes = zone_shapes(found.trellis, found.polygon, other.panel_zone).reset_index(drop=True)
-    buds = [found.tell(int(count)) for count in other.buds]
+    shapes = zone_shapes(findings.trellis, findings.polygon, other.panel_zone).reset_index(drop=True)
+    buds = [findings.countable(int(count)) for count in other.buds]
     table = gpd.GeoDataFrame({"zone": np.arange(1, len(buds) + 1), "buds_per_vine": buds}, geometry=shapes)
-    return gpd.GeoDataFrame(named(found.block, table))
+    return gpd.GeoDataFrame(named(findings.block, table))
 
 
-def _injury_columns(found: Found, size: Floats) -> dict[str, Floats]:
+def _injury_columns(findings: Findings, size: Floats) -> dict[str, Floats]:
     """Injury per zone, and what the rule asks for at both ends of its interval for zones of a size (kg); past the stop
     limit, at the limit."""
-    injured, method = found.injured, found.injury.method
+    injured, method = findings.injured, findings.injury.method
     columns = {name: injured[name].to_numpy(float) for name in injured}
     for end in ("low", "high"):
         factors = method.factor(np.minimum(columns[f"injury_{end}"], method.stop_above))
-        asked = [float(zone_need(found.need, factor)(kg)) for factor, kg in zip(factors, size, strict=True)]
-        columns[f"buds_{end}"] = np.where(np.isnan(found.told) | np.isnan(factors), np.nan, asked)
+        asked = [float(zone_need(findings.need, factor)(kg)) for factor, kg in zip(factors, size, strict=True)]
+        columns[f"buds_{end}"] = np.where(np.isnan(findings.buds_per_vine) | np.isnan(factors), np.nan, asked)
     return columns
 
 
@@ -259,9 +259,9 @@ def _bull_columns(shares: Shares) -> dict[str, Floats]:
     return {"bull_cane_share": shares.share, "bull_cane_low": shares.low, "bull_cane_high": shares.high}
 
 
-def _panel_bull_canes(found: Found) -> Floats:
+def _panel_bull_canes(findings: Findings) -> Floats:
     """Share of bull canes per panel, smoothed over the block; NaN where canes were counted on too few vines."""
-    samples, middles = found.samples, middle_points(found.trellis.panels)
+    samples, middles = findings.samples, middle_points(findings.trellis.panels)
     counted = samples[samples["used"] & samples["bull_canes"].notna() & (samples["canes"].fillna(0) > 0)]
     if len(counted) < FEWEST_VINES:
         return np.full(len(middles), np.nan)

@@ -1,4 +1,4 @@
-"""The only door in: vector files and tables. Units, names and CRS are settled here; all problems are told at once."""
+"""The only door in: vector files and tables. Units, names and CRS are settled here; all problems are reported at once."""
 
 from geoprune.reading.columns import clean_name
 from geoprune.reading.counts import read_counts, read_ticks

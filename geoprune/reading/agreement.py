@@ -140,10 +140,10 @@ def _remark_counts(block: pd.Series, lines: RowLines, faults: Faults) -> None:
     counted = block.get("rows_counted", np.nan)
     if counted == counted and int(counted) != len(rows):
         faults.remark("warning", "rows_counted_differ", block=name, counted=int(counted), rows=len(rows))
-    told, first = block.get("vines_in_first_row", np.nan), int(rows["vines"].iloc[0])
-    if told == told and abs(int(told) - first) > max(1.0, COUNT_TOLERANCE * told):
+    stated, first = block.get("vines_in_first_row", np.nan), int(rows["vines"].iloc[0])
+    if stated == stated and abs(int(stated) - first) > max(1.0, COUNT_TOLERANCE * stated):
         faults.remark(
-            "warning", "first_row_differs", block=name, counted=int(told), vines=first, row=str(rows["row"].iloc[0])
+            "warning", "first_row_differs", block=name, counted=int(stated), vines=first, row=str(rows["row"].iloc[0])
         )
 
 
@@ -190,14 +190,14 @@ def _cross_inside(one: NDArray[np.object_], other: NDArray[np.object_], margin_m
 
 
 def _check_spacing(lines: RowLines, spacing_m: float, name: str, faults: Faults) -> None:
-    """Compare the rows as drawn with the row spacing told: a wrong unit shows here."""
+    """Compare the rows as drawn with the row spacing given: a wrong unit shows here."""
     drawn = np.asarray(lines.rows.geometry.values)
     if len(drawn) < 3:
         return
     middle = shapely.line_interpolate_point(drawn, 0.5, normalized=True)
     measured = float(np.median(shapely.distance(middle[1:], drawn[:-1])))
     if abs(measured / spacing_m - 1) > SPACING_TOLERANCE:
-        faults.remark("warning", "row_spacing_differs", block=name, drawn_spacing_m=measured, told_spacing_m=spacing_m)
+        faults.remark("warning", "row_spacing_differs", block=name, drawn_spacing_m=measured, stated_spacing_m=spacing_m)
 
 
 def _remark_short(lines: RowLines, vineyard: Vineyard, name: str, faults: Faults) -> None:
@@ -261,9 +261,9 @@ def _check_enough(
         elif count < FEWEST_SAMPLES:
             here = (samples["block"] == name).to_numpy()
             why = {"on vines that do not bear": idle, "too far from a row": far, "named wrongly": wrong & ~idle & ~far}
-            told = ", ".join(f"{int(kind[here].sum())} {word}" for word, kind in why.items() if kind[here].any())
+            reasons = ", ".join(f"{int(kind[here].sum())} {word}" for word, kind in why.items() if kind[here].any())
             what = f"{count} usable sample{'' if count == 1 else 's'} in block '{name}'"
-            what += f" of {whole} given ({told})" if count < whole else ""
+            what += f" of {whole} given ({reasons})" if count < whole else ""
             faults.add(what, f"Weigh at least {FEWEST_SAMPLES} vines in every block that is to be planned")
 
 
@@ -300,9 +300,9 @@ def _remark_bud_checks_far(vineyard: Vineyard, faults: Faults) -> None:
             faults.remark("warning", "bud_checks_far", block=str(name), **fields)
 
 
-def _remark_another_place(told: gpd.GeoDataFrame, laid: dict[str, RowLines], key: str, faults: Faults) -> None:
+def _remark_another_place(placed: gpd.GeoDataFrame, laid: dict[str, RowLines], key: str, faults: Faults) -> None:
     """Say which lines name a vine by row and number and give a place far from it: row and number are believed."""
-    for name, here in told[told.geometry.notna()].groupby("block"):
+    for name, here in placed[placed.geometry.notna()].groupby("block"):
         if name not in laid:
             continue
         places = vine_places(laid[name], here["row"], here["vine"])

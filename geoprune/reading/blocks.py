@@ -24,7 +24,7 @@ from geoprune.rules.rule import fold
 from geoprune.units import SUFFIXES
 
 #: A bearing lies along a side this near to it, no shorter than this share of the longest, corners this small left out
-#: (design choices); and how far ahead the north of a grid is told from true north.
+#: (design choices); and how far ahead the north of a grid is measured against true north.
 ALONG_DEG, LEAST_SIDE, STRAIGHT_M, AHEAD_M = 0.1, 0.4, 0.5, 50.0
 AREA_HA = (0.01, 500.0)
 #: A block lies in no more parts than this (design choice: terraces have dozens).
@@ -54,8 +54,8 @@ def check_blocks(
         columns.faults.add("there is no block", "Draw at least one polygon")
     names = _unique_names(columns)
     training = _training(columns, names, trainings)
-    told = columns.text("training_as_given") if columns.has("training_as_given") else columns.text("training")
-    special: dict[str, pd.Series] = {"block": names, "training": training, "training_as_given": told, **_spacings(columns)}
+    given = columns.text("training_as_given") if columns.has("training_as_given") else columns.text("training")
+    special: dict[str, pd.Series] = {"block": names, "training": training, "training_as_given": given, **_spacings(columns)}
     sides = {entry.name: _one_of(columns, entry) for entry in columns_of("blocks") if entry.one_of}
     plain = {entry.si_name: entry for entry in columns_of("blocks") if entry.name != "row_by_vine"}
     read = {name: columns.read(entry) for name, entry in plain.items() if name not in special | sides}
@@ -93,10 +93,10 @@ def _spacings(columns: Columns) -> dict[str, pd.Series]:
 
 def _one_of(columns: Columns, entry: Column) -> pd.Series:
     """Texts of a column that takes a few words only, written as these; "" where empty."""
-    told = columns.text(entry.name)
-    found = matched(told, entry.one_of)
-    wrong = np.flatnonzero(((found == "") & (told != "")).to_numpy())
-    said = [(columns.raw.place(i), f"unknown {entry.name} '{told.iloc[i]}'") for i in wrong]
+    given = columns.text(entry.name)
+    found = matched(given, entry.one_of)
+    wrong = np.flatnonzero(((found == "") & (given != "")).to_numpy())
+    said = [(columns.raw.place(i), f"unknown {entry.name} '{given.iloc[i]}'") for i in wrong]
     columns.faults.add_each(said, f"Use one of {', '.join(entry.one_of)}")
     return found
 
@@ -113,23 +113,23 @@ def _unique_names(columns: Columns) -> pd.Series:
 
 def _training(columns: Columns, names: pd.Series, known: Mapping[str, Training] | None) -> pd.Series:
     """Training in geoprune's words; other names of the trade are taken and said."""
-    told = columns.required_text("training")
-    words = zip(told, names, strict=True)
+    given = columns.required_text("training")
+    words = zip(given, names, strict=True)
     found = [_training_of(columns, i, word, block, known) for i, (word, block) in enumerate(words)]
-    return pd.Series(found, told.index, dtype=object)
+    return pd.Series(found, given.index, dtype=object)
 
 
-def _training_of(columns: Columns, position: int, told: str, block: str, known: Mapping[str, Training] | None) -> str:
-    if not told:
+def _training_of(columns: Columns, position: int, given: str, block: str, known: Mapping[str, Training] | None) -> str:
+    if not given:
         return ""
     try:
-        training = find_training(told, known)
+        training = find_training(given, known)
     except DataError as error:
         for problem in error.problems:
             columns.faults.add(f"{problem.what} of block '{block}'", problem.mend, row=columns.raw.place(position))
         return ""
-    if fold(told) != fold(training.id):
-        columns.faults.remark("assumed", "training_also_called", block=block, told=told, training=training.name)
+    if fold(given) != fold(training.id):
+        columns.faults.remark("assumed", "training_also_called", block=block, given=given, training=training.name)
     return training.id
 
 
@@ -190,7 +190,7 @@ def _whole(outline: shapely.Geometry) -> shapely.Geometry:
 
 
 def _bearings_on_grid(blocks: gpd.GeoDataFrame, drawn: gpd.GeoSeries, faults: Faults) -> gpd.GeoDataFrame:
-    """Row bearings, told from true north, on the grid of the work CRS.
+    """Row bearings, given from true north, on the grid of the work CRS.
 
     Where a bearing does not lie along a straight side of the outline, but would if it was read off the grid of the map
     (`drawn`: the outlines in the CRS of people's layers), it was: said.
@@ -208,8 +208,8 @@ def _bearings_on_grid(blocks: gpd.GeoDataFrame, drawn: gpd.GeoSeries, faults: Fa
     to_grid = Transformer.from_crs(LONLAT, blocks.crs, always_xy=True)
     ends = np.stack([np.column_stack(to_grid.transform(*p.T)) for p in (start, np.column_stack([lon, lat]), on_map)])
     ahead = ends[1:] - ends[0]
-    told = np.rad2deg(np.arctan2(ahead[..., 0], ahead[..., 1])) % 360.0
-    for i, true, off_map in zip(there, *told, strict=True):
+    given = np.rad2deg(np.arctan2(ahead[..., 0], ahead[..., 1])) % 360.0
+    for i, true, off_map in zip(there, *given, strict=True):
         along_map = drawn.crs.is_projected and _along_a_side(drawn.iloc[i], bearing[i])
         bearing[i] = true
         if along_map and not _along_a_side(blocks.geometry.iloc[i], true):

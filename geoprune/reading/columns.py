@@ -18,7 +18,7 @@ from pyproj import CRS
 
 from geoprune.layers import Column
 from geoprune.layers.columns import short_names as names_cut_short
-from geoprune.reading.faults import TOLD_ONE_BY_ONE, Faults
+from geoprune.reading.faults import LISTED_ONE_BY_ONE, Faults
 from geoprune.text import few, one_line
 from geoprune.units import SUFFIXES
 
@@ -67,7 +67,7 @@ class RawTable:
 def name_text(value: Any) -> str:
     """A cell as text on one line, nothing hidden: 3, 3.0 and '3' are one name; dates as year-month-day; "" when empty.
 
-    Letters with marks are told in one way (Unicode normal form C), however they were typed.
+    Letters with marks are written in one way (Unicode normal form C), however they were typed.
     """
     if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return ""
@@ -85,10 +85,10 @@ def _text_on_one_line(value: str) -> str:
     return text[:-2] if re.fullmatch(r"[+-]?\d+\.0", text) else text
 
 
-def matched(told: pd.Series, names: Iterable[str]) -> pd.Series:
+def matched(given: pd.Series, names: Iterable[str]) -> pd.Series:
     """Names as they stand among `names`, whatever their case; "" where there is no such name."""
     folded = {name.casefold(): name for name in names}
-    return told.map(lambda name: folded.get(name.casefold(), ""))
+    return given.map(lambda name: folded.get(name.casefold(), ""))
 
 
 def clean_name(name: object) -> str:
@@ -121,7 +121,7 @@ class Columns:
     """Reads the columns of one raw table and notes what is wrong with them.
 
     Every method returns values aligned with the table; what could not be read is missing there, and a problem
-    has been noted, so that reading can go on and all problems are told together.
+    has been noted, so that reading can go on and all problems are reported together.
     """
 
     def __init__(self, raw: RawTable, faults: Faults) -> None:
@@ -160,33 +160,33 @@ class Columns:
 
         With a single block the column may be left out or empty.
         """
-        told = self.text("block")
+        given = self.text("block")
         if not len(names):
-            return told
+            return given
         if len(names) == 1:
-            told = told.where(told != "", names[0])
+            given = given.where(given != "", names[0])
         elif not self.require("block"):
-            return told
-        found = matched(told, names)
-        self._tell_unknown(told, found, names)
-        empty = np.flatnonzero((told == "").to_numpy())
+            return given
+        found = matched(given, names)
+        self._report_unknown(given, found, names)
+        empty = np.flatnonzero((given == "").to_numpy())
         self.faults.add_each(((self.raw.place(i), "block is empty") for i in empty), f"Use a block's name ({few(names)})")
         return found
 
-    def block_if_told(self, names: Sequence[str]) -> pd.Series:
+    def block_if_given(self, names: Sequence[str]) -> pd.Series:
         """As `block`, but an empty cell and a missing column are no problem."""
-        told = self.text("block")
-        found = matched(told, names)
-        self._tell_unknown(told, found, names)
+        given = self.text("block")
+        found = matched(given, names)
+        self._report_unknown(given, found, names)
         return found
 
-    def _tell_unknown(self, told: pd.Series, found: pd.Series, names: Sequence[str]) -> None:
+    def _report_unknown(self, given: pd.Series, found: pd.Series, names: Sequence[str]) -> None:
         said = []
-        unknown = np.flatnonzero(((found == "") & (told != "")).to_numpy())
-        for i in unknown[:TOLD_ONE_BY_ONE]:
-            near = get_close_matches(told.iloc[i].casefold(), [name.casefold() for name in names], n=1, cutoff=0.6)
+        unknown = np.flatnonzero(((found == "") & (given != "")).to_numpy())
+        for i in unknown[:LISTED_ONE_BY_ONE]:
+            near = get_close_matches(given.iloc[i].casefold(), [name.casefold() for name in names], n=1, cutoff=0.6)
             hint = f" (nearest: '{matched(pd.Series(near), names).iloc[0]}')" if near else ""
-            said.append((self.raw.place(i), f"unknown block '{told.iloc[i]}'{hint}"))
+            said.append((self.raw.place(i), f"unknown block '{given.iloc[i]}'{hint}"))
         self.faults.add_each(said, f"Use a name of the blocks layer ({few(names)})", count=len(unknown))
 
     def number(
@@ -220,19 +220,19 @@ class Columns:
             return pd.Series(np.nan, index=self.table.index)
         unclear = self._unclear(name)
         values, bad = _numbers(self.table[name].mask(unclear), self.raw.decimal_comma)
-        self._tell(name, unclear, "may have a decimal mark or one for thousands", "Write it without a mark for thousands")
-        self._tell(name, bad, "is not a number", f"Give {name} as a plain number")
+        self._report(name, unclear, "may have a decimal mark or one for thousands", "Write it without a mark for thousands")
+        self._report(name, bad, "is not a number", f"Give {name} as a plain number")
         if required:
-            self._tell(name, np.isnan(values) & ~bad & ~unclear, "is empty", f"Give {name} as a number")
+            self._report(name, np.isnan(values) & ~bad & ~unclear, "is empty", f"Give {name} as a number")
         if whole:
-            self._tell(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
-        with np.errstate(over="ignore"):  # what grows past all numbers is told as out of range
+            self._report(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
+        with np.errstate(over="ignore"):  # what grows past all numbers is reported as out of range
             values = values * factor
         if limits is not None:
             low, high = limits
             unit = f" {shown_unit}" if shown_unit else ""
             outside = (values < low) | (values > high)
-            self._tell(name, outside, f"is not possible ({low:g} to {high:g}{unit})", "Correct the number or its unit")
+            self._report(name, outside, f"is not possible ({low:g} to {high:g}{unit})", "Correct the number or its unit")
             values = np.where(outside, np.nan, values)
         return pd.Series(values, index=self.table.index)
 
@@ -292,7 +292,7 @@ class Columns:
         elif required == "every row":
             self.faults.add(f"column {stem} is missing", f"Add one of {names}")
 
-    def tell_twice(
+    def report_twice(
         self, table: pd.DataFrame, keys: Sequence[str], *, needed: Sequence[str], mend: str = "Keep one of the two"
     ) -> None:
         """Note lines of a checked table (aligned with this one) that say the same thing twice.
@@ -308,9 +308,9 @@ class Columns:
             said.append((self.raw.place(i), f"{shown} stands twice"))
         self.faults.add_each(said, mend)
 
-    def _tell(self, name: str, wrong: NDArray[np.bool_], what: str, mend: str) -> None:
+    def _report(self, name: str, wrong: NDArray[np.bool_], what: str, mend: str) -> None:
         column, places = self.table[name], np.flatnonzero(wrong)
-        said = [(self.raw.place(i), f"{name} {_shown(column.iloc[i])}{what}") for i in places[:TOLD_ONE_BY_ONE]]
+        said = [(self.raw.place(i), f"{name} {_shown(column.iloc[i])}{what}") for i in places[:LISTED_ONE_BY_ONE]]
         self.faults.add_each(said, mend, count=len(places))
 
 

@@ -39,7 +39,7 @@ def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
     Returns
     -------
     DataFrame, RangeIndex
-        block, row, vine, buds_left, worker, canes, note ("" and NaN where not told); `attrs["blank"]`: lines without a count
+        block, row, vine, buds_left, worker, canes, note ("" and NaN where not given); `attrs["blank"]`: lines with none
 
     Raises
     ------
@@ -49,12 +49,12 @@ def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
     faults = Faults()
     parts = [_counts_of(path, results, faults.at(path.name, "counts")) for path in paths]
     faults.problems.stop()
-    told = pd.concat([part for part in parts if part is not None], ignore_index=True)
-    counted = told[told["buds_left"].notna()].astype({"vine": "int64"}).reset_index(drop=True)
+    given = pd.concat([part for part in parts if part is not None], ignore_index=True)
+    counted = given[given["buds_left"].notna()].astype({"vine": "int64"}).reset_index(drop=True)
     if counted.empty:
         faults.at(paths[0].name, "counts").add("no vine was counted", "Fill in buds_left")
     faults.problems.stop()
-    counted.attrs["blank"] = len(told) - len(counted)
+    counted.attrs["blank"] = len(given) - len(counted)
     return counted
 
 
@@ -71,12 +71,12 @@ def read_ticks(paths: Sequence[Path], results: Results) -> pd.DataFrame:
     Returns
     -------
     DataFrame, RangeIndex
-        block, row, hours (0 where a line tells none), worker ("" where not told), done (bool)
+        block, row, hours (0 where a line gives none), worker ("" where not given), done (bool)
 
     Raises
     ------
     DataError
-        With every problem: columns missing, unknown block or row, hours that are missing, impossible or told twice over.
+        With every problem: columns missing, unknown block or row, hours that are missing, impossible or given twice over.
     """
     faults = Faults()
     parts = [_ticks_of(path, results, faults.at(path.name, "hours")) for path in paths]
@@ -90,7 +90,7 @@ def _counts_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | N
         return None
     for name in ("row", "vine", "buds_left"):
         columns.require(name)
-    told = pd.DataFrame(
+    given = pd.DataFrame(
         {
             **_rows(columns, results),
             "vine": columns.number("vine", column("scores", "vine").limits, whole=True, required="vine" in columns.table),
@@ -101,15 +101,15 @@ def _counts_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | N
         }
     )
     known = set(zip(results.vines["block"], results.vines["row"], results.vines["vine"], strict=True))
-    asked = zip(told["block"], told["row"], told["vine"], strict=True)
+    asked = zip(given["block"], given["row"], given["vine"], strict=True)
     lost = [
         at
         for at, (block, row, vine) in enumerate(asked)
         if block and row and vine == vine and (block, row, vine) not in known
     ]
-    said = [(columns.raw.place(at), f"row '{told['row'].iloc[at]}' has no vine {told['vine'].iloc[at]:g}") for at in lost]
+    said = [(columns.raw.place(at), f"row '{given['row'].iloc[at]}' has no vine {given['vine'].iloc[at]:g}") for at in lost]
     columns.faults.add_each(said, "Correct the number of the vine")
-    return told
+    return given
 
 
 def _ticks_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | None:
@@ -144,13 +144,13 @@ def _opened(path: Path, faults: Faults) -> Columns | None:
 def _rows(columns: Columns, results: Results) -> dict[str, pd.Series]:
     """Block and row of each line as the results call them; "" where unknown, and a problem is noted."""
     blocks = columns.block(results.blocks["block"].tolist())
-    told = columns.required_text("row") if "row" in columns.table else columns.text("row")
-    found = pd.Series("", index=told.index, dtype=object)
+    given = columns.required_text("row") if "row" in columns.table else columns.text("row")
+    found = pd.Series("", index=given.index, dtype=object)
     for block, here in blocks.groupby(blocks):
         names = results.runs.loc[results.runs["block"] == block, "row"].unique()
-        found[here.index] = matched(told[here.index], names)
-    lost = np.flatnonzero(((found == "") & (told != "") & (blocks != "")).to_numpy())
-    said = [(columns.raw.place(at), f"block '{blocks.iloc[at]}' has no row '{told.iloc[at]}'") for at in lost]
+        found[here.index] = matched(given[here.index], names)
+    lost = np.flatnonzero(((found == "") & (given != "") & (blocks != "")).to_numpy())
+    said = [(columns.raw.place(at), f"block '{blocks.iloc[at]}' has no row '{given.iloc[at]}'") for at in lost]
     columns.faults.add_each(said, "Write the row as it is painted on its end post")
     return {"block": blocks, "row": found}
 
@@ -160,10 +160,10 @@ def _hours(columns: Columns) -> pd.Series:
     if "hours" in columns.table:
         if timed:
             columns.faults.add("hours stand beside started and finished", "Keep either hours, or both times")
-        told = columns.number("hours", HOURS)
-        if told.isna().all() and not columns.faults.problems:
-            columns.faults.add("no line tells its hours", "Fill in hours")
-        return told.fillna(0.0)
+        given = columns.number("hours", HOURS)
+        if given.isna().all() and not columns.faults.problems:
+            columns.faults.add("no line gives its hours", "Fill in hours")
+        return given.fillna(0.0)
     if len(timed) < 2:
         columns.faults.add("there are no hours", "Add a column hours, or columns started and finished")
         return pd.Series(np.nan, index=columns.table.index)
@@ -177,10 +177,10 @@ def _hours(columns: Columns) -> pd.Series:
 
 
 def _times(columns: Columns, name: str) -> pd.Series:
-    told = columns.text(name)
-    found = told.map(_time)
+    given = columns.text(name)
+    found = given.map(_time)
     wrong = np.flatnonzero(found.isna().to_numpy())
-    said = [(columns.raw.place(at), f"{name} '{told.iloc[at][:40]}' is no day and hour") for at in wrong]
+    said = [(columns.raw.place(at), f"{name} '{given.iloc[at][:40]}' is no day and hour") for at in wrong]
     columns.faults.add_each(said, "Write it as 2027-01-14 08:30")
     return pd.to_datetime(found)
 
@@ -196,12 +196,12 @@ def _done(columns: Columns) -> NDArray[np.bool_]:
     """Whether each line says that the row is finished; every line does where there is no such column."""
     if "done" not in columns.table:
         return np.ones(len(columns.table), dtype=bool)
-    told = columns.table["done"].map(_word)
-    wrong = np.flatnonzero(~told.isin(YES | NO).to_numpy())
+    given = columns.table["done"].map(_word)
+    wrong = np.flatnonzero(~given.isin(YES | NO).to_numpy())
     columns.faults.add_each(
-        [(columns.raw.place(at), f"done '{told.iloc[at][:40]}' is not known") for at in wrong], "Write yes or no"
+        [(columns.raw.place(at), f"done '{given.iloc[at][:40]}' is not known") for at in wrong], "Write yes or no"
     )
-    return told.isin(YES).to_numpy(dtype=bool)
+    return given.isin(YES).to_numpy(dtype=bool)
 
 
 def _word(value: object) -> str:

@@ -17,7 +17,7 @@ from geoprune.text import few
 from geoprune.units import SUFFIXES
 
 NOTHING: Mapping[str, Any] = MappingProxyType({})
-#: The word that stands for "wherever nothing was told".
+#: The word that stands for "wherever nothing was given".
 OTHERWISE = "otherwise"
 
 
@@ -34,7 +34,7 @@ class Declared:
     blocks : mapping
         Block -> column of the layer of blocks -> value; it wins over the file. Other keys are passed over.
     decimal_mark : str
-        "," or "."; "" where it is told from each file.
+        "," or "."; "" where it is found from each file.
     sheet : str
         Sheet of a workbook; "" for the one named as the layer, else the first with anything in it.
     header_row : tuple of int
@@ -51,7 +51,7 @@ class Declared:
 
 
 def choices_of(tables: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the keywords of `read_vineyard` that the tables of a settings file tell: files, layers, columns, values, block.
+    """Return the keywords of `read_vineyard` that the tables of a settings file hold: files, layers, columns, values, block.
 
     Examples
     --------
@@ -59,9 +59,9 @@ def choices_of(tables: Mapping[str, Any]) -> dict[str, Any]:
     {'decimal_mark': ',', 'layers': {'blocks': 'parcelas'}}
     """
     files = tables.get("files", {})
-    told = {name: files[name] for name in ("decimal_mark", "sheet", "header_row", "crs") if name in files}
+    given = {name: files[name] for name in ("decimal_mark", "sheet", "header_row", "crs") if name in files}
     homes = {"layers": "layers", "columns": "columns", "values": "values", "block_values": "block"}
-    return told | {keyword: tables[table] for keyword, table in homes.items() if table in tables}
+    return given | {keyword: tables[table] for keyword, table in homes.items() if table in tables}
 
 
 def as_declared(raw: RawTable, declared: Declared, faults: Faults) -> RawTable:
@@ -101,19 +101,19 @@ def _in_our_words(table: pd.DataFrame, values: Mapping[str, Mapping[str, Any]]) 
     for name, words in values.items():
         folded = {str(word).strip().casefold(): ours for word, ours in words.items()}
         if name in table:
-            told = table[name].map(lambda value, folded=folded: folded.get(name_text(value).casefold(), value))
-            table = table.assign(**{name: told})
+            given = table[name].map(lambda value, folded=folded: folded.get(name_text(value).casefold(), value))
+            table = table.assign(**{name: given})
     return table
 
 
 def _filled(table: pd.DataFrame, values: Mapping[str, Mapping[str, Any]]) -> pd.DataFrame:
-    """The layer of blocks with what was declared for wherever nothing is told."""
+    """The layer of blocks with what was declared for wherever nothing is given."""
     for name, words in values.items():
         if OTHERWISE not in words:
             continue
-        told = table[name] if name in table else pd.Series("", table.index, dtype=object)
-        empty = told.map(name_text) == ""
-        table = table.assign(**{name: told.astype(object).where(~empty, words[OTHERWISE])})
+        given = table[name] if name in table else pd.Series("", table.index, dtype=object)
+        empty = given.map(name_text) == ""
+        table = table.assign(**{name: given.astype(object).where(~empty, words[OTHERWISE])})
     return table
 
 
@@ -122,12 +122,12 @@ def _per_block(table: pd.DataFrame, raw: RawTable, declared: Declared, faults: F
     if not declared.blocks or "block" not in table:
         return table
     names = table["block"].map(name_text).str.casefold()
-    for block, told in declared.blocks.items():
+    for block, given in declared.blocks.items():
         here = (names == block.strip().casefold()).to_numpy()
         if not here.any():
             known = few(table["block"].map(name_text))
             faults.add(f"there is no block '{block}', which the settings name", f"Use a block's name ({known})")
-        for key, value in told.items():
+        for key, value in given.items():
             entry = next((entry for entry in columns_of("blocks") if key in entry.names), None)
             if entry is not None:
                 table = _set(table, here, entry, key, value)
@@ -142,5 +142,5 @@ def _set(
     if name != key:
         factors = SUFFIXES[entry.kind]
         value = float(value) * factors[key.rsplit("_", 1)[1]] / factors[name.rsplit("_", 1)[1]]
-    told = table[name].astype(object) if name in table else pd.Series("", table.index, dtype=object)
-    return table.assign(**{name: told.where(~here, value)})
+    given = table[name].astype(object) if name in table else pd.Series("", table.index, dtype=object)
+    return table.assign(**{name: given.where(~here, value)})

@@ -12,7 +12,7 @@ from geoprune.sources import LARGEST_TABLE, read_bytes
 
 
 def read_earlier_blocks(path: Path, faults: Faults) -> dict[str, dict[str, Any]]:
-    """Read what an earlier `summary.json` tells of each block; nothing where it is none, and a problem is noted."""
+    """Read what an earlier `summary.json` says of each block; nothing where it is none, and a problem is noted."""
     try:
         summary = json.loads(read_bytes(path, most=LARGEST_TABLE).decode("utf-8"))
         if summary["program"] != "geoprune":

@@ -1,4 +1,4 @@
-"""What is found wrong, and what is assumed, while files are read: collected, then told at once."""
+"""What is found wrong, and what is assumed, while files are read: collected, then reported at once."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import Any
 
 from geoprune.errors import Message, Problem, Problems, Remark
 
-#: So many faults of one kind are told one by one; the rest are counted.
-TOLD_ONE_BY_ONE = 10
+#: So many faults of one kind are listed one by one; the rest are counted.
+LISTED_ONE_BY_ONE = 10
 
 
 class Faults:
@@ -43,8 +43,8 @@ class Faults:
         `count` says how many there are where not all are given: putting a million of them into words takes minutes.
         """
         pairs = list(found)
-        more = (len(pairs) if count is None else count) - TOLD_ONE_BY_ONE
-        for row, what in pairs[:TOLD_ONE_BY_ONE]:
+        more = (len(pairs) if count is None else count) - LISTED_ONE_BY_ONE
+        for row, what in pairs[:LISTED_ONE_BY_ONE]:
             self.add(what, mend, row=row)
         if more > 0:
             self.add(f"{more} more lines have the same fault", mend)

@@ -86,10 +86,10 @@ def _named(
             plain[name] = plain[name].map(lambda value: (one_line(value) or None) if isinstance(value, str) else value)
     if "block" in plain and len(vineyard.blocks):
         names = vineyard.blocks["block"].tolist()
-        told = plain["block"].map(name_text)
-        plain["block"] = matched(told, names).where(lambda found: found != "", told)
+        given = plain["block"].map(name_text)
+        plain["block"] = matched(given, names).where(lambda found: found != "", given)
         if len(plain) and not plain["block"].isin(names).any():
-            faults.add(f"no zone is of a known block (found: {few(sorted(set(told)))})", f"Name blocks as {few(names)}")
+            faults.add(f"no zone is of a known block (found: {few(sorted(set(given)))})", f"Name blocks as {few(names)}")
     if {"row", "panel"} <= set(plain):
         if "block" not in plain and len(vineyard.blocks) == 1:
             plain["block"] = vineyard.blocks["block"].iloc[0]

@@ -85,7 +85,9 @@ def _checked(
             **{entry.si_name: columns.read(entry) for entry in columns_of("harvest") if entry.name != "block"},
         }
     )
-    columns.tell_twice(clean, ["block", "zone", "season"], needed=["block"], mend="Keep one line per block, zone and season")
+    columns.report_twice(
+        clean, ["block", "zone", "season"], needed=["block"], mend="Keep one line per block, zone and season"
+    )
     _check_seasons(clean, columns, pruned or {})
     _check_hectares(clean, columns, area_ha or {})
     faults.problems.stop()
@@ -95,9 +97,9 @@ def _checked(
 
 def _check_seasons(clean: pd.DataFrame, columns: Columns, pruned: Mapping[str, float]) -> None:
     """Note lines without a season beside others of the same block and zone, and crops later than the pruning."""
-    told = clean["season"].notna()
-    beside = told.groupby([clean["block"], clean["zone"].fillna(0.0)]).transform("any")
-    without = np.flatnonzero((~told & beside).to_numpy())
+    dated = clean["season"].notna()
+    beside = dated.groupby([clean["block"], clean["zone"].fillna(0.0)]).transform("any")
+    without = np.flatnonzero((~dated & beside).to_numpy())
     found = [(columns.raw.place(i), f"no season beside other lines of block '{clean['block'].iloc[i]}'") for i in without]
     columns.faults.add_each(found, "Give the season in every line, so that the newest is known")
     weighed = clean["block"].map(pruned)

@@ -107,10 +107,10 @@ def words_of(header: str) -> tuple[str, ...]:
     """Return the words of a name that say what a column holds: without its unit and small words."""
     bracket = IN_BRACKETS.search(header)
     words = fold(header[: bracket.start()] if bracket else header).split()
-    told = [word for word in words if word not in EMPTY_WORDS]
-    if len(told) > 1 and told[-1] in _signs():
-        told = told[:-1]
-    return tuple(told) or tuple(words)
+    kept = [word for word in words if word not in EMPTY_WORDS]
+    if len(kept) > 1 and kept[-1] in _signs():
+        kept = kept[:-1]
+    return tuple(kept) or tuple(words)
 
 
 def likeness(header: str, entry: Column) -> float:

@@ -39,7 +39,7 @@ class Member:
 
 @contextmanager
 def archive_of(path: Path) -> Iterator[zipfile.ZipFile]:
-    """Open a zip whose members may be read; what is damaged in it is told in plain words.
+    """Open a zip whose members may be read; what is damaged in it is reported in plain words.
 
     Raises
     ------
@@ -120,8 +120,8 @@ def geopackage_layers(path: Path) -> dict[str, bool]:
             raise Unfit(path, "it is no GeoPackage", "Save it again as a GeoPackage")
         for name in system:
             _check_columns(database, name, path)
-        told = database.execute("SELECT table_name, data_type FROM gpkg_contents").fetchall()
-        return {str(name): kind == "features" for name, kind in told if kinds.get(name) == "table"}
+        contents = database.execute("SELECT table_name, data_type FROM gpkg_contents").fetchall()
+        return {str(name): kind == "features" for name, kind in contents if kinds.get(name) == "table"}
 
 
 def check_geopackage_layer(path: Path, layer: str) -> None:

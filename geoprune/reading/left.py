@@ -27,14 +27,14 @@ def read_left(path: Path, blocks: Sequence[str]) -> pd.DataFrame:
     Returns
     -------
     DataFrame, RangeIndex
-        block, zone, vines_counted, buds_asked, buds_left, buds_left_low, buds_left_high; NaN where not told. Zones in which
+        block, zone, vines_counted, buds_asked, buds_left, buds_left_low, buds_left_high; NaN where not given. Zones in which
         nothing was counted are left out.
 
     Raises
     ------
     DataError
         With every problem: columns missing, unknown blocks, impossible numbers, a range that does not hold its mean, a zone
-        told twice.
+        listed twice.
     """
     faults = Faults(path.name, "left")
     raw = read_back(path, faults)
@@ -54,6 +54,6 @@ def read_left(path: Path, blocks: Sequence[str]) -> pd.DataFrame:
     wrong = (found["buds_left_low"] > found["buds_left"]) | (found["buds_left"] > found["buds_left_high"])
     said = [(raw.place(at), "the range does not hold buds_left") for at in np.flatnonzero(wrong.to_numpy())]
     columns.faults.add_each(said, "Correct the three numbers")
-    columns.tell_twice(found, ["block", "zone"], needed=["block", "zone"])
+    columns.report_twice(found, ["block", "zone"], needed=["block", "zone"])
     faults.problems.stop()
     return found[found["buds_left"].notna()].astype({"zone": "int64"}).reset_index(drop=True)

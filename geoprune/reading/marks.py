@@ -21,9 +21,9 @@ WEIGHT = re.compile(rf"(?<![\w.,])(\d+(?:[.,]\d+)?)\s*({'|'.join(sorted(_SIGNS, 
 
 
 def weights_of_marks(table: pd.DataFrame, faults: Faults) -> pd.DataFrame:
-    """Return marked points with the weights that their names or descriptions tell, each with its unit.
+    """Return marked points with the weights that their names or descriptions give, each with its unit.
 
-    A table with a column of weights is left as it is. Where some marks tell a weight, the others (a gate, a truck) are left
+    A table with a column of weights is left as it is. Where some marks give a weight, the others (a gate, a truck) are left
     out, and said; where none does, nothing is changed.
     """
     names = {clean_name(column): column for column in table.columns}

@@ -119,7 +119,7 @@ def propose_columns(raw: RawTable, around: Surroundings, taken: Iterable[str] = 
 
 def propose_layers(names: Sequence[str]) -> dict[str, str]:
     """Return layer -> name in the file, for the layers that a file has under other names."""
-    words = {layer: set(map(fold, told.split())) for layer, told in LAYER_WORDS.items()}
+    words = {layer: set(map(fold, listed.split())) for layer, listed in LAYER_WORDS.items()}
     known = {layer for layer in words if layer in {fold(name).replace(" ", "_") for name in names}}
     found: dict[str, str] = {}
     for name in names:

@@ -31,15 +31,15 @@ def check_rows(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.G
     """Check the rows layer: block, row, line inside its block; rows of the same name in a block are a problem."""
     columns = Columns(raw, faults)
     table = pd.DataFrame({"block": columns.block(blocks["block"].tolist()), "row": columns.required_text("row")})
-    columns.tell_twice(table, ROW, needed=ROW)
+    columns.report_twice(table, ROW, needed=ROW)
     before = len(faults.problems)
     rows = _placed(table, raw, blocks, faults, whose="rows")
     if rows.crs is None:
         return rows
     lines = rows.geometry.values
     wrong = ~np.isin(shapely.get_type_id(lines), [1, 5]) | (shapely.length(lines) < SHORTEST_ROW_M)
-    told = wrong & ~without_place(raw.table["geometry"].to_numpy(dtype=object))
-    found = [(raw.place(i), f"row '{rows['row'].iloc[i]}' is not a line of any length") for i in np.flatnonzero(told)]
+    lacking = wrong & ~without_place(raw.table["geometry"].to_numpy(dtype=object))
+    found = [(raw.place(i), f"row '{rows['row'].iloc[i]}' is not a line of any length") for i in np.flatnonzero(lacking)]
     columns.faults.add_each(found, "Draw each row as a line from the end of vine 1")
     if len(faults.problems) == before:
         _check_inside(rows, blocks, columns)
@@ -68,7 +68,7 @@ def _check_inside(rows: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, columns: Col
 
 
 def check_vines(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.GeoDataFrame:
-    """Check the vines layer: block, row, vine, status; a position told twice is a problem."""
+    """Check the vines layer: block, row, vine, status; a position listed twice is a problem."""
     columns = Columns(raw, faults)
     status = columns.text("status").str.casefold().replace("", "bearing")
     table = pd.DataFrame(
@@ -83,7 +83,7 @@ def check_vines(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.
     unknown = np.flatnonzero(~status.isin(STATUSES).to_numpy())
     found = [(raw.place(i), f"unknown status '{status.iloc[i]}'") for i in unknown]
     columns.faults.add_each(found, f"Use one of {', '.join(STATUSES)}")
-    columns.tell_twice(table, VINE, needed=VINE)
+    columns.report_twice(table, VINE, needed=VINE)
     vines = _placed(table, raw, blocks, faults, whose="vines")
     return vines[vines["vine"].notna()].assign(vine=lambda t: t["vine"].astype(int)).reset_index(drop=True)
 
@@ -94,7 +94,7 @@ def read_bud_check_file(path: Path, faults: Faults) -> RawTable | None:
     if raw is None:
         return None
     columns = Columns(raw, faults.at(path.name, "bud_checks"))
-    named = [columns.require(name) for name in ("lon", "lat")]  # of both, what is missing is told
+    named = [columns.require(name) for name in ("lon", "lat")]  # of both, what is missing is reported
     if not all(named):
         return None
     lon, lat = (columns.number(name, (-most, most), required=True) for name, most in (("lon", 180.0), ("lat", 90.0)))

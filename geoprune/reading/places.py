@@ -123,7 +123,7 @@ def stretch(outlines: gpd.GeoSeries) -> NDArray[np.float64]:
     steps = np.array([[0.0, 0.0], [100.0, 0.0], [0.0, 100.0]])
     places = (start[:, :, None, :] + steps).reshape(-1, 2)
     to_degrees = Transformer.from_crs(outlines.crs, LONLAT, always_xy=True)
-    lon, lat = (told.reshape(-1, 3) for told in to_degrees.transform(*places.T))
+    lon, lat = (degrees.reshape(-1, 3) for degrees in to_degrees.transform(*places.T))
     if not np.isfinite(lon).all():
         return np.full(len(outlines), np.inf)
     true = [GEOD.inv(lon[:, 0], lat[:, 0], lon[:, end], lat[:, end])[2] for end in (1, 2)]

@@ -17,7 +17,7 @@ from pyproj.exceptions import CRSError
 from geoprune.layers import column, columns_of
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.declared import NOTHING, Declared
-from geoprune.reading.faults import TOLD_ONE_BY_ONE, Faults
+from geoprune.reading.faults import LISTED_ONE_BY_ONE, Faults
 from geoprune.reading.places import LONLAT, MOST_DEGREES, SWAP, check_near, to_work, without_place
 from geoprune.reading.tables import read_table
 from geoprune.reading.vector_files import ENDINGS, read_layers
@@ -95,7 +95,7 @@ def _weight(columns: Columns, count: pd.Series) -> pd.Series:
     wrong = ((weight < low * count) | (weight > high * count)).to_numpy()
     place, given = columns.raw.place, columns.table.get(name)
     places = np.flatnonzero(wrong)
-    found = [(place(i), f"{name} is '{given.iloc[i]}': not possible") for i in places[:TOLD_ONE_BY_ONE]]
+    found = [(place(i), f"{name} is '{given.iloc[i]}': not possible") for i in places[:LISTED_ONE_BY_ONE]]
     mend = f"A vine gives {low:g} to {high:g} kg of prunings: correct weight or unit, leave out missing vines"
     columns.faults.add_each(found, mend, count=len(places))
     return weight.mask(wrong)
@@ -173,12 +173,12 @@ def parse_crs(crs: str, faults: Faults) -> CRS | None:
 
 
 def _blocks_of(columns: Columns, blocks: gpd.GeoDataFrame, named: NDArray[np.bool_], places: gpd.GeoSeries) -> pd.Series:
-    """The block of each sample: as told, the only one, or (by coordinate) the nearest; "" where it is not known."""
-    raw, told, names = columns.raw, columns.text("block"), blocks["block"].tolist()
+    """The block of each sample: as given, the only one, or (by coordinate) the nearest; "" where it is not known."""
+    raw, given, names = columns.raw, columns.text("block"), blocks["block"].tolist()
     if not names:
-        return told
-    found = columns.block_if_told(names)
-    silent = (told == "").to_numpy()
+        return given
+    found = columns.block_if_given(names)
+    silent = (given == "").to_numpy()
     if len(blocks) == 1:
         return found.mask(silent, blocks["block"].iloc[0])
     needed = np.flatnonzero(silent & named)

@@ -52,7 +52,7 @@ def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
         }
     )
     table = rows_as_drawn(table, vineyard.rows)
-    columns.tell_twice(table, KEYS, needed=KEYS)
+    columns.report_twice(table, KEYS, needed=KEYS)
     ends = row_ends(vineyard)
     readable = table["block"].isin({block for block, _ in ends}) & (table["row"] != "") & table["vine"].notna()
     check_vine_numbers(table[readable], ends, columns.faults)

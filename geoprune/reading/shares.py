@@ -27,7 +27,7 @@ def share_by_place(
     """Share the lines of every layer among the projections of the blocks.
 
     A line goes where its block is; one that names none, to the nearest block; what has neither a known block nor a place
-    goes to the first, where it is told.
+    goes to the first, where it is reported.
 
     Parameters
     ----------

@@ -179,8 +179,8 @@ def _headed(lines: list[Line], header_row: Sequence[int], faults: Faults) -> lis
         faults.add(f"there is no line {last}, which is to name the columns", "Correct header_row in the settings")
         return []
     width = max(map(len, heads))
-    told = [[name_text(cell) for cell in cells] + [""] * (width - len(cells)) for cells in heads]
-    names: list[Any] = [" ".join(filter(None, parts)) for parts in zip(*told, strict=True)]
+    titles = [[name_text(cell) for cell in cells] + [""] * (width - len(cells)) for cells in heads]
+    names: list[Any] = [" ".join(filter(None, parts)) for parts in zip(*titles, strict=True)]
     return [(last, names), *(line for line in lines if line[0] > last)]
 
 

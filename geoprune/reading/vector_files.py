@@ -54,7 +54,7 @@ Choose = Callable[[list[str]], list[str]]
 ONE_DRIVER = "GeoJSON:"
 #: What may stand before the first element of an XML file.
 XML_BEFORE_ROOT = re.compile(rb"\A(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
-#: The name under which a file lies in our own folder, as libraries tell it.
+#: The name under which a file lies in our own folder, as libraries report it.
 PRIVATE_NAME = re.compile(r"\S*geoprune-\w+\.in/(?:source|document|layer\d+)\.\w+")
 #: What a file that is damaged, or of another kind, makes the readers raise.
 UNREADABLE = (RuntimeError, OSError, ValueError, sqlite3.Error, ShapelyError)

@@ -1,4 +1,4 @@
-"""Read and check a vineyard with its weighed vines, and tell every problem of both files at once."""
+"""Read and check a vineyard with its weighed vines, and report every problem of both files at once."""
 
 from __future__ import annotations
 
@@ -58,16 +58,16 @@ def read_vineyard(
     crs : str, optional
         CRS of `easting` and `northing` in the samples, such as "EPSG:32617".
     faults : Faults, optional
-        A book for the problems, to tell them together with those of other files; nothing is raised then.
+        A book for the problems, to report them together with those of other files; nothing is raised then.
     columns : mapping, optional
         Layer -> wanted name, with its unit -> name in the file: ``{"samples": {"pruning_weight_g": "peso de poda"}}``.
     values : mapping, optional
         Column -> word in the files -> word of geoprune: ``{"training": {"royat": "low cordon"}}``. The word "otherwise"
-        fills in what the layer of blocks does not tell: ``{"rule": {"otherwise": "20+20"}}``.
+        fills in what the layer of blocks does not give: ``{"rule": {"otherwise": "20+20"}}``.
     block_values : mapping, optional
         Block -> column of the layer of blocks -> value; it wins over the file.
     decimal_mark : {",", "."}, optional
-        Of every number written as text; told from each file if not given.
+        Of every number written as text; found from each file if not given.
     sheet : str, optional
         Sheet of the workbook of samples.
     header_row : int or sequence of int, optional
@@ -131,7 +131,7 @@ def _read(
         for share, blocks in zip(shares, tables, strict=True)
     ]
     whole = parts[0] if len(parts) == 1 else joined(parts, tables[0]["block"])
-    faults.problems[:] = dict.fromkeys(faults.problems)  # what is wrong with a whole column is told once
+    faults.problems[:] = dict.fromkeys(faults.problems)  # what is wrong with a whole column is reported once
     if book is None:
         faults.problems.stop()
     return replace(whole, remarks=tuple(faults.remarks), layers_crs=wanted_crs)

@@ -50,7 +50,7 @@ class Winter:
         table = self.layers[layer]
         return table[table["block"] == block].reset_index(drop=True)
 
-    def told(self, block: str) -> Mapping[str, Any]:
+    def entry(self, block: str) -> Mapping[str, Any]:
         """Return what the summary says of a block."""
         return self.summary["blocks"].get(block, {})
 
@@ -62,11 +62,11 @@ class Winter:
     @property
     def sources(self) -> tuple[Source, ...]:
         """Return the files that the results were made from, the vineyard first."""
-        return tuple(Source(told["name"], str(told.get("sha256", ""))) for told in self.summary["inputs"])
+        return tuple(Source(entry["name"], str(entry.get("sha256", ""))) for entry in self.summary["inputs"])
 
     def settings(self, block: str) -> Mapping[str, Any]:
-        """Return a block's settings as the summary tells them."""
-        return self.told(block).get("settings", {})
+        """Return a block's settings as the summary has them."""
+        return self.entry(block).get("settings", {})
 
 
 def read_winter(folder: Path) -> Winter:
@@ -90,12 +90,12 @@ def _summary(folder: Path, problems: list[Problem]) -> Mapping[str, Any]:
     try:
         summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
         date.fromisoformat(summary["made"][:10])
-        named = all(isinstance(told["name"], str) for told in summary["inputs"])
+        named = all(isinstance(entry["name"], str) for entry in summary["inputs"])
         if named and all(
-            isinstance(told, dict) and isinstance(told["settings"], dict) for told in summary["blocks"].values()
+            isinstance(entry, dict) and isinstance(entry["settings"], dict) for entry in summary["blocks"].values()
         ):
             return dict(summary)
-        what = f"{SUMMARY} does not tell the settings of every block"
+        what = f"{SUMMARY} does not hold the settings of every block"
     except OSError:
         what = f"there is no {SUMMARY} in it"
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):

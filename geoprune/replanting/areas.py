@@ -98,9 +98,9 @@ def row_length_m(stand: Stand, span: Integers) -> float:
 
 def ground_table(stand: Stand, areas: list[Area]) -> gpd.GeoDataFrame:
     """Return number and ground of areas; scattered vines have none."""
-    told = [area for area in areas if area.number]
-    shapes = [ground_of(stand, area.span) for area in told]
-    return gpd.GeoDataFrame({"area": [area.number for area in told]}, geometry=shapes, crs=stand.vines.crs)
+    numbered = [area for area in areas if area.number]
+    shapes = [ground_of(stand, area.span) for area in numbered]
+    return gpd.GeoDataFrame({"area": [area.number for area in numbered]}, geometry=shapes, crs=stand.vines.crs)
 
 
 def _components(stand: Stand, index: Integers, needy: Bools) -> list[Integers]:

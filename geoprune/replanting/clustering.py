@@ -19,7 +19,7 @@ Integers = NDArray[np.int64]
 
 #: The smallest p value is then 1 in 1000.
 PERMUTATIONS = 999
-#: With fewer marked vines the test can hardly tell anything (design choice).
+#: With fewer marked vines the test can hardly show anything (design choice).
 FEWEST = 5
 #: Below this p value vines are said to stand together (usual practice).
 SURE = 0.05
@@ -58,17 +58,17 @@ class Clustering:
 
     @property
     def messages(self) -> tuple[Message, ...]:
-        """What is told of it: the figures, and to have it tested; never a diagnosis."""
+        """What is said of it: the figures, and to have it tested; never a diagnosis."""
         count, name = self.all, Message(f"replant.{self.kind}_vines")
         if count.marked < FEWEST:
             return ()
         fields = {"kind": name, "both": count.both, "expected": count.expected, "p": count.p_value, "marked": count.marked}
         if not count.together:
             return (Message("replant.scattered", fields),)
-        told = [Message("replant.clustered", fields)]
+        sentences = [Message("replant.clustered", fields)]
         if self.along.together != self.across.together:
-            told.append(Message("replant.along" if self.along.together else "replant.across"))
-        return (*told, Message("replant.have_tested"))
+            sentences.append(Message("replant.along" if self.along.together else "replant.across"))
+        return (*sentences, Message("replant.have_tested"))
 
 
 def find_clusterings(stand: Stand, *, seed: int = 0) -> tuple[Clustering, ...]:

@@ -1,7 +1,7 @@
-"""Prices, hours and crops that a sum rests on: read from the user's file, each checked; what is not told is invented.
+"""Prices, hours and crops that a sum rests on: read from the user's file, each checked; what is not given is invented.
 
 No price is known to the program. Where the file says nothing an invented figure stands in, and is named wherever the sum is
-told.
+given.
 """
 
 from __future__ import annotations

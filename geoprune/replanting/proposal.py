@@ -146,8 +146,8 @@ def left_messages(stand: Stand, kinds: frozenset[str]) -> tuple[Message, ...]:
 def block_messages(stand: Stand, clusterings: tuple[Clustering, ...]) -> tuple[Message, ...]:
     """Limits in print, each under its own cause, and whether trouble may be spreading."""
     positions, gone = len(stand.vines), int(stand.gone.sum())
-    told = [*loss_notes(missing_share(gone, positions)), *sick_notes(int(stand.sick.sum()), positions)]
-    return (*told, *(message for one in clusterings for message in one.messages))
+    located = [*loss_notes(missing_share(gone, positions)), *sick_notes(int(stand.sick.sum()), positions)]
+    return (*located, *(message for one in clusterings for message in one.messages))
 
 
 def _choose(stand: Stand, area: Area, prices: Prices, kinds: frozenset[str], seed: int) -> Choice:
@@ -199,8 +199,8 @@ def _areas_table(stand: Stand, choices: list[Choice], prices: Prices) -> gpd.Geo
     table = pd.DataFrame(lines, columns=list(AREA_COLUMNS))
     shapes = [ground.get(choice.area.number) for choice in choices]
     found = gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, crs=stand.vines.crs), crs=stand.vines.crs)
-    told = found.geometry.notna()
-    found.loc[told, "area_ha"] = geodesic_area_ha(found.geometry[told])
+    located = found.geometry.notna()
+    found.loc[located, "area_ha"] = geodesic_area_ha(found.geometry[located])
     found["currency"] = prices.text("currency")
     return found
 

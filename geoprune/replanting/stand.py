@@ -17,7 +17,7 @@ Integers = NDArray[np.int64]
 
 #: Status of a position whose vine is not there, or dead.
 GONE = ("missing", "dead")
-#: Neighbours across rows stand at most so much farther apart than a row spacing and half a vine spacing tell: rows bend and
+#: Neighbours across rows stand at most so much farther apart than a row spacing and half a vine spacing say: rows bend and
 #: are paced out (design choice).
 SLACK = 1.1
 
@@ -29,7 +29,7 @@ class Stand:
     Attributes
     ----------
     block, variety, rootstock : str
-        "" where not told.
+        "" where not given.
     row_spacing_m, vine_spacing_m : float
     vines_per_panel : int
     vines : GeoDataFrame, RangeIndex, in order of rows and vines

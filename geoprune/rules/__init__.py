@@ -52,9 +52,9 @@ from geoprune.rules.need import LOW_SIZE_KG, RENEW_BELOW_KG, BudNeed, bud_need
 from geoprune.rules.recipes import WOOD_LIMITS, Recipe, countable_counts, fit_recipe, recipe, wood_fault
 from geoprune.rules.rule import Rule, parse_rule
 from geoprune.rules.shares import Shares, alike_p, dispersion_of, pool_shares, share_interval, smooth_shares
-from geoprune.rules.told_wood import measured_wood, told_count
 from geoprune.rules.training import Training, find_training, load_trainings, suggest_trainings
 from geoprune.rules.wood import Part
+from geoprune.rules.wood_counts import count_of_whole_pieces, measured_wood
 from geoprune.rules.zone_crop import CropAdvice
 from geoprune.rules.zone_figures import zone_bull_canes, zone_figures
 from geoprune.rules.zone_notes import zone_no_number
@@ -109,6 +109,7 @@ __all__ = [
     "caution_notes",
     "caution_texts",
     "check_counts",
+    "count_of_whole_pieces",
     "countable_counts",
     "crop_load",
     "crop_offers",
@@ -153,7 +154,6 @@ __all__ = [
     "smooth_shares",
     "split_advice",
     "suggest_trainings",
-    "told_count",
     "vines_per_ac",
     "vines_per_ha",
     "weighing_sheet",

@@ -1,4 +1,4 @@
-"""All that is told with a zone's number: recipe, diagnosis, remedies, notes, crop and hours."""
+"""All that goes with a zone's number: recipe, diagnosis, remedies, notes, crop and hours."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ from geoprune.rules.zone_crop import CropAdvice, zone_crop
 from geoprune.rules.zone_figures import Block, zone_figures
 from geoprune.rules.zone_notes import zone_no_number, zone_notes
 
-#: Why a zone has no number: told in place of the recipe.
+#: Why a zone has no number: said in place of the recipe.
 NO_NUMBER = ("injury.zone_stop", "rules.no_number_young", "rules.no_number_small")
-#: What is not told beside a sentence, because it would pull the other way or say it twice (design choices): what the wood
+#: What is not said beside a sentence, because it would pull the other way or say it twice (design choices): what the wood
 #: holds back cannot be left; rank vines keep all their shoots; nobody keeps on as before who has something to change,
 #: or whose buds winter killed. Taken from the top: a sentence that fell removes nothing.
 UNSAID: Mapping[str, tuple[str, ...]] = {
@@ -46,7 +46,7 @@ class AdviceOptions:
     lengths : mapping
         Lengths and fixed numbers of this vineyard, keywords of `fit_recipe`.
     crop : CropAssumptions or None
-        None: no crop is told.
+        None: no crop is expected.
     target_t_ha : float
         Crop the buyer wants, tonnes per hectare; NaN for none.
     minutes_per_vine, cost_per_hour : float
@@ -67,7 +67,7 @@ class AdviceOptions:
 
 @dataclass(frozen=True)
 class ZoneAdvice:
-    """What goes with a zone's number, as messages that can be told in any language.
+    """What goes with a zone's number, as messages for any language.
 
     Attributes
     ----------
@@ -96,7 +96,7 @@ class ZoneAdvice:
 
     @property
     def messages(self) -> tuple[Message, ...]:
-        """Everything in the order it is told: the decision, then what the vines are, what to do, why, how the count
+        """Everything in the order it is said: the decision, then what the vines are, what to do, why, how the count
         came about, crop, hours.
         """
         notes = tuple(note for note in self.notes if note != self.decision)
@@ -116,20 +116,20 @@ class ZoneAdvice:
 
 def split_advice(advice: Sequence[ZoneAdvice]) -> tuple[list[Message], list[list[Message]]]:
     """Return the sentences that all of several zones share, and those of each zone that are its own."""
-    told = [list(entry.messages) for entry in advice]
-    shared = [message for message in told[0] if all(message in lines for lines in told)] if len(told) > 1 else []
-    return shared, [[message for message in lines if message not in shared] for lines in told]
+    keys = [list(entry.messages) for entry in advice]
+    shared = [message for message in keys[0] if all(message in lines for lines in keys)] if len(keys) > 1 else []
+    return shared, [[message for message in lines if message not in shared] for lines in keys]
 
 
 def settle(advice: ZoneAdvice) -> ZoneAdvice:
     """Return the advice without what pulls the other way or says a thing twice (`UNSAID`)."""
     crop = () if advice.crop is None else advice.crop.messages
-    told = {message.key for message in (*advice.remedies, *advice.notes, *crop)}
+    keys = {message.key for message in (*advice.remedies, *advice.notes, *crop)}
     for key, unsaid in UNSAID.items():
-        told -= set(unsaid) if key in told else set()
+        keys -= set(unsaid) if key in keys else set()
 
     def kept(messages: Sequence[Message]) -> tuple[Message, ...]:
-        return tuple(message for message in messages if message.key in told)
+        return tuple(message for message in messages if message.key in keys)
 
     left = None if advice.crop is None else replace(advice.crop, messages=kept(crop))
     return replace(advice, remedies=kept(advice.remedies), notes=kept(advice.notes), crop=left)
@@ -146,7 +146,7 @@ def advise(
     block_load: float = float("nan"),
     options: AdviceOptions | None = None,
 ) -> ZoneAdvice:
-    """Put together what is told with one zone's number.
+    """Put together what goes with one zone's number.
 
     Parameters
     ----------
@@ -174,9 +174,9 @@ def advise(
         If the training is unknown or a length absurd.
     """
     chosen = options or AdviceOptions()
-    told = _recipe_told(zone_row, settings, need, injury, chosen)
-    notes = zone_notes(zone_row, need, injury, told)
-    if told is None:
+    wood = _recipe_for(zone_row, settings, need, injury, chosen)
+    notes = zone_notes(zone_row, need, injury, wood)
+    if wood is None:
         return ZoneAdvice(zone=int(zone_row["zone"]), notes=notes)
     figures = zone_figures(
         zone_row,
@@ -186,18 +186,18 @@ def advise(
         yield_kg=yield_kg,
         block_load=block_load,
         pruning=chosen.pruning,
-        room=told.capacity,
+        room=wood.capacity,
         injury_known=injury is None or injury.enough,
     )
     found = diagnose(figures)
     advice = ZoneAdvice(
         zone=int(zone_row["zone"]),
-        recipe=told,
+        recipe=wood,
         diagnosis=found.message,
         evidence=found.evidence,
         remedies=found.remedies,
         notes=notes,
-        crop=_crop_told(zone_row, chosen),
+        crop=_crop_for(zone_row, chosen),
         labour=plan_labour(
             int(zone_row["vines"]),
             minutes_per_vine=chosen.minutes_per_vine,
@@ -208,7 +208,7 @@ def advise(
     return settle(advice)
 
 
-def _recipe_told(
+def _recipe_for(
     zone_row: Mapping[str, Any], settings: Block, need: BudNeed, injury: Injury | None, options: AdviceOptions
 ) -> Recipe | None:
     """The recipe of a zone; None where no number holds."""
@@ -220,7 +220,7 @@ def _recipe_told(
     return fit_recipe(int(count), system_of(settings), settings.vine_spacing_m, unit_buds=unit, **lengths)
 
 
-def _crop_told(zone_row: Mapping[str, Any], options: AdviceOptions) -> CropAdvice | None:
+def _crop_for(zone_row: Mapping[str, Any], options: AdviceOptions) -> CropAdvice | None:
     if options.crop is None:
         return None
     return zone_crop(zone_row, options.crop, target_t_ha=options.target_t_ha, seed=options.seed)

@@ -33,8 +33,8 @@ def diagnose(figures: ZoneFigures) -> Diagnosis:
     density = density_notes(figures)
     crowded = any(note.key.startswith("balance.crowded") for note in density)
     key, said = _verdict(signs.found, crowded=crowded)
-    said = _plainer(said, signs.told)
-    evidence = (*signs.told, *density)
+    said = _plainer(said, signs.messages)
+    evidence = (*signs.messages, *density)
     return Diagnosis(
         key, Message(f"balance.{said}"), evidence, remedies(key, figures, signs.found, crowded=crowded), signs.found
     )
@@ -77,7 +77,7 @@ def can_be_divided(figures: ZoneFigures) -> bool:
 def density_notes(figures: ZoneFigures) -> list[Message]:
     """Say when live buds stand closer or wider than every published shoot density for grapes of this kind.
 
-    Dead buds make no shoots, so the live ones are judged, and told beside all of them. American grapes are not judged:
+    Dead buds make no shoots, so the live ones are judged, and given beside all of them. American grapes are not judged:
     their own trials carry 80-130 nodes on a vine.
     """
     if not np.isfinite(figures.buds_per_m_canopy):
@@ -103,16 +103,16 @@ def _beyond(band: Band, figures: ZoneFigures) -> str:
     return "below" if alive <= band.low - SHOWN["shoots"] else "inside"
 
 
-def _plainer(said: str, told: list[Message]) -> str:
+def _plainer(said: str, messages: list[Message]) -> str:
     """Why nothing is known of a zone: its weight lies within the bands that apply, none applies, or nothing was measured."""
-    weighed = [name for message in told if (name := message.key.split(".")[1]).startswith("pruning_")]
+    weighed = [name for message in messages if (name := message.key.split(".")[1]).startswith("pruning_")]
     if said != "unknown" or not weighed:
         return said
     return "no_band" if "pruning_no_band" in weighed else "inside_band"
 
 
 def _verdict(signs: dict[str, str], *, crowded: bool) -> tuple[str, str]:
-    """The key, and the name of the sentence that tells it."""
+    """The key, and the name of the sentence that says it."""
     own = {index: sign for index, sign in signs.items() if index != "crop_load_of_block"}
     kinds = set(own.values())
     if {"weak", "rank"} <= kinds:

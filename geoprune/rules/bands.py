@@ -72,7 +72,7 @@ def load_bands() -> tuple[Band, ...]:
 def find_bands(index: str, *, canopy: str = "single", variety: str = "", kind: str = "winegrape") -> tuple[Band, ...]:
     """Bands that apply to a canopy ("single", "divided horizontal", "divided vertical"), a cultivar and a kind of grape.
 
-    `kind` is "winegrape", "American" or "" where it is not known; `grape_kind` tells it. Empty where none is published.
+    `kind` is "winegrape", "American" or "" where it is not known; `grape_kind` finds it. Empty where none is published.
     """
     return tuple(
         band

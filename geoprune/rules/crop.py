@@ -114,7 +114,7 @@ def expect_crop(
     Parameters
     ----------
     buds_per_vine, vines : (Z,) array_like
-        Buds told and counted vines per zone.
+        Buds prescribed and counted vines per zone.
     assumptions : CropAssumptions
     area_ha : (Z,) array_like, optional
         Area per zone, for crops per hectare.
@@ -191,7 +191,7 @@ def load_crop_assumptions(path: Path) -> tuple[CropAssumptions, ...]:
 
 
 def assumptions_for(variety: str, known: Sequence[CropAssumptions]) -> CropAssumptions | None:
-    """Return the figures given for a cultivar, or None: then no crop is told."""
+    """Return the figures given for a cultivar, or None: then no crop is expected."""
     return next((one for one in known if fold(one.variety) == fold(variety)), None)
 
 

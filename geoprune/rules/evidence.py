@@ -34,11 +34,11 @@ class ZoneFigures:
     vine_size_kg, vine_size_se_kg, pruning_kg_m_row, pruning_kg_m_canopy : float
         Pruning weight per vine with its standard error, per metre of row and per metre of canopy.
     buds_per_m_row, buds_per_m_canopy : float
-        Buds told, per metre.
+        Buds prescribed, per metre.
     weighed : int
         Samples in the zone; its size rests on the others too.
     live_share : float
-        Share of buds alive, so that shoots can be told from buds.
+        Share of buds alive, so that shoots follow from buds.
     bull_share, bull_low, bull_high : float
         Share of bull canes and its credible interval.
     bull_vines, canes_counted : int
@@ -91,7 +91,7 @@ class ZoneFigures:
 
     @property
     def size_ends(self) -> tuple[float, float]:
-        """How much smaller and larger than told the mean vine may be, as factors, at 95 %."""
+        """How much smaller and larger than estimated the mean vine may be, as factors, at 95 %."""
         spread = self.vine_size_se_kg / self.vine_size_kg if self.vine_size_kg > 0 else float("nan")
         half = TWO_SIDED * (spread if np.isfinite(spread) else 0.0)
         return max(1.0 - half, 0.0), 1.0 + half
@@ -102,14 +102,14 @@ class Signs:
     """Signs gathered from the figures: index -> "weak", "in balance", "rank" or "unclear", and the sentences behind."""
 
     found: dict[str, str] = field(default_factory=dict)
-    told: list[Message] = field(default_factory=list)
+    messages: list[Message] = field(default_factory=list)
 
 
 def gather_signs(figures: ZoneFigures) -> Signs:
     """Hold every index of a zone against the bands that apply to it.
 
     An index is below (above) only where the far end of its 95 % interval lies beyond every band that applies, those
-    that merely are told among them; bands that decide are needed to call it anything.
+    that merely are reported among them; bands that decide are needed to call it anything.
     """
     signs = Signs()
     for weigh in (_pruning_weight, _room, _bull_canes, _canes, _crop_load):
@@ -161,29 +161,29 @@ def _pruning_weight(figures: ZoneFigures, signs: Signs) -> None:
         value = row if band.per == "row" else canopy
         return value * less, value * more
 
-    told = {"row_kg_m": row, "canopy_kg_m": canopy, "weighed": figures.weighed}
+    given = {"row_kg_m": row, "canopy_kg_m": canopy, "weighed": figures.weighed}
     bands = find_bands("pruning_weight", canopy=figures.canopy, variety=figures.variety, kind=figures.kind)
     found = place_within("pruning_weight", bands, ends)
     if found is None:
-        fields = told | {"from_kg_m": canopy * less, "to_kg_m": canopy * more}
-        signs.told.append(Message("balance.pruning_no_band", fields))
+        fields = given | {"from_kg_m": canopy * less, "to_kg_m": canopy * more}
+        signs.messages.append(Message("balance.pruning_no_band", fields))
         return
     place, band = found
     if place in SIGN_OF_SIZE:
         signs.found["pruning_weight"] = SIGN_OF_SIZE[place]
     low, high = ends(band)
     span = {"from_kg_m": low, "to_kg_m": high}
-    signs.told.append(Message(f"balance.pruning_{place}_{_ends_known(band)}", told | span | band_fields(band, "kg_m")))
+    signs.messages.append(Message(f"balance.pruning_{place}_{_ends_known(band)}", given | span | band_fields(band, "kg_m")))
     for other in bands:
         if other.tag == "memory":
-            signs.told.append(Message(f"balance.pruning_memory_{other.per}", band_fields(other, "kg_m")))
+            signs.messages.append(Message(f"balance.pruning_memory_{other.per}", band_fields(other, "kg_m")))
 
 
 def _room(figures: ZoneFigures, signs: Signs) -> None:
     """Wood that cannot hold what the rule asks for, even if the vines are as small as may be.
 
     Vines above one of the bands of pruning weight that apply, or for which none does, outgrow their trellis. Of others it is
-    told, and they are not called in balance: a training of few canes holds less than many a vine of usual size is given.
+    given, and they are not called in balance: a training of few canes holds less than many a vine of usual size is given.
     """
     low, high = (figures.buds_by_rule * end for end in figures.size_ends)
     if not low > figures.room:  # nor where either is not known
@@ -194,7 +194,7 @@ def _room(figures: ZoneFigures, signs: Signs) -> None:
     large = not ended or any(weights[band.per] * figures.size_ends[0] > band.high for band in ended)
     signs.found["room"] = "rank" if large else "unclear"
     fields = {"rule_buds": figures.buds_by_rule, "low_buds": low, "high_buds": high, "room": figures.room}
-    signs.told.append(Message("balance.room_small" if large else "balance.room_short", fields))
+    signs.messages.append(Message("balance.room_small" if large else "balance.room_short", fields))
 
 
 def _bull_canes(figures: ZoneFigures, signs: Signs) -> None:
@@ -217,19 +217,19 @@ def _bull_canes(figures: ZoneFigures, signs: Signs) -> None:
         "fewest": FEWEST_VINES,
     }
     key = "many" if many else "some" if enough else "few_vines"
-    signs.told.append(Message(f"balance.bull_{key}", fields))
+    signs.messages.append(Message(f"balance.bull_{key}", fields))
 
 
 def _canes(figures: ZoneFigures, signs: Signs) -> None:
     if np.isfinite(figures.cane_weight_g) and figures.cane_vines >= FEWEST_VINES and figures.kind == "winegrape":
         usual = next(band for band in find_bands("cane_weight") if band.tag == "memory")
         fields = {"cane_weight_g": figures.cane_weight_g, "low_g": usual.low, "high_g": usual.high}
-        signs.told.append(Message("balance.cane_weight_memory", fields | {"vines": figures.cane_vines}))
+        signs.messages.append(Message("balance.cane_weight_memory", fields | {"vines": figures.cane_vines}))
     for index, size in (("cane_diameter", figures.cane_diameter_mm), ("internode", figures.internode_mm)):
         unit = "thin_mm" if index == "cane_diameter" else "mm"
         if size.vines and not size.enough:
             fields = {f"size_{unit}": size.mean, "vines": size.vines, "fewest": FEWEST_VINES}
-            signs.told.append(Message(f"balance.{index}_few_vines", fields))
+            signs.messages.append(Message(f"balance.{index}_few_vines", fields))
         if size.enough:
             _cane_index(index, size, unit, signs)
 
@@ -244,12 +244,12 @@ def _cane_index(index: str, size: Measured, unit: str, signs: Signs) -> None:
     limit = band.low if place == "below" else band.high
     span = {f"size_{unit}": size.mean, f"from_{unit}": size.low, f"to_{unit}": size.high, "vines": size.vines}
     if place != "inside":
-        signs.told.append(Message(f"balance.{index}_{place}", {**span, f"limit_{unit}": limit, "source": band.source}))
+        signs.messages.append(Message(f"balance.{index}_{place}", {**span, f"limit_{unit}": limit, "source": band.source}))
 
 
 def _crop_load(figures: ZoneFigures, signs: Signs) -> None:
     if figures.pruning == "minimal":
-        signs.told.append(Message("balance.crop_load_refused"))
+        signs.messages.append(Message("balance.crop_load_refused"))
         return
     load = figures.crop_load
     if not np.isfinite(load):
@@ -257,17 +257,17 @@ def _crop_load(figures: ZoneFigures, signs: Signs) -> None:
     # the spread of a zone's size says nothing of the block's crop load
     less, more = (1.0, 1.0) if figures.crop_of_block else figures.size_ends
     span = (load / more, load / less if less > 0 else float("inf"))
-    told = {"crop_load": load, "from_load": span[0], "to_load": min(span[1], 999.0)}
+    given = {"crop_load": load, "from_load": span[0], "to_load": min(span[1], 999.0)}
     bands = find_bands("crop_load", canopy=figures.canopy, variety=figures.variety, kind=figures.kind)
     found = place_within("crop_load", bands, lambda _: span)
     whose = "block_" if figures.crop_of_block else ""
     if found is None:
-        signs.told.append(Message(f"balance.crop_load_{whose}no_band", told))
+        signs.messages.append(Message(f"balance.crop_load_{whose}no_band", given))
         return
     place, band = found
     if place in SIGN_OF_LOAD:
         signs.found[f"crop_load{'_of_block' if whose else ''}"] = SIGN_OF_LOAD[place]
-    signs.told.append(Message(f"balance.crop_load_{whose}{place}", told | band_fields(band, "load")))
+    signs.messages.append(Message(f"balance.crop_load_{whose}{place}", given | band_fields(band, "load")))
 
 
 def _ends_known(band: Band) -> str:

@@ -1,4 +1,4 @@
-"""How much must be counted before a figure decides anything: below these floors it is told as a remark, and no more."""
+"""How much must be counted before a figure decides anything: below these floors it is only a remark."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ FEWEST_BUDS = 50
 #: choice: from five on Student's interval is about 1.2 standard deviations wide to each side, below it explodes
 #: (three vines: 2.5, two: 9).
 FEWEST_VINES = 5
-#: Replants before it is told how many will live: of fewer the share in print says little. A design choice.
+#: Replants before it is said how many will live: of fewer the share in print says little. A design choice.
 FEWEST_REPLANTS = 20
-#: Coverage of every interval told.
+#: Coverage of every interval given.
 CONFIDENCE = 0.95
 #: Standard errors to each side of an estimate for that coverage.
 TWO_SIDED = 1.959964

@@ -44,7 +44,7 @@ def why_no_number(
     renew_share : float
         Share of its vines expected below `renew_below_kg`.
     cautions : sequence of Message
-        Those of the block's rule (`Rule.cautions`), which tell a young block.
+        Those of the block's rule (`Rule.cautions`), which recognise a young block.
 
     Returns
     -------

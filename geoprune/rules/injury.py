@@ -71,7 +71,7 @@ class Injury:
     def need_factor(self) -> float | Floats:
         """The factor for drawing zones, always finite: per panel when mapped, else one for the block.
 
-        Past the stop limit zones are drawn as if nothing were hurt; no number may then be told for them.
+        Past the stop limit zones are drawn as if nothing were hurt; no number may then be given for them.
         """
         if self.stop:
             return 1.0

@@ -19,7 +19,7 @@ YOUNG_YEARS = 3
 
 @dataclass(frozen=True)
 class Trial:
-    """A published trial of a rule or fixed count; told, not computed with."""
+    """A published trial of a rule or fixed count; cited, not computed with."""
 
     variety: str
     place: str

@@ -65,16 +65,16 @@ def loss_notes(share: float, *, cause: str = "") -> tuple[Message, ...]:
 def sick_notes(sick: int, positions: int) -> tuple[Message, ...]:
     """What is said of vines marked diseased: how many, that the sickness must be named, and what print says of each.
 
-    The file does not say which sickness it is, and limits in print differ from one to the other: each is told under
+    The file does not say which sickness it is, and limits in print differ from one to the other: each is given under
     its own name, none is taken for granted. Empty where no vine is marked.
     """
     if not sick:
         return ()
     share = missing_share(sick, positions)
-    told = [Message("crop.sick_found", {"sick": sick, "vines": positions, "percent": 100 * share})]
+    messages = [Message("crop.sick_found", {"sick": sick, "vines": positions, "percent": 100 * share})]
     for cause in CAUSES:
-        told += loss_notes(share, cause=cause)
-    return (*told, Message("cautions.sick_vines"))
+        messages += loss_notes(share, cause=cause)
+    return (*messages, Message("cautions.sick_vines"))
 
 
 @cache

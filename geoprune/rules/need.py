@@ -61,7 +61,7 @@ class BudNeed:
         """Buds per vine after injury, floor and cap; unrounded.
 
         Weights below the renew limit are counted in proportion like all others, because a zone's number is a
-        mean over its vines; `is_renew` tells which vines should carry no crop.
+        mean over its vines; `is_renew` says which vines should carry no crop.
 
         Parameters
         ----------

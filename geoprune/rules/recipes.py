@@ -1,4 +1,4 @@
-"""The count told as wood: so many canes of so many buds, so many spurs, on a given trellis."""
+"""The count as wood: so many canes of so many buds, so many spurs, on a given trellis."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ class Recipe:
 
     @property
     def sentence(self) -> Message:
-        """The parts as a sentence to be told in any language."""
+        """The parts as a sentence for any language."""
         main = [part for part in self.parts if part.kind != "renewal"]
         renewal = [part for part in self.parts if part.kind == "renewal"]
         if not main:
@@ -132,7 +132,7 @@ def fit_recipe(
 
     Renewal spurs are counted: their buds are taken off first and the rest is shared among the canes (common
     advice, gardenguides.com, second-hand). Pieces differ by one bud at most. A count that fits is met exactly,
-    unless `buds_per_cane` or `buds_per_spur` is fixed: then the nearest whole number of pieces is told.
+    unless `buds_per_cane` or `buds_per_spur` is fixed: then the nearest whole number of pieces is prescribed.
 
     Parameters
     ----------
@@ -214,21 +214,21 @@ def countable_counts(
 
 def _find_wood(system: Training, vine_spacing_m: float, given: Mapping[str, Any], unit_buds: int) -> Wood:
     """The wood of a vine: the training's own, but for the lengths and numbers that are given."""
-    told = {name: value for name, value in given.items() if value is not None}
+    stated = {name: value for name, value in given.items() if value is not None}
     renewal = (
-        told.get("renewal_spurs", system.renewal_spurs),
-        told.get("buds_per_renewal_spur", system.buds_per_renewal_spur),
+        stated.get("renewal_spurs", system.renewal_spurs),
+        stated.get("buds_per_renewal_spur", system.buds_per_renewal_spur),
     )
     if system.kind == "spur":
-        length = told.get("cordon_length_m", system.cordon_length_m(vine_spacing_m))
-        apart = told.get("spur_spacing_m", system.spur_spacing_m)
-        wood = spur_wood(system, length, apart, told.get("buds_per_spur"), renewal)
+        length = stated.get("cordon_length_m", system.cordon_length_m(vine_spacing_m))
+        apart = stated.get("spur_spacing_m", system.spur_spacing_m)
+        wood = spur_wood(system, length, apart, stated.get("buds_per_spur"), renewal)
     else:
-        length = told.get("cane_length_m", system.cane_length_m(vine_spacing_m))
-        apart = told.get("node_spacing_m", system.node_spacing_m)
-        wood = cane_wood(system, length, apart, told.get("buds_per_cane"), renewal)
-        wood = replace(wood, pieces=(told["canes"], told["canes"]), aim=0) if "canes" in told else wood
-    return in_units(wood, unit_buds) if unit_buds and "canes" not in told else wood
+        length = stated.get("cane_length_m", system.cane_length_m(vine_spacing_m))
+        apart = stated.get("node_spacing_m", system.node_spacing_m)
+        wood = cane_wood(system, length, apart, stated.get("buds_per_cane"), renewal)
+        wood = replace(wood, pieces=(stated["canes"], stated["canes"]), aim=0) if "canes" in stated else wood
+    return in_units(wood, unit_buds) if unit_buds and "canes" not in stated else wood
 
 
 def recipe(buds: int, training: str, vine_spacing_m: float | None = None) -> str:
@@ -320,7 +320,7 @@ def _check(buds: int, given: dict[str, float | None]) -> None:
     faults = []
     if not np.isfinite(buds) or buds < 0 or buds != int(buds) or buds > MOST_BUDS:
         faults.append(Problem("", "", "recipe", f"{buds} is not a number of buds per vine", "Give a whole number"))
-    told = (wood_fault(name, value) for name, value in given.items() if value is not None)
-    faults += [Problem("", "", "recipe", what, "Check the value and its unit") for what in told if what]
+    unfit = (wood_fault(name, value) for name, value in given.items() if value is not None)
+    faults += [Problem("", "", "recipe", what, "Check the value and its unit") for what in unfit if what]
     if faults:
         raise DataError(faults)

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 #: How a figure is known.
 TAGS = ("read", "second-hand", "memory", "practice", "own", "given")
-#: Weight units a rule may be told in, and their size.
+#: Weight units a rule may be written in, and their size.
 RULE_UNITS: dict[str, float] = {"lb": KG_PER_LB, "kg": 1.0}
 #: More buds than this for one unit of weight is taken for a slip of the pen.
 MOST_BUDS_PER_LB = 200.0

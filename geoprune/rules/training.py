@@ -179,8 +179,8 @@ def _read_own(path: Path, known: Mapping[str, Training]) -> dict[str, Training]:
     taken = {name for training in known.values() for name in _names(training)}
     problems, found = [], {}
     for number, entry in enumerate(read_entries(path, "training"), start=1):
-        told = entry.get("id")
-        row = f"training {number}" + (f" '{told}'" if isinstance(told, str) else "")
+        given = entry.get("id")
+        row = f"training {number}" + (f" '{given}'" if isinstance(given, str) else "")
         faults = _faults_of(entry)
         if not faults and taken & {_plain(name) for name in (entry["id"], *entry.get("also_called", ()))}:
             faults = [("its name is taken by another training", "Give it a name of its own")]
@@ -225,8 +225,8 @@ def _faults_of(entry: Mapping[str, Any]) -> list[tuple[str, str]]:
         values = entry[key] if key in _PAIRS else [entry[key]]
         shape = isinstance(values, list) and len(values) == (2 if key in _PAIRS else 1) and all(map(is_number, values))
         if not shape or not (limits[0] <= min(values) and max(values) <= limits[1]) or values != sorted(values):
-            told = f"{'two numbers' if key in _PAIRS else 'a number'} from {limits[0]:g} to {limits[1]:g}"
-            faults.append((f"`{key}` is {shown(entry[key])}", f"Write {told}"))
+            wanted = f"{'two numbers' if key in _PAIRS else 'a number'} from {limits[0]:g} to {limits[1]:g}"
+            faults.append((f"`{key}` is {shown(entry[key])}", f"Write {wanted}"))
         elif isinstance(limits[0], int) and any(value != int(value) for value in values):
             faults.append((f"`{key}` is {shown(entry[key])}, not whole", "Write whole numbers"))
     for key, right in {"wires_m": is_number, "also_called": lambda name: isinstance(name, str)}.items():

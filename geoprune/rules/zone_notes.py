@@ -1,4 +1,4 @@
-"""What is told of how a zone came by its number: rule, steps, winter bud injury; or why it has none, and what to do."""
+"""What is said of how a zone came by its number: rule, steps, winter bud injury; or why it has none, and what to do."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from geoprune.rules.injury import Injury
 from geoprune.rules.need import BudNeed
 from geoprune.rules.recipes import Recipe
 
-#: A zone's share of vines to renew is told from here on (a design choice).
+#: A zone's share of vines to renew is reported from here on (a design choice).
 LEAST_RENEWED = 0.03
 
 
 def zone_notes(
-    zone_row: Mapping[str, Any], need: BudNeed, injury: Injury | None, told: Recipe | None
+    zone_row: Mapping[str, Any], need: BudNeed, injury: Injury | None, recipe: Recipe | None
 ) -> tuple[Message, ...]:
-    """Tell how a zone came by its number, or why it has none; `told` is its recipe, None where no number holds."""
+    """Say how a zone came by its number, or why it has none; `recipe` is its recipe, None where no number holds."""
     size, count = float(zone_row["vine_size_kg"]), float(zone_row["buds_per_vine"])
-    if told is None:
+    if recipe is None:
         return _without_number(zone_row, need, injury)
     said = [*need.rule.cautions]
     renewed = float(zone_row.get("renew_share", 0.0))
@@ -30,11 +30,11 @@ def zone_notes(
         said.append(Message("rules.renew_share", {"percent": 100 * renewed, **need.renew_limit}))
     said += need.explain(size) if np.ndim(need.injury_factor) == 0 else need.size_flags(size)
     said.append(Message("rules.step_told", {"buds": count}))
-    return (*said, *_injury_notes(zone_row, need, injury, count), *told.reasons)
+    return (*said, *_injury_notes(zone_row, need, injury, count), *recipe.reasons)
 
 
 def _without_number(zone_row: Mapping[str, Any], need: BudNeed, injury: Injury | None) -> tuple[Message, ...]:
-    """What is told of a zone without a number: why, and what is done at its vines."""
+    """What is said of a zone without a number: why, and what is done at its vines."""
     why = zone_no_number(zone_row, need)
     said: tuple[Message, ...] = () if why is None else (why,)
     if why is not None:

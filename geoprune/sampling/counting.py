@@ -6,7 +6,7 @@ import math
 
 from scipy.stats import norm, t
 
-#: Chance that the true mean lies within the error told: nine times in ten, as everywhere in geoprune.
+#: Chance that the true mean lies within the error given: nine times in ten, as everywhere in geoprune.
 CONFIDENCE = 0.90
 
 

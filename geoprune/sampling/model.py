@@ -22,7 +22,7 @@ WEIGHT_KG_M = 0.446
 class VineModel:
     """Mean vine size (kg), variance of the field and of each vine's own part (kg^2), range parameter (m).
 
-    `source` is "assumed", "told" (mean or CV given by the user) or "earlier" (an earlier winter's model).
+    `source` is "assumed", "given" (mean or CV given by the user) or "earlier" (an earlier winter's model).
     """
 
     mean_kg: float
@@ -37,11 +37,11 @@ class VineModel:
 
 
 def assumed_model(vine_spacing_m: float, *, cv: float | None = None, mean_kg: float | None = None) -> VineModel:
-    """The model where no earlier winter is known; CV and mean vine size as told, else as assumed."""
+    """The model where no earlier winter is known; CV and mean vine size as given, else as assumed."""
     mean = WEIGHT_KG_M * vine_spacing_m if mean_kg is None else mean_kg
     variance = ((CV if cv is None else cv) * mean) ** 2
-    told = "assumed" if cv is None and mean_kg is None else "told"
-    return VineModel(mean, (1 - NUGGET_SHARE) * variance, NUGGET_SHARE * variance, RANGE_M, told)
+    source = "assumed" if cv is None and mean_kg is None else "given"
+    return VineModel(mean, (1 - NUGGET_SHARE) * variance, NUGGET_SHARE * variance, RANGE_M, source)
 
 
 def earlier_model(block: Mapping[str, Any]) -> VineModel | None:

@@ -25,9 +25,9 @@ Integers = NDArray[np.int64]
 MINUTES_PER_VINE, MINUTES_PER_STOP = 4.0, 1.0
 #: A person among vines, metres a minute (3 km/h; design choice).
 WALKING_M_PER_MINUTE = 50.0
-#: Stops told in the curve.
+#: Stops shown in the curve.
 COUNTS = (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100)
-#: The curve is worked out on so many places at most, and told for as many parts of the block.
+#: The curve is worked out on so many places at most, and shown for as many parts of the block.
 MOST_SITES, TARGETS = 400, 200
 MEAN_ABSOLUTE = float(np.sqrt(2.0 / np.pi))  # of a standard normal
 
@@ -144,8 +144,8 @@ def weigh_worth(
     few = np.sort(rng.choice(len(sites), MOST_SITES, replace=False)) if len(sites) > MOST_SITES else np.arange(len(sites))
     part = Sites(sites.vine_id[few], sites.vines[few], sites.row[few], sites.point[few])
     beside = None if further is None else further[few]
-    told = sorted({min(count, len(part)) for count in counts if min(count, len(part)) >= 2})
-    curve = tuple(effort_of(work, part, choose_sites(part, count, further=beside, rng=rng).sites) for count in told)
+    tried = sorted({min(count, len(part)) for count in counts if min(count, len(part)) >= 2})
+    curve = tuple(effort_of(work, part, choose_sites(part, count, further=beside, rng=rng).sites) for count in tried)
     flat = np.sqrt(work.model.sill_kg2 + work.model.nugget_kg2 / work.panel_vines)
     return Worth(curve, find_knee(curve), MEAN_ABSOLUTE * work.slope * float(flat))
 

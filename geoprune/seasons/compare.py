@@ -168,25 +168,25 @@ def _zones(years: BlockYears, model: SeasonModel, earlier: int, later: int, midd
             "shrank_chance": ndtr(-change.mean / change.error),
         }
     )
-    told = years.zones.set_index("zone")
+    by_zone = years.zones.set_index("zone")
     for name in ("buds_per_vine", "buds_by_rule"):
-        table[name] = _looked_up(table["zone"], told, name)
+        table[name] = _looked_up(table["zone"], by_zone, name)
     beside = years.left.set_index("zone")
     for name in ("buds_asked", "buds_left"):
         table[name] = _looked_up(table["zone"], beside, name)
     return _with_yield(table, years, later)
 
 
-def _looked_up(zone: pd.Series, told: pd.DataFrame, name: str) -> Floats:
-    """A column by zone; NaN where it is not told."""
-    known = dict(zip(told.index, told[name], strict=True)) if name in told else {}
+def _looked_up(zone: pd.Series, table: pd.DataFrame, name: str) -> Floats:
+    """A column by zone; NaN where it is not given."""
+    known = dict(zip(table.index, table[name], strict=True)) if name in table else {}
     return np.array([known.get(number, np.nan) for number in zone], dtype=float)
 
 
 def _with_yield(table: pd.DataFrame, years: BlockYears, later: int) -> pd.DataFrame:
     """Yield of the crop that the weighed wood bore: of the year of the pruning, else of the year before."""
-    told = years.yields[years.yields["season"].isin([later - 1, later])]
-    newest = told[told["season"] == told["season"].max()]
+    yields = years.yields[years.yields["season"].isin([later - 1, later])]
+    newest = yields[yields["season"] == yields["season"].max()]
     lines = []
     for line in table.to_dict("records"):
         whole = pd.isna(line["zone"])
@@ -216,21 +216,21 @@ def _helped(weights: Weights, targets: list[Target], later: int, error: Floats) 
 def _messages(found: Comparison) -> tuple[Message, ...]:
     whole = found.zones.iloc[-1]
     fields = {"earlier": found.earlier, "later": found.later, **_change_fields(whole)}
-    told = [Message(f"seasons.block_{direction(whole)}", fields)]
+    messages = [Message(f"seasons.block_{direction(whole)}", fields)]
     share, error = found.lasting
     low, high = (100 * float(np.clip(share + sign * NINETY * error, 0, 1)) for sign in (-1, 1))
-    told.append(Message("seasons.lasting", {"percent": 100 * share, "low": low, "high": high}))
+    messages.append(Message("seasons.lasting", {"percent": 100 * share, "low": low, "high": high}))
     if np.isfinite(found.helped):
         key = "seasons.helped" if found.helped > 0 else "seasons.not_helped"
-        told.append(Message(key, {"percent": 100 * abs(found.helped), "later": found.later, "earlier": found.earlier}))
-    told.append(Message("seasons.kept", {"percent": 100 * found.kept, "kappa": found.kappa}))
+        messages.append(Message(key, {"percent": 100 * abs(found.helped), "later": found.later, "earlier": found.earlier}))
+    messages.append(Message("seasons.kept", {"percent": 100 * found.kept, "kappa": found.kappa}))
     weak = int(found.panels["weak_in_all"].sum())
-    told.append(
+    messages.append(
         Message("seasons.weak", {"count": weak, "panels": len(found.panels), "winters": len(found.years.weights.seasons)})
     )
     if (came := _forecast(found)) is not None:
-        told.append(came)
-    return tuple(told)
+        messages.append(came)
+    return tuple(messages)
 
 
 def _forecast(found: Comparison) -> Message | None:
@@ -266,17 +266,17 @@ def _thoughts(found: Comparison) -> tuple[tuple[int, tuple[Message, ...]], ...]:
 def _thought(line: dict[str, Any]) -> list[Message]:
     """What the zone's change, crop and buds say for next year's number, step by step."""
     way = direction(line)
-    told = [Message(f"seasons.zone_{way}", _change_fields(line))]
+    messages = [Message(f"seasons.zone_{way}", _change_fields(line))]
     heavy = np.isfinite(line["crop_load"]) and line["crop_load_low"] > HEAVY_CROP
     over = line["buds_left"] > (1 + OVER_ASKED) * line["buds_asked"]
     if np.isfinite(line["crop_load"]):
         load = {"load": line["crop_load"], "low": line["crop_load_low"], "high": line["crop_load_high"], "heavy": HEAVY_CROP}
-        told.append(Message("seasons.load_heavy" if heavy else "seasons.load", load))
+        messages.append(Message("seasons.load_heavy" if heavy else "seasons.load", load))
     if pd.notna(line["buds_left"]) and pd.notna(line["buds_asked"]):
         left = {"left": line["buds_left"], "asked": line["buds_asked"]}
-        told.append(Message("seasons.left_over" if over else "seasons.left", left))
+        messages.append(Message("seasons.left_over" if over else "seasons.left", left))
     end = {"shrank": "fewer" if heavy or over else "look", "grew": "more", "unsure": "keep"}[way]
-    return [*told, Message(f"seasons.think_{end}")]
+    return [*messages, Message(f"seasons.think_{end}")]
 
 
 def _middles(panels: gpd.GeoDataFrame) -> Floats:

@@ -33,7 +33,7 @@ POINTS = 150
 
 
 class TooFewWeights(ValueError):
-    """Weights that tell too little to compare winters."""
+    """Weights that say too little to compare winters."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +104,7 @@ class SeasonModel:
 
     @property
     def lasting(self) -> tuple[float, float]:
-        """Share of the variation that lasts from winter to winter, and its standard error; 1 winter tells none."""
+        """Share of the variation that lasts from winter to winter, and its standard error; 1 winter shows none."""
         weight = np.array([node.weight for node in self.nodes])
         share = np.array([node.lasting for node in self.nodes])
         mean = float(weight @ share)
@@ -211,11 +211,11 @@ def _node(size: Floats, covariance: Floats, drift: Floats) -> tuple[float, _Node
     except LinAlgError:
         return None
     white = solve_triangular(lower, np.column_stack([drift, size]), lower=True)
-    shaped, told = white[:, :-1], white[:, -1]
+    shaped, aimed = white[:, :-1], white[:, -1]
     normal = shaped.T @ shaped
-    level = np.linalg.solve(normal, shaped.T @ told)
+    level = np.linalg.solve(normal, shaped.T @ aimed)
     free = len(size) - drift.shape[1]
-    variance = float(((told - shaped @ level) ** 2).sum()) / free
+    variance = float(((aimed - shaped @ level) ** 2).sum()) / free
     log = -np.log(np.diag(lower)).sum() - 0.5 * np.linalg.slogdet(normal)[1] - 0.5 * free * np.log(variance)
     factor = cho_factor(covariance, lower=True)
     residual = size - drift @ level

@@ -82,23 +82,23 @@ class Number(Kind):
 
     def read(self, value: Any, folder: Path, *, factor: float = 1.0) -> float:
         """Return the number in SI."""
-        told = "a whole number" if self.whole else "a number"
+        wanted = "a whole number" if self.whole else "a number"
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise WrongValue(f"{shown(value)} is not {told}", f"Write {told} without quotes")
+            raise WrongValue(f"{shown(value)} is not {wanted}", f"Write {wanted} without quotes")
         low, high = self.kept() if self.kept else (self.low, self.high)
         if not -1e15 < value < 1e15 or not low <= value * factor <= high:  # "not a number" is no number either
             within = f"{low / factor:g} to {high / factor:g}"
-            raise WrongValue(f"{shown(value)} is not from {within}", f"Give {told} from {within}")
+            raise WrongValue(f"{shown(value)} is not from {within}", f"Give {wanted} from {within}")
         if self.whole and value != int(value):
-            raise WrongValue(f"{shown(value)} is not {told}", f"Write {told}")
+            raise WrongValue(f"{shown(value)} is not {wanted}", f"Write {wanted}")
         return int(value) if self.whole else float(value * factor)
 
     def parse(self, texts: Sequence[str], folder: Path, *, factor: float = 1.0) -> float:
         """Return the number that was typed, in SI."""
-        told = "a whole number" if self.whole else "a number"
+        wanted = "a whole number" if self.whole else "a number"
         number = plain_number(texts[-1])
         if number is None or (self.whole and number != int(number)):
-            raise WrongValue(f"{shown(texts[-1])} is not {told}", f"Write {told} in digits")
+            raise WrongValue(f"{shown(texts[-1])} is not {wanted}", f"Write {wanted} in digits")
         return self.read(number, folder, factor=factor)
 
     def write(self, value: Any, folder: Path) -> str:
@@ -157,11 +157,11 @@ class Lines(Kind):
 
     def read(self, value: Any, folder: Path) -> tuple[int, ...]:
         """Return the numbers of the lines."""
-        told = value if isinstance(value, list | tuple) else [value]
-        whole = all(isinstance(one, int) and not isinstance(one, bool) and 1 <= one <= 1000 for one in told)
-        if len(told) > LONGEST_LIST or not whole:
+        numbers = value if isinstance(value, list | tuple) else [value]
+        whole = all(isinstance(one, int) and not isinstance(one, bool) and 1 <= one <= 1000 for one in numbers)
+        if len(numbers) > LONGEST_LIST or not whole:
             raise WrongValue(f"{shown(value)} is not the number of a line", "Write it like 2, or [2, 3] for two lines")
-        return tuple(told)
+        return tuple(numbers)
 
     def parse(self, texts: Sequence[str], folder: Path) -> tuple[int, ...]:
         """Return the lines that were typed."""
@@ -175,7 +175,7 @@ class Lines(Kind):
 
 @dataclass(frozen=True)
 class FilePath(Kind):
-    """A file that is there; whether it can be read is told with the other faults of the data."""
+    """A file that is there; whether it can be read is reported with the other faults of the data."""
 
     metavar = "FILE"
 

@@ -1,4 +1,4 @@
-"""Settings from a TOML file: every fault is told, with the nearest right name."""
+"""Settings from a TOML file: every fault is reported, with the nearest right name."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from geoprune.toml_files import read_toml
 
 #: The settings file that is found by itself.
 SETTINGS_FILE = "geoprune.toml"
-#: So many faults are told at once.
-MOST_TOLD = 100
+#: So many faults are reported at once.
+MOST_LISTED = 100
 #: Layers whose headers may be named in [columns.<layer>].
 LAYERS = ("blocks", "rows", "vines", "samples", "bud_checks", "scores", "harvest")
 KNOWN_TABLES = (*TABLES, "layers", "columns", "values", "block")
@@ -104,21 +104,21 @@ def match_blocks(settings: Settings, names: Sequence[str], *, vineyard: str) -> 
         With every block that the vineyard does not have, and the nearest that it has.
     """
     folded = {one_line(name).casefold(): name for name in names}
-    found = {told: folded.get(one_line(told).casefold()) for told in settings.blocks}
+    found = {named: folded.get(one_line(named).casefold()) for named in settings.blocks}
     problems = [
         Problem(
             settings.file,
             "",
-            f'[block."{one_line(told)}"]',
-            f"{vineyard} has no block '{one_line(told)}'",
-            (nearest(told, names) or f"Its blocks are {few(names)}. ") + "Correct the name, or take the table out",
+            f'[block."{one_line(named)}"]',
+            f"{vineyard} has no block '{one_line(named)}'",
+            (nearest(named, names) or f"Its blocks are {few(names)}. ") + "Correct the name, or take the table out",
         )
-        for told, name in found.items()
+        for named, name in found.items()
         if name is None
     ]
     if problems:
         raise DataError(problems)
-    return replace(settings, blocks={str(found[told]): own for told, own in settings.blocks.items()})
+    return replace(settings, blocks={str(found[named]): own for named, own in settings.blocks.items()})
 
 
 class _Faults:
@@ -130,7 +130,7 @@ class _Faults:
     def add(self, place: str, what: str, mend: str) -> None:
         """Note one problem."""
         self.found.append(Problem(self.path.name, "", place, what, mend))
-        if len(self.found) >= MOST_TOLD:
+        if len(self.found) >= MOST_LISTED:
             self.found.append(Problem(self.path.name, "", "", "there are more faults", "Mend these first"))
             raise DataError(self.found)
 
@@ -141,15 +141,15 @@ class _Faults:
             return {}
         by_key = {key: one for one in known for key in one.keys}
         values: dict[str, Any] = {}
-        told: dict[str, str] = {}
+        seen: dict[str, str] = {}
         for key, value in table.items():
             one = by_key.get(key)
             if one is None:
                 self.add(f"{place} {one_line(key)}", "there is no such setting here", _instead(key, by_key))
-            elif one.name in told:
-                self.add(f"{place} {key}", f"it stands in two units ({told[one.name]}, {key})", "Keep one of them")
+            elif one.name in seen:
+                self.add(f"{place} {key}", f"it stands in two units ({seen[one.name]}, {key})", "Keep one of them")
             else:
-                told[one.name] = key
+                seen[one.name] = key
                 try:
                     values[one.name] = one.read(key, value, self.path.parent)
                 except WrongValue as error:
@@ -161,17 +161,17 @@ class _Faults:
         if not isinstance(table, Mapping):
             self.add(place, f"{shown(table)} is no table", f"Write {place} on a line of its own")
             return {}
-        told: dict[str, Any] = {}
+        named: dict[str, Any] = {}
         for ours, theirs in table.items():
             here = f"{place} {one_line(ours)}"
             number = numbers and isinstance(theirs, int | float) and not isinstance(theirs, bool) and abs(theirs) < 1e15
             if known and ours not in known:
                 self.add(here, "there is no such name", f"{nearest(ours, known)}Use {', '.join(known)}")
             elif number or (isinstance(theirs, str) and theirs.strip() and len(theirs) <= LONGEST_TEXT):
-                told[ours] = theirs
+                named[ours] = theirs
             else:
                 self.add(here, f"{shown(theirs)} is no name", "Write it as it is in the file, in quotes")
-        return told
+        return named
 
     def tables(self, title: str, table: Any, known: Sequence[str] = ()) -> Iterator[tuple[str, Mapping[str, Any]]]:
         """The tables within a table; what is none, or none of `known`, is noted."""
@@ -205,4 +205,4 @@ def _instead(key: str, here: Mapping[str, Setting]) -> str:
     if quantity is not None:
         return f"Write it with its unit: {' or '.join(quantity.keys)}"
     near = nearest(key, tuple(here)) or nearest(key, tuple(homes))
-    return f"{near}All settings are told in docs/settings.md"
+    return f"{near}All settings are listed in docs/settings.md"

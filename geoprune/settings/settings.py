@@ -56,7 +56,7 @@ class Settings:
         return replace(self.with_values(self.blocks.get(name, {})), blocks={})
 
     def with_values(self, values: Mapping[str, Any]) -> Settings:
-        """Return settings with other values, told by name and in SI."""
+        """Return settings with other values, given by name and in SI."""
         tables = {}
         for title, table in TABLES.items():
             names = {one.name for one in settings_of(table)} & set(values)
@@ -89,18 +89,18 @@ class Settings:
         whole = len(found)
         for block in self.blocks:
             found += [replace(one, row=f'[block."{block}"]: {one.row}') for one in _apart(self.for_block(block))]
-        told = {(one.what, one.mend) for one in found[:whole]}
-        own = [one for one in found[whole:] if (one.what, one.mend) not in told]
+        common = {(one.what, one.mend) for one in found[:whole]}
+        own = [one for one in found[whole:] if (one.what, one.mend) not in common]
         return [replace(one, file=self.file) for one in (*found[:whole], *own)]
 
     def as_data(self) -> dict[str, Any]:
         """Return all settings as plain tables, those that are not given left out, blocks under "block"."""
-        told = {
+        tables = {
             title: {one.name: value for one in definitions() if one.table == title and _given(value := self.value(one))}
             for title in TABLES
         }
         more = {"layers": self.layers, "columns": self.columns, "values": self.values, "block": self.blocks}
-        return told | {title: _plain(table) for title, table in more.items() if table}
+        return tables | {title: _plain(table) for title, table in more.items() if table}
 
 
 def _plain(table: Mapping[str, Any]) -> dict[str, Any]:

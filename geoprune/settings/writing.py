@@ -70,7 +70,7 @@ def settings_template(language: str = "en", units: str = "us", *, blocks: Iterab
         lines += ["", *_comment(f"table_{title}", language), f"[{title}]"]
         for one in definitions():
             if one.table == title:
-                lines += ["", *_told(one, language), f"# {_shown(one, settings.value(one), units)}"]
+                lines += ["", *_reason(one, language), f"# {_shown(one, settings.value(one), units)}"]
     for title, shown in OWN_NAMES.items():
         lines += ["", "", *_comment(f"table_{title}", language), *(f"# {line}" for line in shown)]
     lines += ["", "", *_comment("table_block", language)]
@@ -87,13 +87,13 @@ def help_sentence(one: Setting, language: str = "en") -> str:
     return room_words(language, "settings")[one.name]
 
 
-def _told(one: Setting, language: str) -> list[str]:
+def _reason(one: Setting, language: str) -> list[str]:
     return [*_comment(one.name, language), *_comment(f"{one.name}_why", language)]
 
 
 def _comment(name: str, language: str) -> list[str]:
-    told = room_words(language, "settings")[name]
-    return [f"# {line}" for line in wrap(told, WIDTH, break_long_words=False, break_on_hyphens=False)]
+    reason = room_words(language, "settings")[name]
+    return [f"# {line}" for line in wrap(reason, WIDTH, break_long_words=False, break_on_hyphens=False)]
 
 
 def _line(one: Setting, value: Any, folder: Path) -> str:

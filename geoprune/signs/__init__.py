@@ -2,7 +2,8 @@
 
 from geoprune.signs.follow import follow, look_both_ways
 from geoprune.signs.posts import sign_posts
-from geoprune.signs.telling import (
+from geoprune.signs.walk import bands_of, row_list, walking_direction
+from geoprune.signs.wording import (
     HANG_SIGNS,
     READ_SIGNS,
     SIGNS_DISAGREE,
@@ -13,7 +14,6 @@ from geoprune.signs.telling import (
     short_sign,
     sign_message,
 )
-from geoprune.signs.walk import bands_of, row_list, walking_direction
 
 __all__ = [
     "HANG_SIGNS",

@@ -46,7 +46,7 @@ def _nearest(marked: pd.DataFrame, side: str, post: Labels) -> Floats:
     return np.where(found < len(places), zone[np.minimum(found, len(places) - 1)], np.nan)
 
 
-def follow(told: pd.DataFrame, trellis: Trellis) -> Labels:
+def follow(directions: pd.DataFrame, trellis: Trellis) -> Labels:
     """Follow a row list, or the signs, and write down the zone of each panel: (P,).
 
     Signs are read from every panel to both sides. A table of signs without a line is a block of one zone.
@@ -56,11 +56,11 @@ def follow(told: pd.DataFrame, trellis: Trellis) -> Labels:
     ValueError
         When the row list leaves a panel without a zone or names one twice; when the signs a panel sees do not say the same.
     """
-    if "from_post" in told.columns:
-        return _follow_list(told, trellis)
-    if not len(told):
+    if "from_post" in directions.columns:
+        return _follow_list(directions, trellis)
+    if not len(directions):
         return np.ones(len(trellis.panels), dtype=np.int64)
-    low, high = look_both_ways(told, trellis).T
+    low, high = look_both_ways(directions, trellis).T
     wrong = np.flatnonzero(low != high)  # what is not there (NaN) is not equal to anything
     if len(wrong):
         panel = trellis.panels.iloc[wrong[0]]
@@ -70,17 +70,17 @@ def follow(told: pd.DataFrame, trellis: Trellis) -> Labels:
     return low.astype(np.int64)
 
 
-def _follow_list(told: pd.DataFrame, trellis: Trellis) -> Labels:
+def _follow_list(directions: pd.DataFrame, trellis: Trellis) -> Labels:
     panels = ordered_panels(trellis)
     zone = np.zeros(len(panels), dtype=np.int64)
     by_row = dict(iter(panels.groupby("row", sort=False)))
-    for run in told.itertuples():
+    for run in directions.itertuples():
         low, high = sorted((run.from_post, run.to_post))
         here = by_row[run.row]
         inside = here.loc[(here["panel"] > low) & (here["panel"] <= high), "panel_id"].to_numpy()
         if zone[inside].any():
-            raise ValueError(f"row {run.row}: a panel between posts {low} and {high} is told twice")
+            raise ValueError(f"row {run.row}: a panel between posts {low} and {high} is listed twice")
         zone[inside] = run.zone
     if not zone.all():
-        raise ValueError(f"{int((zone == 0).sum())} panels are told no zone")
+        raise ValueError(f"{int((zone == 0).sum())} panels are given no zone")
     return zone

@@ -2,7 +2,7 @@
 
 Why both ends, and why on a side: whoever looks from the first vine of a run away from it must find the run's own number
 on the next marked post, and so must whoever looks the other way from its last vine. A post between two numbers is looked at
-from both sides and must tell each side its own. Two marks a run are therefore the fewest with which a look either way is
+from both sides and must show each side its own. Two marks a run are therefore the fewest with which a look either way is
 right; `docs/signs.md` measures it against other schemes.
 """
 
@@ -55,7 +55,7 @@ def sign_posts(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> g
         high_zone=("high_zone", "max"),
     )
     posts = _as_walked(posts.reset_index(), trellis)
-    told = {
+    columns = {
         "stop": np.arange(1, len(posts) + 1),
         "row": posts["row"],
         "post": posts["post"],
@@ -65,7 +65,7 @@ def sign_posts(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> g
         **_side("high", posts["high_zone"], buds, bands),
     }
     places = shapely.points(posts[["easting", "northing"]].to_numpy(dtype=float).reshape(-1, 2))
-    return gpd.GeoDataFrame(told, geometry=places, crs=trellis.panels.crs)
+    return gpd.GeoDataFrame(columns, geometry=places, crs=trellis.panels.crs)
 
 
 def _numbered(trellis: Trellis, panel_zone: Labels, bands: Labels) -> pd.DataFrame:
@@ -135,5 +135,5 @@ def _side(side: str, zone: pd.Series, buds: Labels | Floats, bands: Labels) -> d
     number, sign = np.full(len(zone), np.nan), np.full(len(zone), np.nan)
     place = zone.to_numpy(dtype=float)[there].astype(int) - 1
     number[there], sign[there] = np.asarray(buds, dtype=float)[place], bands[place]
-    told = {"bands": pd.Series(sign).astype("Int64"), "buds": pd.Series(number).astype("Int64")}
-    return {f"{side}_zone": zone.astype("Int64")} | {f"{side}_{name}": values for name, values in told.items()}
+    figures = {"bands": pd.Series(sign).astype("Int64"), "buds": pd.Series(number).astype("Int64")}
+    return {f"{side}_zone": zone.astype("Int64")} | {f"{side}_{name}": values for name, values in figures.items()}

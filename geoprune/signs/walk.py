@@ -84,7 +84,7 @@ def row_list(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> pd.
     Returns
     -------
     stop, row, from_post, to_post, first_vine, last_vine, zone, bands, buds_per_vine, vines (counted). Posts are
-    counted from the end of vine 1 (post 0). from, to, first and last are told as they are met, so a row walked towards
+    counted from the end of vine 1 (post 0). from, to, first and last are given as they are met, so a row walked towards
     vine 1 has falling numbers. `bands` is 0 where the block has one sign: nothing is taped then.
     """
     panels, bands = ordered_panels(trellis), bands_of(buds)

@@ -1,10 +1,10 @@
 """From weighed vines to vine size everywhere, and how far to trust it."""
 
 from geoprune.surface.estate import together
-from geoprune.surface.evidence import row_bearing
-from geoprune.surface.fitting import FEWEST_FOR_MAP, Checked, Spoken, check_evidence, fit_surface, said_earlier, speak
+from geoprune.surface.fitting import FEWEST_FOR_MAP, Checked, Spoken, check_observations, fit_surface, said_earlier, speak
 from geoprune.surface.layers_at_vines import score_covariate
 from geoprune.surface.next_vines import NextVines, next_vines
+from geoprune.surface.observations import row_bearing
 from geoprune.surface.prior import Prior
 from geoprune.surface.result import Surface
 
@@ -15,7 +15,7 @@ __all__ = [
     "Prior",
     "Spoken",
     "Surface",
-    "check_evidence",
+    "check_observations",
     "fit_surface",
     "next_vines",
     "row_bearing",

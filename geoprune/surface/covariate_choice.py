@@ -54,14 +54,14 @@ def choose_covariates(
     -------
     names kept, in the order they were kept, and what became of each
     """
-    told: dict[str, Choice] = {}
+    decided: dict[str, Choice] = {}
     sound: dict[str, Floats] = {}
     for name, columns in offered.items():
         problem = _unfit(name, columns, base)
         if problem is None:
             sound[name] = (columns - columns.mean(axis=0)) / columns.std(axis=0)
         else:
-            told[name] = Choice(name, False, problem)
+            decided[name] = Choice(name, False, problem)
     kept: list[str] = []
     drift, left = base, dict(sound)
     while left:
@@ -73,7 +73,7 @@ def choose_covariates(
         for name, columns in list(left.items()):
             wider = np.hstack([drift, columns])
             if collinear_columns(wider):
-                told[name] = Choice(name, False, Message("surface.covariate_collinear", {"name": name}))
+                decided[name] = Choice(name, False, Message("surface.covariate_collinear", {"name": name}))
                 del left[name]
                 continue
             gains = 1.0 - _squares(nodes_for(wider), sets) / start
@@ -81,16 +81,16 @@ def choose_covariates(
         limit = max(level / max(len(sound), 1), 1.0 / (1 + SIMULATIONS))
         for name, (gain, p_value) in tried.items():
             key = "surface.covariate_not_kept" if gain > 0 else "surface.covariate_no_help"
-            told[name] = Choice(name, False, Message(key, _fields(name, abs(gain), p_value)), gain, p_value)
+            decided[name] = Choice(name, False, Message(key, _fields(name, abs(gain), p_value)), gain, p_value)
         passed = [name for name, (gain, p_value) in tried.items() if gain > 0 and p_value <= limit]
         if not passed:
             break
         best = max(passed, key=lambda name: tried[name][0])
         gain, p_value = tried[best]
-        told[best] = Choice(best, True, Message("surface.covariate_kept", _fields(best, gain, p_value)), gain, p_value)
+        decided[best] = Choice(best, True, Message("surface.covariate_kept", _fields(best, gain, p_value)), gain, p_value)
         kept.append(best)
         drift = np.hstack([drift, left.pop(best)])
-    return kept, [told[name] for name in offered]
+    return kept, [decided[name] for name in offered]
 
 
 def _fields(name: str, gain: float, p_value: float) -> dict[str, object]:

@@ -19,16 +19,16 @@ from geoprune.geostat import EXACT_SAMPLES, AveragedKriging, LocalKriging, fit_a
 from geoprune.sizes import SizeDraws
 from geoprune.surface.covariate_choice import Choice, choose_covariates
 from geoprune.surface.estate import say
-from geoprune.surface.evidence import Evidence, gather, row_bearing
 from geoprune.surface.grid import grid_of
 from geoprune.surface.held_out import Nodes, make_nodes
 from geoprune.surface.layers_at_vines import Columns, look_up
+from geoprune.surface.observations import Observations, gather, row_bearing
 from geoprune.surface.prior import SHARES, Prior, range_grid
+from geoprune.surface.reporting import describe_model, diagnose, held_out_table, remark
 from geoprune.surface.result import Surface
 from geoprune.surface.row_effect import RowEffect, find_row_effect
 from geoprune.surface.shape import PLAIN, Shape, choose_scale, choose_shape
 from geoprune.surface.support import FieldFit, Support, means_of, vine_draws, vine_means
-from geoprune.surface.telling import describe_model, diagnose, held_out_table, remark
 from geoprune.surface.verdict import ALPHA, Structure, expected_gain, find_structure, grade_pattern
 from geoprune.trellis import Trellis, middle_points
 
@@ -49,7 +49,7 @@ class Model:
 
     shape: Shape
     fit: FieldFit
-    few: Evidence
+    few: Observations
     structure: Structure
     choices: tuple[Choice, ...]
     rows: RowEffect
@@ -73,7 +73,7 @@ class Model:
 class Checked(NamedTuple):
     """What a block's surface is fitted to: its samples as arrays, and its covariates by name."""
 
-    evidence: Evidence
+    observations: Observations
     layers: dict[str, Columns]
 
 
@@ -85,15 +85,15 @@ class Spoken:
     said: Floats
 
 
-def speak(evidence: Evidence, bearing_deg: float) -> Spoken | None:
+def speak(observations: Observations, bearing_deg: float) -> Spoken | None:
     """What a block's weights tell other blocks; None where they are too few for a map, or all alike.
 
     Covariates are left out: they are looked for in the block's own fit.
     """
-    if not mappable(evidence):
+    if not mappable(observations):
         return None
-    shape = choose_shape(evidence, bearing_deg=bearing_deg)
-    few = evidence.part(evidence.thinned(MOST_TO_SPEAK))
+    shape = choose_shape(observations, bearing_deg=bearing_deg)
+    few = observations.part(observations.thinned(MOST_TO_SPEAK))
     prior = Prior()
     fit = average(few, few.levels, prior, shape)
     return Spoken(shape, say(fit.likelihood, prior.edges(range_grid(few.across_m), SHARES)))
@@ -105,21 +105,21 @@ def said_earlier(learned: Mapping[str, Any]) -> Floats:
     return say(likelihood, Prior().edges(ranges, shares))
 
 
-def mappable(evidence: Evidence) -> bool:
+def mappable(observations: Observations) -> bool:
     """Whether a map can be made: enough weights, and not all alike."""
-    enough = len(evidence.values) >= FEWEST_FOR_MAP
-    return enough and bool(np.ptp(evidence.values) > 1e-9 * np.abs(evidence.values).max())
+    enough = len(observations.values) >= FEWEST_FOR_MAP
+    return enough and bool(np.ptp(observations.values) > 1e-9 * np.abs(observations.values).max())
 
 
-def check_evidence(
+def check_observations(
     trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "", covariates: Sequence[Covariate] = ()
 ) -> Checked:
-    """What samples and layers tell of a block, checked before anything is estimated; see `fit_surface`."""
-    evidence = gather(trellis, samples, block=block)
-    needed = evidence.member >= 0
-    needed[evidence.vine_id] = True
-    layers = look_up(covariates, evidence.vines + evidence.centre, trellis.vines.crs, needed, block=block)
-    return Checked(evidence, layers)
+    """What samples and layers say of a block, checked before anything is estimated; see `fit_surface`."""
+    observations = gather(trellis, samples, block=block)
+    needed = observations.member >= 0
+    needed[observations.vine_id] = True
+    layers = look_up(covariates, observations.vines + observations.centre, trellis.vines.crs, needed, block=block)
+    return Checked(observations, layers)
 
 
 def fit_surface(
@@ -147,35 +147,35 @@ def fit_surface(
     Parameters
     ----------
     trellis, samples : the block, and its samples as `place_samples` gives them
-    block : name told in errors
+    block : name for errors
     draws, seed : equally likely states, and what they start from
     covariates : layers read by `geoprune.covariates.read_covariate`, or `score_covariate`
     prior : beliefs about range and nugget share; by default weak ones
     outline : the block's polygon, for the grid
-    checked : what `check_evidence` gave for these samples and covariates, where it was asked before
-    shape : what `speak` chose for this evidence, where it was asked before
+    checked : what `check_observations` gave for these samples and covariates, where it was asked before
+    shape : what `speak` chose for this observations, where it was asked before
 
     Raises
     ------
     DataError
         With fewer than 5 usable samples, impossible weights, or a covariate that does not cover the block.
     """
-    evidence, layers = checked or check_evidence(trellis, samples, block=block, covariates=covariates)
-    if not mappable(evidence):
-        return _flat(trellis, samples, evidence, draws=draws, seed=seed, outline=outline)
-    shape = shape or choose_shape(evidence, bearing_deg=row_bearing(trellis))
-    model = _fit(evidence, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
-    surface = _surface(trellis, samples, evidence, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
+    observations, layers = checked or check_observations(trellis, samples, block=block, covariates=covariates)
+    if not mappable(observations):
+        return _flat(trellis, samples, observations, draws=draws, seed=seed, outline=outline)
+    shape = shape or choose_shape(observations, bearing_deg=row_bearing(trellis))
+    model = _fit(observations, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
+    surface = _surface(trellis, samples, observations, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
     if any(layers[name].covariate.around for name in model.kept):
         surface = replace(surface, remarks=(*surface.remarks, Message("surface.scores_around")))
     return surface
 
 
-def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> AveragedKriging:
+def average(observations: Observations, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> AveragedKriging:
     """Kriging averaged over the REML surface under a prior; drift (n, p), its first columns the seasons' levels."""
-    ranges, log_prior = shape.grid(evidence.across_m, prior)
+    ranges, log_prior = shape.grid(observations.across_m, prior)
     return fit_averaged(
-        **_readings(evidence, drift, shape),
+        **_readings(observations, drift, shape),
         target_drift=np.eye(drift.shape[1])[0],
         ranges=ranges,
         shares=SHARES,
@@ -184,27 +184,29 @@ def average(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAI
     )
 
 
-def nodes_of(evidence: Evidence, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> Nodes:
+def nodes_of(observations: Observations, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> Nodes:
     """The nodes that `average` mixes, for tests on many sets of weights."""
-    return make_nodes(average(evidence, drift, prior, shape))
+    return make_nodes(average(observations, drift, prior, shape))
 
 
-def _readings(evidence: Evidence, drift: Floats, shape: Shape) -> dict[str, Any]:
+def _readings(observations: Observations, drift: Floats, shape: Shape) -> dict[str, Any]:
     """The readings as the engine's keywords."""
     return {
-        "points": evidence.place,
-        "values": shape.forward(evidence.values),
+        "points": observations.place,
+        "values": shape.forward(observations.values),
         "model": shape.model,
         "anisotropy": shape.anisotropy,
         "drift": drift,
-        "noise": evidence.noise,
-        "season": evidence.season,
-        "target_season": evidence.target_season,
+        "noise": observations.noise,
+        "season": observations.season,
+        "target_season": observations.target_season,
     }
 
 
-def _fit(evidence: Evidence, layers: dict[str, Columns], shape: Shape, prior: Prior, *, alpha: float, seed: int) -> Model:
-    few = evidence.part(evidence.thinned(MOST_TO_TEST))
+def _fit(
+    observations: Observations, layers: dict[str, Columns], shape: Shape, prior: Prior, *, alpha: float, seed: int
+) -> Model:
+    few = observations.part(observations.thinned(MOST_TO_TEST))
     learned = average(few, few.levels, prior, shape)
     plain = make_nodes(learned)
     # scale, family and direction were chosen on these weights in their places, which shuffled sets are not asked: the test
@@ -224,26 +226,26 @@ def _fit(evidence: Evidence, layers: dict[str, Columns], shape: Shape, prior: Pr
         return np.hstack([levels] + [scaled(name, layers[name].at(ground)) for name in kept])
 
     def at(ground: Floats) -> Floats:
-        return beside(np.repeat(evidence.target_levels[None, :], len(ground), axis=0), ground)
+        return beside(np.repeat(observations.target_levels[None, :], len(ground), axis=0), ground)
 
     if kept:
         learned = average(few, beside(few.levels, few.place + few.centre), prior, shape)
     nodes, fit = make_nodes(learned), cast(FieldFit, learned)
-    if len(few.values) < len(evidence.values):
-        drift = beside(evidence.levels, evidence.place + evidence.centre)
-        if len(evidence.values) > EXACT_SAMPLES:
-            fit = fit_local(**_readings(evidence, drift, shape), learned=learned)
+    if len(few.values) < len(observations.values):
+        drift = beside(observations.levels, observations.place + observations.centre)
+        if len(observations.values) > EXACT_SAMPLES:
+            fit = fit_local(**_readings(observations, drift, shape), learned=learned)
         else:
-            fit = average(evidence, drift, prior, shape)
+            fit = average(observations, drift, prior, shape)
     rows = find_row_effect(nodes, nodes.design.residual, few.row, seed=seed + 2)
-    seen = few if isinstance(fit, LocalKriging) else evidence
-    return Model(shape, fit, seen, structure, tuple(choices), rows, at(evidence.vines + evidence.centre), at)
+    seen = few if isinstance(fit, LocalKriging) else observations
+    return Model(shape, fit, seen, structure, tuple(choices), rows, at(observations.vines + observations.centre), at)
 
 
 def _surface(
     trellis: Trellis,
     samples: gpd.GeoDataFrame,
-    evidence: Evidence,
+    observations: Observations,
     model: Model,
     *,
     draws: int,
@@ -253,15 +255,15 @@ def _surface(
 ) -> Surface:
     fit, count = model.fit, len(trellis.panels)
     shape = model.shape
-    support = Support(evidence.vines, model.drift, evidence.known_kg, shape)
-    mean, variance = vine_means(fit, support, evidence.member, count)
-    counted = np.where(trellis.vines["counted"].to_numpy(bool), evidence.member, -1)
-    field, field_variance = fit.group_means(evidence.vines, evidence.panel, count, drift=model.drift)
+    support = Support(observations.vines, model.drift, observations.known_kg, shape)
+    mean, variance = vine_means(fit, support, observations.member, count)
+    counted = np.where(trellis.vines["counted"].to_numpy(bool), observations.member, -1)
+    field, field_variance = fit.group_means(observations.vines, observations.panel, count, drift=model.drift)
     alone = field_variance + fit.nugget
-    states, vine_sd = vine_draws(fit, support, evidence.member, count, draws, seed=seed)
+    states, vine_sd = vine_draws(fit, support, observations.member, count, draws, seed=seed)
     scaled, scaled_variance = fit.leave_one_out()
     loo, loo_se = shape.mean(scaled, scaled_variance), np.sqrt(shape.variance(scaled, scaled_variance))
-    loo_rmse, mean_rmse = leave_out_errors(evidence, loo)
+    loo_rmse, mean_rmse = leave_out_errors(observations, loo)
     structure, earned = model.structure, bool(model.kept)
     pattern = grade_pattern(
         structure,
@@ -271,12 +273,12 @@ def _surface(
     )
     weight = np.bincount(counted[counted >= 0], minlength=count).astype(float)
     block_mean, block_se = means_of(fit, support, np.where(counted >= 0, 0, -1), 1, mean, states, weight, counted)
-    told = describe_model(fit, model.learned, evidence, shape, model.kept, structure)
+    model_facts = describe_model(fit, model.learned, observations, shape, model.kept, structure)
     sure = 1.0 if earned else structure.probability  # a covariate that earned its place is a pattern already
-    gain = expected_gain(states, mean, weight, belief=1.0 if earned else 1.0 - told["no_field"], probability=sure)
-    far = _far(evidence, model.learned.typical.range_m, middle_points(trellis.panels) - evidence.centre)
-    z = (shape.forward(evidence.values) - scaled) / np.sqrt(scaled_variance)
-    table = held_out_table(samples, evidence, loo, loo_se, z)
+    gain = expected_gain(states, mean, weight, belief=1.0 if earned else 1.0 - model_facts["no_field"], probability=sure)
+    far = _far(observations, model.learned.typical.range_m, middle_points(trellis.panels) - observations.centre)
+    z = (shape.forward(observations.values) - scaled) / np.sqrt(scaled_variance)
+    table = held_out_table(samples, observations, loo, loo_se, z)
     merit = {
         "pattern": pattern,
         "pattern_probability": structure.probability,
@@ -287,8 +289,8 @@ def _surface(
     }
     return Surface(
         panels=_sizes(mean, variance).assign(extrapolated=far),
-        vines=_sizes(shape.mean(field, alone)[evidence.panel], shape.variance(field, alone)[evidence.panel]).assign(
-            extrapolated=far[evidence.panel]
+        vines=_sizes(shape.mean(field, alone)[observations.panel], shape.variance(field, alone)[observations.panel]).assign(
+            extrapolated=far[observations.panel]
         ),
         samples=table,
         block_mean_kg=float(block_mean[0]),
@@ -298,41 +300,43 @@ def _surface(
         pattern=pattern,
         loo_rmse_kg=loo_rmse,
         mean_rmse_kg=mean_rmse,
-        model=told,
+        model=model_facts,
         merit=merit,
-        diagnostics=diagnose(model.learned, model.few, evidence, shape, loo, loo_se, z, model.choices, model.rows, trellis),
-        grid=None if outline is None else grid_of(outline, lambda ground: _at_points(fit, evidence, model, ground)),
-        remarks=evidence.remarks + remark(evidence, shape, table, far, model.choices, model.rows, samples),
+        diagnostics=diagnose(
+            model.learned, model.few, observations, shape, loo, loo_se, z, model.choices, model.rows, trellis
+        ),
+        grid=None if outline is None else grid_of(outline, lambda ground: _at_points(fit, observations, model, ground)),
+        remarks=observations.remarks + remark(observations, shape, table, far, model.choices, model.rows, samples),
         kriging=fit,
         support=support,
         groups=counted,
-        weighed=evidence.vine_id[evidence.now],
+        weighed=observations.vine_id[observations.now],
     )
 
 
-def _at_points(fit: FieldFit, evidence: Evidence, model: Model, ground: Floats) -> tuple[Floats, Floats]:
+def _at_points(fit: FieldFit, observations: Observations, model: Model, ground: Floats) -> tuple[Floats, Floats]:
     """Mean vine size at points of the ground (m, 2) and its standard error; NaN where a covariate has no value."""
     drift = model.at(ground)
     known = np.isfinite(drift).all(axis=1)
     mean, se = np.full(len(ground), np.nan), np.full(len(ground), np.nan)
-    told, variance = fit.predict(ground[known] - evidence.centre, drift[known])
-    mean[known] = np.maximum(model.shape.mean(told, variance + fit.nugget), 0.0)
-    se[known] = np.sqrt(model.shape.field_variance(told, variance, fit.nugget))
+    predicted, variance = fit.predict(ground[known] - observations.centre, drift[known])
+    mean[known] = np.maximum(model.shape.mean(predicted, variance + fit.nugget), 0.0)
+    se[known] = np.sqrt(model.shape.field_variance(predicted, variance, fit.nugget))
     return mean, se
 
 
-def leave_out_errors(evidence: Evidence, loo: Floats) -> tuple[float, float]:
+def leave_out_errors(observations: Observations, loo: Floats) -> tuple[float, float]:
     """RMSE of this season's samples predicted by the others: by the map, and by the mean of the others."""
-    now = evidence.now & np.isfinite(loo)
-    values = evidence.values[now]
+    now = observations.now & np.isfinite(loo)
+    values = observations.values[now]
     others = (values.sum() - values) / max(len(values) - 1, 1)
     return float(np.sqrt(np.mean(np.square(values - loo[now])))), float(np.sqrt(np.mean(np.square(values - others))))
 
 
-def _far(evidence: Evidence, reach: float, middles: Floats) -> NDArray[np.bool_]:
+def _far(observations: Observations, reach: float, middles: Floats) -> NDArray[np.bool_]:
     """Panels farther from every sample than the field reaches and than twice the samples' own spacing."""
-    tree = cKDTree(evidence.place)
-    spacing = 2.0 * float(np.median(tree.query(evidence.place, k=2)[0][:, 1]))
+    tree = cKDTree(observations.place)
+    spacing = 2.0 * float(np.median(tree.query(observations.place, k=2)[0][:, 1]))
     return tree.query(middles)[0] > max(reach, spacing)
 
 
@@ -343,32 +347,32 @@ def _sizes(mean: Floats, variance: Floats) -> pd.DataFrame:
 def _flat(
     trellis: Trellis,
     samples: gpd.GeoDataFrame,
-    evidence: Evidence,
+    observations: Observations,
     *,
     draws: int,
     seed: int,
     outline: shapely.Geometry | None,
 ) -> Surface:
     """The mean of this season's samples everywhere: too few for a map, or all weights equal."""
-    now = evidence.now
-    values, many = evidence.values[now], 1.0 / evidence.noise[now]
+    now = observations.now
+    values, many = observations.values[now], 1.0 / observations.noise[now]
     mean = float(many @ values / many.sum())
     variance = float(many @ np.square(values - mean) / max(len(values) - 1, 1))
     se = float(np.sqrt(variance / many.sum()))
     count, rng = len(trellis.panels), np.random.default_rng(seed)
-    held = np.bincount(evidence.member[evidence.member >= 0], minlength=count).astype(float)
+    held = np.bincount(observations.member[observations.member >= 0], minlength=count).astype(float)
     own = variance / np.maximum(held, 1.0)
     states = mean + se * rng.standard_normal((draws, 1)) + np.sqrt(own) * rng.standard_normal((draws, count))
-    loo = np.full(len(evidence.values), np.nan)
+    loo = np.full(len(observations.values), np.nan)
     loo[now] = (many @ values - many * values) / np.maximum(many.sum() - many, 1e-12)
-    spread = np.where(now, np.sqrt(np.maximum(variance * (evidence.noise + 1.0 / many.sum()), 1e-24)), np.nan)
-    table = held_out_table(samples, evidence, loo, spread, (evidence.values - loo) / spread)
-    mean_rmse = leave_out_errors(evidence, loo)[1]
-    few = len(evidence.values) < FEWEST_FOR_MAP
-    fields = {"samples": len(evidence.values), "needed": FEWEST_FOR_MAP}
+    spread = np.where(now, np.sqrt(np.maximum(variance * (observations.noise + 1.0 / many.sum()), 1e-24)), np.nan)
+    table = held_out_table(samples, observations, loo, spread, (observations.values - loo) / spread)
+    mean_rmse = leave_out_errors(observations, loo)[1]
+    few = len(observations.values) < FEWEST_FOR_MAP
+    fields = {"samples": len(observations.values), "needed": FEWEST_FOR_MAP}
     reason = Message("surface.too_few_for_map", fields) if few else Message("surface.all_equal", {"vine_size_kg": mean})
     predict = lambda ground: (np.full(len(ground), mean), np.full(len(ground), se))  # noqa: E731
-    everywhere = np.zeros(len(evidence.vines))
+    everywhere = np.zeros(len(observations.vines))
     return Surface(
         panels=_sizes(np.full(count, mean), se**2 + own).assign(extrapolated=False),
         vines=_sizes(everywhere + mean, everywhere + variance + se**2).assign(extrapolated=False),
@@ -380,13 +384,18 @@ def _flat(
         pattern="none",
         loo_rmse_kg=mean_rmse,
         mean_rmse_kg=mean_rmse,
-        model={"covariance": "none", "nugget_share": 1.0, "variance_kg2": variance, "samples_used": len(evidence.values)},
+        model={
+            "covariance": "none",
+            "nugget_share": 1.0,
+            "variance_kg2": variance,
+            "samples_used": len(observations.values),
+        },
         merit={"pattern": "none", "pattern_probability": 0.0},
         diagnostics={},
         grid=None if outline is None else grid_of(outline, predict),
-        remarks=(*evidence.remarks, reason),
+        remarks=(*observations.remarks, reason),
         kriging=None,
-        support=Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg),
-        groups=np.where(trellis.vines["counted"].to_numpy(bool), evidence.member, -1),
-        weighed=evidence.vine_id[now],
+        support=Support(observations.vines, np.ones((len(observations.vines), 1)), observations.known_kg),
+        groups=np.where(trellis.vines["counted"].to_numpy(bool), observations.member, -1),
+        weighed=observations.vine_id[now],
     )

@@ -33,15 +33,15 @@ class Columns:
         values = self.covariate.at(points, self.crs)
         if self.words is None:
             return values.astype(float)[:, None]
-        told = np.column_stack([values == word for word in self.words]).astype(float)
-        told[~told.any(axis=1)] = np.nan
-        return told[:, 1:]
+        indicators = np.column_stack([values == word for word in self.words]).astype(float)
+        indicators[~indicators.any(axis=1)] = np.nan
+        return indicators[:, 1:]
 
 
 def look_up(
     covariates: Sequence[Covariate], points: Floats, crs: CRS, needed: NDArray[np.bool_], *, block: str
 ) -> dict[str, Columns]:
-    """Covariates by name, checked at points (V, 2); `needed` (V,) tells where a value must be.
+    """Covariates by name, checked at points (V, 2); `needed` (V,) says where a value must be.
 
     Raises
     ------
@@ -72,7 +72,7 @@ def score_covariate(trellis: Trellis, scores: pd.DataFrame, *, name: str = "scor
     """Quick scores of many vines (row, vine, score) as a covariate: double sampling.
 
     Where nine tenths of the vines are scored, each has its score. Else every vine, scored or not, takes the mean of
-    the eight nearest other scored vines: a score of its own would tell the weighed vines' own part too, and the errors
+    the eight nearest other scored vines: a score of its own would explain the weighed vines' own part too, and the errors
     learned from them would be too small for all the vines without one. Vines farther from a score than four times
     their usual distance have none. Any scale will do.
 

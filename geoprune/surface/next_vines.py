@@ -58,8 +58,8 @@ def next_vines(surface: Surface, trellis: Trellis, need: Need, *, count: int = 1
     slope = (_slope(need, size) * surface.support.shape.stretch(np.nan_to_num(size)))[surface.groups[targets]]
     chosen, misfit = design_more(surface, candidates, targets, slope, max(count, *MORE))
     gain = -np.diff(misfit)
-    told = tuple({"vines": k, "misfit_buds": float(misfit[k])} for k in (0, *MORE) if k < len(misfit))
-    return NextVines(_stops(trellis, candidates[chosen[:count]], gain[:count]), told)
+    after_more = tuple({"vines": k, "misfit_buds": float(misfit[k])} for k in (0, *MORE) if k < len(misfit))
+    return NextVines(_stops(trellis, candidates[chosen[:count]], gain[:count]), after_more)
 
 
 def _stops(trellis: Trellis, pick: Integers, gain: Floats) -> gpd.GeoDataFrame:

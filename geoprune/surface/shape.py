@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geoprune.geostat import Transform, choose_anisotropy, choose_model, choose_transform
 from geoprune.geostat.covariance import EFFECTIVE, Anisotropy
-from geoprune.surface.evidence import Evidence
+from geoprune.surface.observations import Observations
 from geoprune.surface.prior import SHARES, Prior, range_grid
 
 Floats = NDArray[np.float64]
@@ -65,24 +65,29 @@ class Shape:
 PLAIN = Shape()
 
 
-def choose_scale(evidence: Evidence) -> Transform:
+def choose_scale(observations: Observations) -> Transform:
     """The scale that the weights ask for whatever their places, by `geoprune.geostat.choose_transform` without a field.
 
     It is the same however the weights are dealt out over the places, so a test that shuffles them stays exact on it.
     """
-    anywhere, none = np.array([max(evidence.across_m, 1.0)]), np.array([1.0])
-    settings: dict[str, Any] = {"drift": evidence.levels, "noise": evidence.noise, "ranges": anywhere, "shares": none}
-    return choose_transform(evidence.place, evidence.values, **settings).transform
+    anywhere, none = np.array([max(observations.across_m, 1.0)]), np.array([1.0])
+    settings: dict[str, Any] = {
+        "drift": observations.levels,
+        "noise": observations.noise,
+        "ranges": anywhere,
+        "shares": none,
+    }
+    return choose_transform(observations.place, observations.values, **settings).transform
 
 
-def choose_shape(evidence: Evidence, *, bearing_deg: float) -> Shape:
+def choose_shape(observations: Observations, *, bearing_deg: float) -> Shape:
     """Weights as they are, exponential and alike in all directions, unless the samples speak clearly for another.
 
     Rules: `geoprune.geostat.choose_transform` (2 log units, Jacobian included), `choose_model` (2 log units of mean
     likelihood), `choose_anisotropy` along `bearing_deg`, the rows' direction (AIC by 4, from 100 samples on). Of more
     than 200 samples, 200 decide.
     """
-    few = evidence.part(evidence.thinned(MOST_TO_CHOOSE))
+    few = observations.part(observations.thinned(MOST_TO_CHOOSE))
     place, weights, ranges = few.place, few.values, range_grid(few.across_m)
     settings: dict[str, Any] = {"drift": few.levels, "noise": few.noise, "shares": SHARES}
     transform = choose_transform(place, weights, ranges=ranges, **settings).transform

@@ -61,7 +61,7 @@ def find_structure(nodes: Nodes, values: Floats, *, seed: int, shuffles: int = S
 
     The probability rests on the likelihood ratio over its mean on all the data sets, the true one among them. Where all
     orders are equally likely, such a ratio is 1 on average whatever the law of the weights, so it is one of evidence by
-    construction; and it never exceeds what so many shuffles can tell.
+    construction; and it never exceeds what so many shuffles can show.
     """
     found = float(evidence(nodes, values[:, None])[0])
     null = evidence(nodes, shuffle(nodes, values, shuffles, seed=seed))
@@ -73,7 +73,7 @@ def find_structure(nodes: Nodes, values: Floats, *, seed: int, shuffles: int = S
 def grade_pattern(structure: Structure, *, level: float, earned: bool = False, held_out_better: bool = True) -> str:
     """How sure a pattern is: "shown", "likely" or "none" to be seen.
 
-    Shown: the test passes at `level`, or a covariate earned its place (`earned`), and vines left out are told better by
+    Shown: the test passes at `level`, or a covariate earned its place (`earned`), and vines left out are predicted better by
     the map than by the mean. Likely: likelier than not.
     """
     if held_out_better and (earned or structure.p_value <= level):

@@ -16,7 +16,7 @@ STRAIGHT_M = 2.0
 LEAST_OFFERED, LEAST_SIDE = 0.2, 0.4
 #: Sides this near in direction are one direction, and vines of a row this near to a side run along it (design choices).
 SAME_DEG, NEAR_DEG = 5.0, 12.0
-#: Vines of a row tell its direction when the two farthest stand so far apart: a phone errs by some 3 m (an assumption).
+#: Vines of a row give its direction when the two farthest stand so far apart: a phone errs by some 3 m (an assumption).
 FEWEST_ROWS, LEAST_REACH_M = 3, 20.0
 
 
@@ -27,12 +27,12 @@ class Bearing:
     Attributes
     ----------
     degrees : float
-        Clockwise from the grid's north, looking from vine 1, row 1 on the left: northwards (-90 to 90, told as 0 to 360),
-        unless the numbers of rows tell that row 1 is on the other side.
+        Clockwise from the grid's north, looking from vine 1, row 1 on the left: northwards (-90 to 90, given as 0 to 360),
+        unless the numbers of rows show that row 1 is on the other side.
     why : str
         "side": along the longest side; "other_side": along another long side; "vines": along weighed vines of one row.
     length_m : float
-        Length of outline that lies along it; of "vines" the number of rows that tell it.
+        Length of outline that lies along it; of "vines" the number of rows that give it.
     """
 
     degrees: float
@@ -44,8 +44,8 @@ def propose_bearings(outline: shapely.Geometry, vines: pd.DataFrame | None = Non
     """Return directions that rows may have, the likeliest first.
 
     Most rows run along the longest sides of a block, so that machines turn seldom (common practice, no source); vines of
-    known rows and places tell it better. The direction of vines gives way to that of a side it lies near to: a side is
-    drawn more exactly than a phone tells places.
+    known rows and places give it better. The direction of vines gives way to that of a side it lies near to: a side is
+    drawn more exactly than a phone gives places.
 
     Parameters
     ----------
@@ -71,8 +71,8 @@ def _looking(degrees: float, vines: pd.DataFrame | None) -> float:
         number = pd.to_numeric(vines["row"].str.extract(r"(\d+)", expand=False), errors="coerce").to_numpy(dtype=float)
         angle = np.deg2rad(northwards)
         to_right = vines["easting"].to_numpy(float) * np.cos(angle) - vines["northing"].to_numpy(float) * np.sin(angle)
-        told = np.isfinite(number) & np.isfinite(to_right)
-        if len(set(number[told])) >= FEWEST_ROWS and np.corrcoef(number[told], to_right[told])[0, 1] < 0:
+        known = np.isfinite(number) & np.isfinite(to_right)
+        if len(set(number[known])) >= FEWEST_ROWS and np.corrcoef(number[known], to_right[known])[0, 1] < 0:
             northwards += 180.0
     return northwards % 360.0
 
@@ -108,7 +108,7 @@ def _side_directions(outline: shapely.Geometry, least: float) -> list[Bearing]:
 
 
 def _along_vines(vines: pd.DataFrame) -> Bearing | None:
-    """Direction of the line through the vines of each row, all rows together; None where too few rows tell it."""
+    """Direction of the line through the vines of each row, all rows together; None where too few rows give it."""
     steps = []
     for _, row in vines[vines["row"] != ""].groupby("row"):
         places = row[["easting", "northing"]].to_numpy(dtype=float)
@@ -122,9 +122,9 @@ def _along_vines(vines: pd.DataFrame) -> Bearing | None:
             steps.append((*way, reach))
     if len(steps) < FEWEST_ROWS:
         return None
-    told = np.array(steps)
-    degrees = np.rad2deg(np.arctan2(told[:, 0], told[:, 1])) % 180.0
-    return Bearing(_mean_direction(degrees, told[:, 2]), "vines", float(len(steps)))
+    steps_of = np.array(steps)
+    degrees = np.rad2deg(np.arctan2(steps_of[:, 0], steps_of[:, 1])) % 180.0
+    return Bearing(_mean_direction(degrees, steps_of[:, 2]), "vines", float(len(steps)))
 
 
 def _mean_direction(degrees: NDArray[np.float64], weight: NDArray[np.float64]) -> float:

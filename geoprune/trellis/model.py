@@ -27,8 +27,8 @@ class Trellis:
     rows : row, order, length_m, vines, geometry (first vertex = end of vine 1)
     panels : row, row_order, panel, first_vine, last_vine, vines, counted, geometry (post to post)
     vines : row, row_order, vine, status, panel, panel_id, along_m, counted, geometry; one per planting position
-    posts_surveyed : whether the block tells how many vines stand between two posts; else panels are a reckoning aid of a
-        usual length, and people are to be told vines, not posts
+    posts_surveyed : whether the block says how many vines stand between two posts; else panels are a reckoning aid of a
+        usual length, and people are to be given vines, not posts
     """
 
     rows: gpd.GeoDataFrame
@@ -52,19 +52,19 @@ def build_trellis(vineyard: Vineyard, block: str) -> Trellis:
     entry = vineyard.blocks[vineyard.blocks["block"] == block].iloc[0]
     spacing = float(entry["vine_spacing_m"])
     lines = lay_rows(vineyard, block)
-    told = entry["vines_per_panel"]
+    given = entry["vines_per_panel"]
     vines, posts = _stand_vines(lines, vines_between_posts(entry))
     _check_apart(vines, block)
     vines["status"] = _status(vines, vineyard, block)
     vines["counted"] = vines["status"].isin(COUNTED)
     panels = _panels(lines.rows, vines, posts)
-    return Trellis(lines.rows, panels, vines, float(entry["row_spacing_m"]), spacing, posts_surveyed=not pd.isna(told))
+    return Trellis(lines.rows, panels, vines, float(entry["row_spacing_m"]), spacing, posts_surveyed=not pd.isna(given))
 
 
 def vines_between_posts(block: pd.Series) -> int:
-    """Vines of a panel: as the block tells, else the whole vines nearest to the usual length."""
-    told = block.get("vines_per_panel", np.nan)
-    return max(1, round(PANEL_M / float(block["vine_spacing_m"]))) if pd.isna(told) else int(told)
+    """Vines of a panel: as the block says, else the whole vines nearest to the usual length."""
+    given = block.get("vines_per_panel", np.nan)
+    return max(1, round(PANEL_M / float(block["vine_spacing_m"]))) if pd.isna(given) else int(given)
 
 
 def middle_points(lines: gpd.GeoDataFrame) -> NDArray[np.float64]:
@@ -110,11 +110,11 @@ def _check_apart(vines: gpd.GeoDataFrame, block: str) -> None:
 
 
 def _status(vines: gpd.GeoDataFrame, vineyard: Vineyard, block: str) -> NDArray[np.object_]:
-    """Status of each position as the vines layer tells it; those it does not list are bearing."""
+    """Status of each position as the vines layer gives it; those it does not list are bearing."""
     if vineyard.vines is None:
         return np.full(len(vines), "bearing", dtype=object)
-    told = vineyard.vines[vineyard.vines["block"] == block]
-    status = pd.Series(told["status"].to_numpy(), [told["row"].to_numpy(), told["vine"].astype(int).to_numpy()])
+    listed = vineyard.vines[vineyard.vines["block"] == block]
+    status = pd.Series(listed["status"].to_numpy(), [listed["row"].to_numpy(), listed["vine"].astype(int).to_numpy()])
     keys = pd.MultiIndex.from_arrays([vines["row"], vines["vine"]])
     return status.reindex(keys).fillna("bearing").to_numpy(dtype=object)
 

@@ -20,8 +20,8 @@ from geoprune.trellis.rows import row_positions
 GONE = ("missing", "dead")
 #: A phone errs by so much among vines (an assumption): so far beyond half a row spacing a named row is still believed.
 PHONE_M = 3.0
-#: So many faults of one kind are told one by one; the rest are counted.
-TOLD_ONE_BY_ONE = 10
+#: So many faults of one kind are listed one by one; the rest are counted.
+LISTED_ONE_BY_ONE = 10
 
 
 def place_samples(samples: gpd.GeoDataFrame, trellis: Trellis, *, file: str = "") -> gpd.GeoDataFrame:
@@ -94,12 +94,12 @@ def place_problems(
     """
     found = np.flatnonzero(misplaced(samples, ends))
     problems = []
-    for i in found[:TOLD_ONE_BY_ONE]:
+    for i in found[:LISTED_ONE_BY_ONE]:
         sample = samples.iloc[i]
         names = known if isinstance(known, str) else known.get(sample["block"], "")
         problems.append(_place_problem(sample, float(ends[i]), file, names))
-    if len(found) > TOLD_ONE_BY_ONE:
-        what = f"{len(found) - TOLD_ONE_BY_ONE} more lines have a row or vine that is not there"
+    if len(found) > LISTED_ONE_BY_ONE:
+        what = f"{len(found) - LISTED_ONE_BY_ONE} more lines have a row or vine that is not there"
         problems.append(Problem(file, "samples", "", what, "Correct row and vine"))
     return problems
 
@@ -124,7 +124,7 @@ def _place_problem(sample: pd.Series, end: float, file: str, names: str) -> Prob
 
 def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str = "") -> tuple[Remark, ...]:
     """Say which placed samples were left out of the surface, and why."""
-    told = []
+    remarks = []
     for sample in placed[~placed["used"]].itertuples():
         line = int(sample.source_row)
         away = float(sample.row_distance_m)
@@ -136,8 +136,8 @@ def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str =
         else:
             fields = {"line": line, "row": sample.row, "vine": int(sample.vine)}
             message = Message("reading.left_out_not_bearing", fields)
-        told.append(Remark("dropped", message, block))
-    return tuple(told)
+        remarks.append(Remark("dropped", message, block))
+    return tuple(remarks)
 
 
 def _find_vines(

@@ -23,7 +23,7 @@ SLACK = 0.1
 #: Where each side of a block lies, and how little of it a row's side may point to before it is none (design choice).
 SIDES = {"N": (0.0, 1.0), "E": (1.0, 0.0), "S": (0.0, -1.0), "W": (-1.0, 0.0)}
 LEAST_SHARE = 0.1
-#: So many rows more or fewer than fit are set by their count; more is told, as spacing or outline is wrong (design choice).
+#: So many rows more or fewer than fit are set by their count; more is an error of spacing or outline (design choice).
 ROWS_SET = 2
 
 
@@ -33,7 +33,7 @@ class RowLines:
 
     rows : row, order, length_m (of trellis, gaps left out), vines, geometry (first vertex = end of vine 1)
     stretches : row_order, start_m, end_m (along the line), vines, first_vine, pitch_m (distance between vines)
-    ends_stand : samples tell that lines run from the first vine to the last, so that one vine more stands than fits
+    ends_stand : samples show that lines run from the first vine to the last, so that one vine more stands than fits
     """
 
     rows: gpd.GeoDataFrame
@@ -62,7 +62,7 @@ def lay_rows(vineyard: Vineyard, block: str) -> RowLines:
     owner = np.repeat(np.arange(len(lines)), [len(spans) for _, spans in chained])
     start, end = np.array([span for _, spans in chained for span in spans]).T
     vines = np.floor((end - start) / spacing + SLACK).astype(np.int64)
-    beyond, ends_stand = _told_beyond(owner, vines, names, vineyard, block)
+    beyond, ends_stand = _vines_beyond(owner, vines, names, vineyard, block)
     vines += beyond
     if not vines.any():
         raise DataError([Problem("", "rows", f"block '{block}'", "no row is as long as a vine", "Check rows and spacing")])
@@ -122,7 +122,7 @@ def _row_parts(vineyard: Vineyard, entry: pd.Series) -> tuple[list[str], list[li
 
 
 def _numbered_from(parts: list[list[LineString]], entry: pd.Series) -> list[list[LineString]]:
-    """Rows laid out, turned so that row 1 stands on the side that the block tells, and vine 1 at the end it tells."""
+    """Rows laid out, turned so that row 1 stands on the side that the block names, and vine 1 at the end it names."""
     angle = np.deg2rad(float(entry["row_bearing_deg"]))
     along, right = np.array([np.sin(angle), np.cos(angle)]), np.array([np.cos(angle), -np.sin(angle)])
     if _turned(entry, "first_row_side", -right):
@@ -133,14 +133,14 @@ def _numbered_from(parts: list[list[LineString]], entry: pd.Series) -> list[list
 
 
 def _turned(entry: pd.Series, name: str, points_to: NDArray[np.float64]) -> bool:
-    """Whether a side or end that a block tells is the one opposite to that the rows were laid out from."""
-    told = str(entry.get(name, "") or "")
-    if told not in SIDES:
+    """Whether a side or end that a block names is the one opposite to that the rows were laid out from."""
+    side = str(entry.get(name, "") or "")
+    if side not in SIDES:
         return False
-    share = float(np.dot(SIDES[told], points_to))
+    share = float(np.dot(SIDES[side], points_to))
     if abs(share) < LEAST_SHARE:
-        others = "N or S" if told in "EW" else "E or W"
-        what = f"{name} is {told}, but rows at {float(entry['row_bearing_deg']):.0f} degrees have no such side"
+        others = "N or S" if side in "EW" else "E or W"
+        what = f"{name} is {side}, but rows at {float(entry['row_bearing_deg']):.0f} degrees have no such side"
         raise DataError([Problem("", "blocks", f"block '{entry['block']}'", what, f"Give {others}, or correct the bearing")])
     return share < 0
 
@@ -210,10 +210,10 @@ def _merged(parts: list[LineString]) -> list[LineString]:
     return pieces
 
 
-def _told_beyond(
+def _vines_beyond(
     owner: NDArray[np.int64], vines: NDArray[np.int64], names: list[str], vineyard: Vineyard, block: str
 ) -> tuple[NDArray[np.int64], bool]:
-    """Vines that each stretch holds beyond those that fit, and whether samples tell that lines run from vine to vine.
+    """Vines that each stretch holds beyond those that fit, and whether samples show that lines run from vine to vine.
 
     The vines layer is believed of its own row, in the last stretch. Where a sample names more than fits, every stretch
     of the rows without listed vines holds one more.

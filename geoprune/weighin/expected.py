@@ -14,7 +14,7 @@ from geoprune.surface.prior import SHARES, Prior, range_grid
 Floats = NDArray[np.float64]
 #: With fewer sound weights there is no pattern to fit, and their mean stands for it.
 FEWEST_TO_FIT = 8
-#: Fewer tell nothing of each other.
+#: Fewer say nothing of each other.
 FEWEST = 4
 #: Tails of the law of a sound weight: Student's t with so many degrees of freedom, because some vines are odd and no slip
 #: (design choice, set on simulated lists, docs/weigh-in.md).

@@ -61,14 +61,14 @@ class Finding:
     positions : lines of the file's table it concerns; kind : unit, decimal, transposed, doubled, misread, together, swapped,
     list (all in another unit), run (so many lines after each other in another unit), twice, place (no such vine), odd;
     odds : for the cause against the line as written (of "odd": one sound list in so many has a weight as odd);
-    told : what was meant, such as "kg" or "1.8"; factor : from the weight written to that meant;
-    low_kg, high_kg : 90 % of what is expected there, kg a vine; further : other causes nearly as likely, (kind, told)
+    meant : what was meant, such as "kg" or "1.8"; factor : from the weight written to that meant;
+    low_kg, high_kg : 90 % of what is expected there, kg a vine; further : other causes nearly as likely, (kind, meant)
     """
 
     positions: tuple[int, ...]
     kind: str
     odds: float
-    told: str = ""
+    meant: str = ""
     factor: float = 1.0
     low_kg: float = float("nan")
     high_kg: float = float("nan")
@@ -84,8 +84,8 @@ def judge(entry: Entry, *, vine_spacing_m: float, earlier_mean_kg: float | None 
     """Find what is likely wrong in one block's list.
 
     Every cause c of a line has odds P(c) p(weight meant) / p(weight written), p the law of a weight there as the other
-    weights tell it (leave-one-out kriging; densities of log weight, so that a factor has no price of its own). Lines that
-    are found are judged again without speaking for the others. A whole list in another unit is told first and its lines are
+    weights predict it (leave-one-out kriging; densities of log weight, so that a factor has no price of its own). Lines that
+    are found are judged again without speaking for the others. A whole list in another unit comes first and its lines are
     not judged before that is settled.
 
     Parameters
@@ -133,8 +133,8 @@ def _single(entry: Entry, a_vine: Floats, expected: Expected, elsewhere: Expecte
         if scores and max(scores) >= LISTED:
             order = np.argsort(scores)[::-1]
             best, odds = options[order[0]][0], scores[order[0]]
-            near = tuple((options[k][0].kind, options[k][0].told) for k in order[1:3] if scores[k] > odds / 5)
-            found.append(Finding(position, best.kind, odds, best.told, best.factor, *ends, near))
+            near = tuple((options[k][0].kind, options[k][0].meant) for k in order[1:3] if scores[k] > odds / 5)
+            found.append(Finding(position, best.kind, odds, best.meant, best.factor, *ends, near))
         elif chance[i] * len(a_vine) * ONE_LIST_IN < 1.0 and entry.standing[i] == "there":
             found.append(Finding(position, "odd", 1.0 / (chance[i] * len(a_vine)), "", 1.0, *ends))
     return found, alone
@@ -154,8 +154,8 @@ def _options(
     options = [(m, float(d)) for m, d, ok in zip(meanings, density, possible, strict=True) if ok]
     if entry.other_standing[i] != "nowhere":
         there = float(other.log_density(np.array([a_vine]))[0])
-        told = f"{entry.vine[i]:g}/{entry.row[i]}"
-        swapped = Meaning("swapped", 1.0, PRIOR["swapped"] / 100, told)
+        other_place = f"{entry.vine[i]:g}/{entry.row[i]}"
+        swapped = Meaning("swapped", 1.0, PRIOR["swapped"] / 100, other_place)
         options.append((swapped, there + LOG_STANDING[entry.other_standing[i]]))
     return options
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from geoprune.units import SUFFIXES
 
 #: Share of lines, in a hundred, on which each slip is made. Design choices: people who type numbers err on a few lines in a
-#: hundred (from memory), and no study of weighing lists was read. Odds told are in proportion to them.
+#: hundred (from memory), and no study of weighing lists was read. Odds given are in proportion to them.
 PRIOR = {"unit": 0.5, "decimal": 0.4, "transposed": 0.3, "doubled": 0.1, "misread": 0.2, "together": 0.3, "swapped": 0.3}
 #: Digits that are taken for each other in handwriting (common practice, no source).
 ALIKE = {"1": "7", "7": "1", "0": "6", "6": "0", "3": "8", "8": "3", "4": "9", "9": "4"}
@@ -26,7 +26,7 @@ class Meaning:
     kind: str
     factor: float
     prior: float
-    told: str
+    meant: str
 
 
 def other_meanings(text: str, unit: str, *, together: tuple[int, ...] = ()) -> list[Meaning]:
@@ -43,7 +43,7 @@ def other_meanings(text: str, unit: str, *, together: tuple[int, ...] = ()) -> l
 
     Examples
     --------
-    >>> [(m.kind, m.told) for m in other_meanings("81", "lb")][3:6]
+    >>> [(m.kind, m.meant) for m in other_meanings("81", "lb")][3:6]
     [('decimal', '8.1'), ('decimal', '0.81'), ('transposed', '18')]
     """
     value = float(text) if NUMBER.fullmatch(text) else float("nan")
@@ -62,9 +62,9 @@ def other_meanings(text: str, unit: str, *, together: tuple[int, ...] = ()) -> l
         found[kind] = [(factor, other) for factor, other in read if factor > 0 and factor != 1.0]
     found["together"] = [(1.0 / count, str(count)) for count in together]
     return [
-        Meaning(kind, factor, PRIOR[kind] / 100 / len(options), told)
+        Meaning(kind, factor, PRIOR[kind] / 100 / len(options), meant)
         for kind, options in found.items()
-        for factor, told in options
+        for factor, meant in options
     ]
 
 

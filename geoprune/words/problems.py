@@ -12,24 +12,26 @@ from geoprune.words import word_lists
 FIELD = re.compile(r"\{(\d+)\}")
 
 
-def tell_problem(problem: Problem, language: str) -> str:
+def problem_sentence(problem: Problem, language: str) -> str:
     """Return a problem as one sentence in a language; what no word list knows stays in English.
 
     Examples
     --------
     >>> fault = Problem("pesos.csv", "samples", "line 3", "column vine is missing", "Add a column vine")
-    >>> tell_problem(fault, "es")
+    >>> problem_sentence(fault, "es")
     'pesos.csv, capa samples, línea 3: falta la columna vine. Agregue una columna vine.'
     """
     if language == "en":
         return str(problem)
     layer = problem.layer and f"layer {problem.layer}"
-    place = ", ".join(part for part in (problem.file, told(layer, language), told(problem.row, language)) if part)
-    sentence = f"{told(problem.what, language)}. {told(problem.mend, language)}."
+    place = ", ".join(
+        part for part in (problem.file, translated(layer, language), translated(problem.row, language)) if part
+    )
+    sentence = f"{translated(problem.what, language)}. {translated(problem.mend, language)}."
     return cut_names(one_line(f"{place}: {sentence}" if place else sentence))
 
 
-def told(text: str, language: str) -> str:
+def translated(text: str, language: str) -> str:
     """Return an English sentence of a fault in a language, with what it was filled with; itself where it is not known."""
     for shape, template in _shapes(language):
         if found := shape.fullmatch(text):
@@ -41,7 +43,7 @@ def told(text: str, language: str) -> str:
 
 def _filled(piece: str, language: str) -> str:
     """What a sentence was filled with; lists of counted faults are sentences themselves."""
-    return ", ".join(told(part, language) for part in piece.split(", ")) if re.match(r"\d+ [a-z]", piece) else piece
+    return ", ".join(translated(part, language) for part in piece.split(", ")) if re.match(r"\d+ [a-z]", piece) else piece
 
 
 @cache

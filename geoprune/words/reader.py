@@ -1,4 +1,4 @@
-"""Who is told: in what language, units and marks of numbers."""
+"""Who reads: in what language, units and marks of numbers."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _BOOK_FIELDS = ("source", "validity", "title", "method")
 
 @dataclass(frozen=True)
 class Reader:
-    """A person who reads: tells messages, figures, numbers and days as this person reads them.
+    """A person who reads: says messages, figures, numbers and days as this person reads them.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ class Reader:
         """Return a sentence of the word lists, filled in.
 
         SI fields (names ending in `_kg`, `_m`, `_ha` ...: `MEASURES`) are turned into the reader's units and carry them; a
-        field that is a Message itself is told first; of a mapping, the entry of the reader's units is told. Where the list
+        field that is a Message itself is said first; of a mapping, the entry of the reader's units is said. Where the list
         has the sentence in a form of number of its own ("name_one"), the message's field `count` chooses the form.
 
         Raises
@@ -84,7 +84,7 @@ class Reader:
             name = f"{name}_one"
         if name not in words:
             raise KeyError(message.key)
-        return _Teller(self).vformat(words[name], (), {name: self._told(name, v) for name, v in message.fields.items()})
+        return _Formatter(self).vformat(words[name], (), {name: self._field(name, v) for name, v in message.fields.items()})
 
     def plural(self, count: float) -> str:
         """Return the form of number that a count takes, as CLDR names it: "one", "other", ..."""
@@ -140,7 +140,7 @@ class Reader:
         mark = next((mark for mark in ("; ", " + ", ": ", ", ") if mark in text), None)
         return text if mark is None else mark.join(self.phrase(piece) for piece in text.split(mark))
 
-    def _told(self, name: str, value: Any) -> Any:
+    def _field(self, name: str, value: Any) -> Any:
         if isinstance(value, Mapping):
             return value[self.units]
         if isinstance(value, Message):
@@ -161,15 +161,15 @@ def say(message: Message, language: str, units: str) -> str:
     return Reader(language, units).say(message)
 
 
-class _Teller(string.Formatter):
+class _Formatter(string.Formatter):
     """Fills a sentence in; numbers take the reader's own marks."""
 
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
 
     def format_field(self, value: Any, format_spec: str) -> str:
-        told = format(value, format_spec)
-        return self.reader.marked(told) if isinstance(value, int | float) else told
+        text = format(value, format_spec)
+        return self.reader.marked(text) if isinstance(value, int | float) else text
 
 
 @cache
@@ -203,5 +203,5 @@ def _number_marks(place: str) -> dict[int, str]:
 @cache
 def _phrases(language: str) -> dict[str, str]:
     """English phrase -> the same in a language."""
-    told = word_lists()[language]["phrases"]
-    return {english: told[name] for name, english in word_lists()["en"]["phrases"].items()}
+    phrases = word_lists()[language]["phrases"]
+    return {english: phrases[name] for name, english in word_lists()["en"]["phrases"].items()}

@@ -10,9 +10,9 @@ import numpy as np
 from geoprune.errors import Message
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
+from geoprune.zones.benefit import Misfits, interval, measure_benefit, measure_misfits
 from geoprune.zones.drawing import Drawn, Task, draw_all, order_zones, set_task
 from geoprune.zones.loss import counting_cost
-from geoprune.zones.merit import Misfits, interval, measure_misfits, tell_merit
 from geoprune.zones.opportunity import opportunity
 from geoprune.zones.options import Alternative, Need, ZoneOptions, Zoning
 from geoprune.zones.worth import Worth, judge_worth
@@ -77,14 +77,14 @@ def draw_zones(
     best, other = ways.best(least=1), ways.best(least=2)
     chosen = best if pattern == "shown" else 1
     found = drawn[chosen]
-    labels, told = found.labels, task.counts[list(found.chosen)]
-    panel_zone, buds, _ = order_zones(labels, told, task.size_kg, task.counted)
-    merit = tell_merit(ways.misfits, ways.place(chosen)) | {
+    labels, zone_buds = found.labels, task.counts[list(found.chosen)]
+    panel_zone, buds, _ = order_zones(labels, zone_buds, task.size_kg, task.counted)
+    merit = measure_benefit(ways.misfits, ways.place(chosen)) | {
         "curve": _curve(ways, chosen),
         "chosen_zones": chosen,
-        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, told, options=task.options),
+        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, zone_buds, options=task.options),
         "pruning_minutes": task.options.minutes_per_vine * float(task.counted.sum()),
-        **_told_worth(ways, chosen),
+        **_worth_message(ways, chosen),
         **opportunity(trellis, draws, need, task, found),
     }
     return Zoning(
@@ -104,9 +104,9 @@ def try_ways(trellis: Trellis, draws: SizeDraws, need: Need, options: ZoneOption
     """Draw one number and every number of zones that fits, measure them on the same draws and judge them."""
     task = set_task(trellis, draws, need, options)
     drawn = draw_all(task, options.max_zones)
-    told = np.column_stack([task.told(d) for d in drawn.values()])
+    way_buds = np.column_stack([task.panel_counts(d) for d in drawn.values()])
     groups = np.column_stack([d.labels for d in drawn.values()])
-    misfits = measure_misfits(draws, need, told, groups, task.counted, options=task.options)
+    misfits = measure_misfits(draws, need, way_buds, groups, task.counted, options=task.options)
     number = float(task.counts[drawn[1].chosen[0]])
     worths = {
         zones: judge_worth(float(misfits.saving(way).mean()), found.labels, task, number)
@@ -115,7 +115,7 @@ def try_ways(trellis: Trellis, draws: SizeDraws, need: Need, options: ZoneOption
     return Ways(task, drawn, misfits, worths)
 
 
-def _told_worth(ways: Ways, zones: int) -> dict[str, Any]:
+def _worth_message(ways: Ways, zones: int) -> dict[str, Any]:
     """Shares saved, marks and minutes of a number of zones, as plain data."""
     of_error, of_possible = ways.misfits.shares(ways.place(zones))
     worth = ways.worths[zones]
@@ -154,7 +154,7 @@ def _curve(ways: Ways, chosen: int) -> list[dict[str, Any]]:
                 "chosen": zones == chosen,
                 "cost": found.cost,
                 "lower_bound": found.lower_bound,
-                **_told_worth(ways, zones),
+                **_worth_message(ways, zones),
             }
         )
     return curve
@@ -174,7 +174,7 @@ def _reasons(ways: Ways, chosen: int, other: int, pattern: str) -> tuple[Message
 
 def _merit_sentence(ways: Ways, zones: int) -> Message:
     saving = interval(ways.misfits.saving(ways.place(zones)))
-    one, own = _misfits_told(ways, zones)
+    one, own = _rounded_misfits(ways, zones)
     fields = {
         "zones": zones,
         "saving": one - own,
@@ -186,8 +186,8 @@ def _merit_sentence(ways: Ways, zones: int) -> Message:
     return Message("zones.merit_sentence", fields)
 
 
-def _misfits_told(ways: Ways, zones: int) -> tuple[float, float]:
-    """Misfit of one number and of zones to a tenth of a bud: savings are told as their difference, so that they add up."""
+def _rounded_misfits(ways: Ways, zones: int) -> tuple[float, float]:
+    """Misfit of one number and of zones to a tenth of a bud: savings are given as their difference, so that they add up."""
     one, own = (round(float(ways.misfits.misfit[:, at].mean()), 1) for at in (0, ways.place(zones)))
     return one, own
 
@@ -195,7 +195,7 @@ def _misfits_told(ways: Ways, zones: int) -> tuple[float, float]:
 def _trade(ways: Ways, zones: int) -> dict[str, Any]:
     """Marks and hours of zones, and what they bring: as sentences take it."""
     of_error, of_possible = ways.misfits.shares(ways.place(zones))
-    worth, (one, own) = ways.worths[zones], _misfits_told(ways, zones)
+    worth, (one, own) = ways.worths[zones], _rounded_misfits(ways, zones)
     return {
         "zones": zones,
         "marks": worth.marks,

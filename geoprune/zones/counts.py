@@ -1,4 +1,4 @@
-"""Which bud counts a crew is told: those of the wood, a step that is asked for, or one that follows from the number."""
+"""Which bud counts a crew is given: those of the wood, a step that is asked for, or one that follows from the number."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def settle_step(options: ZoneOptions, draws: SizeDraws, need: Need, counted: Lab
 
 
 def ladder(options: ZoneOptions, most: float, need: Need) -> Floats:
-    """Counts that can be told, rising, from the first to one that is not below `most`, within the need's limits."""
+    """Counts that can be prescribed, rising, from the first to one that is not below `most`, within the need's limits."""
     step = options.bud_step or 1
     counts = np.asarray(() if options.bud_step else options.counts, dtype=float)
     if not len(counts):

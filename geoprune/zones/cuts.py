@@ -4,7 +4,7 @@ The cost of labels z with counts b_1 < ... < b_k is
 
     sum over panels of loss(p, b_z(p)) + sum over edges of weight(e) * |b_z(p) - b_z(q)|.
 
-It is a sum over the steps between neighbouring counts: each step is a two-label problem (which panels are told at
+It is a sum over the steps between neighbouring counts: each step is a two-label problem (which panels get at
 least the upper count), solved exactly by one minimum cut (Greig, Porteous & Seheult 1989, J. R. Stat. Soc. B
 51:271-279; the ordered case: Ishikawa 2003, IEEE Trans. Pattern Anal. Mach. Intell. 25:1333-1336). The loss is convex
 in the count and the price of a step proportional to it, so the cuts of rising steps are nested and together are a
@@ -125,7 +125,7 @@ class ThresholdCuts:
         return upper
 
     def floor_of(self, chosen: tuple[int, ...]) -> float:
-        """Return what no labelling told these counts can cost less than, as far as known.
+        """Return what no labelling with these counts can cost less than, as far as known.
 
         A step that was not cut itself costs at least as much as the cut steps it spans together.
         """

@@ -52,16 +52,16 @@ class Task:
 
     def prices(self, chosen: tuple[int, ...]) -> tuple[Floats, Floats]:
         """Return the price (k, k) of a change along a row, and of a difference between facing panels."""
-        told = self.counts[list(chosen)].astype(float)
-        apart = np.abs(told[:, None] - told[None, :])
+        buds = self.counts[list(chosen)].astype(float)
+        apart = np.abs(buds[:, None] - buds[None, :])
         return self.options.change_cost * apart, self.options.neighbour_cost * apart
 
-    def told(self, drawn: Drawn) -> Floats:
-        """Return the bud count each panel is told: (P,)."""
+    def panel_counts(self, drawn: Drawn) -> Floats:
+        """Return the bud count of each panel: (P,)."""
         return self.counts[list(drawn.chosen)][drawn.labels].astype(float)
 
     def cost(self, labels: Labels, chosen: tuple[int, ...]) -> float:
-        """Return the cost of labels told these counts."""
+        """Return the cost of labels with these counts."""
         return labelling_cost(self.loss[:, list(chosen)], labels, self.graph, *self.prices(chosen))
 
 
@@ -194,7 +194,7 @@ def _beside(chosen: tuple[int, ...], counts: int) -> set[tuple[int, ...]]:
 def draw_all(task: Task, most: int) -> dict[int, Drawn]:
     """Draw 1, 2, ..., `most` zones; numbers the limits do not allow are left out.
 
-    Outlines are sought with 10 candidate counts at most, spread over all; each zone is then told the best of all.
+    Outlines are sought with 10 candidate counts at most, spread over all; each zone then gets the best of all.
     """
     one = int(task.loss.sum(axis=0).argmin())
     cost = float(task.loss[:, one].sum())
@@ -219,9 +219,9 @@ def _best_of_all(task: Task, found: Drawn) -> Drawn:
     return Drawn(found.labels, again, cost, min(found.lower_bound, cost))
 
 
-def order_zones(labels: Labels, told: Labels, size_kg: Floats, counted: Labels) -> tuple[Labels, Labels, Labels]:
+def order_zones(labels: Labels, buds: Labels, size_kg: Floats, counted: Labels) -> tuple[Labels, Labels, Labels]:
     """Number zones from 1 by mean vine size: panel zones (P,), counts in that order (k,), old labels in that order."""
-    sums = np.bincount(labels, size_kg * counted, minlength=len(told))
-    mean = sums / np.maximum(np.bincount(labels, counted, minlength=len(told)), 1e-9)
-    rank = np.lexsort([told, mean])
-    return np.argsort(rank)[labels] + 1, np.asarray(told)[rank], rank
+    sums = np.bincount(labels, size_kg * counted, minlength=len(buds))
+    mean = sums / np.maximum(np.bincount(labels, counted, minlength=len(buds)), 1e-9)
+    rank = np.lexsort([buds, mean])
+    return np.argsort(rank)[labels] + 1, np.asarray(buds)[rank], rank

@@ -9,11 +9,11 @@ import numpy as np
 from geoprune.errors import Message
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
+from geoprune.zones.benefit import interval, measure_benefit, measure_misfits
 from geoprune.zones.drawing import Drawn, order_zones, refit_counts, set_task
 from geoprune.zones.labels import GivenLabels
 from geoprune.zones.limits import broken_limits
 from geoprune.zones.loss import counting_cost
-from geoprune.zones.merit import interval, measure_misfits, tell_merit
 from geoprune.zones.opportunity import opportunity
 from geoprune.zones.options import Need, ZoneOptions, Zoning
 from geoprune.zones.worth import judge_worth
@@ -28,7 +28,7 @@ def judge_zones(
     *,
     options: ZoneOptions | None = None,
 ) -> Zoning:
-    """Judge given labels: each gets its best bud count. Nothing is mended: limits they break are told in the reasons.
+    """Judge given labels: each gets its best bud count. Nothing is mended: limits they break stand among the reasons.
 
     What was assumed in reading the layer stays with `given.messages`: it is no reason.
 
@@ -44,7 +44,7 @@ def judge_zones(
     Returns
     -------
     Zoning
-        Zones numbered by vine size; `names` tells what each was called. The verdict is "zone" when there are two or
+        Zones numbered by vine size; `names` says what each was called. The verdict is "zone" when there are two or
         more labels: they are somebody's decision. `merit` has, besides the usual, `proposed_saving_buds` and
         `loss_against_proposed_buds` (value, low, high; positive: the given zones are worse).
 
@@ -59,21 +59,21 @@ def judge_zones(
     chosen = refit_counts(task, labels, number)
     drawn = Drawn(labels, chosen, task.cost(labels, chosen), float("nan"))
     ways = np.column_stack(
-        [np.full(len(labels), float(proposed.one_number)), task.told(drawn), proposed.buds[proposed.panel_zone - 1]]
+        [np.full(len(labels), float(proposed.one_number)), task.panel_counts(drawn), proposed.buds[proposed.panel_zone - 1]]
     )
     groups = np.column_stack([np.zeros_like(labels), labels, proposed.panel_zone - 1])
     misfits = measure_misfits(draws, need, ways, groups, task.counted, options=task.options)
     one, own, ours = misfits.misfit.T
-    told = task.counts[list(chosen)]
-    marked = np.unique(told[labels], return_inverse=True)[1]  # where the number does not change nothing is marked
+    zone_buds = task.counts[list(chosen)]
+    marked = np.unique(zone_buds[labels], return_inverse=True)[1]  # where the number does not change nothing is marked
     worth = judge_worth(float(np.mean(one - own)), marked, task, float(proposed.one_number))
     of_error, of_possible = misfits.shares(1)
-    merit = tell_merit(misfits, 1) | {
+    merit = measure_benefit(misfits, 1) | {
         "proposed_saving_buds": interval(one - ours),
         "loss_against_proposed_buds": interval(own - ours),
         "curve": proposed.merit["curve"],
         "chosen_zones": number,
-        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, told, options=task.options),
+        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, zone_buds, options=task.options),
         "pruning_minutes": task.options.minutes_per_vine * float(task.counted.sum()),
         "saving_share": of_error,
         "possible_share": of_possible,
@@ -82,7 +82,7 @@ def judge_zones(
         "net_minutes": worth.net_minutes,
         **opportunity(trellis, draws, need, task, drawn),
     }
-    zone, buds, rank = order_zones(labels, told, task.size_kg, task.counted)
+    zone, buds, rank = order_zones(labels, zone_buds, task.size_kg, task.counted)
     return Zoning(
         panel_zone=zone,
         buds=buds,
@@ -123,7 +123,7 @@ def _trade(merit: dict[str, Any], hours: float) -> Message:
 
 
 def worth_message(saving: dict[str, float], zones: int, *, marks: int, hours: float, pays: bool) -> Message:
-    """What the zones save against one number, and whether that pays for their marks; what loses as told, to a tenth of a
+    """What the zones save against one number, and whether that pays for their marks; what loses as written, to a tenth of a
     bud, is called a loss."""
     value, low, high = (round(saving[name], 1) + 0.0 for name in ("value", "low", "high"))
     if value < 0:

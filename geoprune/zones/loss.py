@@ -1,4 +1,4 @@
-"""Expected loss of telling a bud count to the vines of a panel, all uncertainty of their size included."""
+"""Expected loss of prescribing a bud count to the vines of a panel, all uncertainty of their size included."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from geoprune.zones.options import Floats, Labels, Need, ZoneOptions, within_lim
 POINTS = 31
 
 
-def asymmetric_loss(told: Floats | float, needed: Floats, over_weight: float) -> Floats:
+def asymmetric_loss(buds: Floats | float, needed: Floats, over_weight: float) -> Floats:
     """Loss in buds: a bud too few counts 1, a bud too many `over_weight`."""
-    miss = told - needed
+    miss = buds - needed
     return np.maximum(over_weight * miss, -miss)
 
 
@@ -25,7 +25,7 @@ def loss_quantile(over_weight: float) -> float:
 def candidate_counts(needed: Floats, counted: Labels, need: Need, *, options: ZoneOptions) -> Labels:
     """Bud counts worth a thought: those between the best counts of the panels with least and with greatest need.
 
-    The expected loss is convex in the count, so no zone is best told anything outside that span.
+    The expected loss is convex in the count, so no zone is best given anything outside that span.
     """
     best = np.quantile(needed[counted > 0], loss_quantile(options.over_weight), axis=1)
     steps = ladder(options, float(best.max()), need)
@@ -50,25 +50,25 @@ def expected_loss(draws: SizeDraws, need: Need, counted: Labels, *, options: Zon
     needed = need(draws.vine_points(POINTS))
     counts = candidate_counts(needed, counted, need, options=options)
     loss, alike = np.empty((len(counted), len(counts))), np.full(POINTS, 1.0 / POINTS)
-    for b, told in enumerate(counts):
-        loss[:, b] = asymmetric_loss(float(told), needed, options.over_weight) @ alike
+    for b, buds in enumerate(counts):
+        loss[:, b] = asymmetric_loss(float(buds), needed, options.over_weight) @ alike
     return counts, loss * counted[:, None]
 
 
 def counting_cost(
-    draws: SizeDraws, need: Need, counted: Labels, labels: Labels, told: Labels, *, options: ZoneOptions
+    draws: SizeDraws, need: Need, counted: Labels, labels: Labels, buds: Labels, *, options: ZoneOptions
 ) -> float:
-    """What counts that a crew can be told cost beside the best whole numbers, in expected loss, buds per vine.
+    """What counts that a crew can be given cost beside the best whole numbers, in expected loss, buds per vine.
 
     Parameters
     ----------
     labels : (P,) zones 0..k-1
-    told : (k,) the count of each
+    buds : (k,) the count of each
     """
     needed = need(draws.vine_points(POINTS))
-    steps = ladder(options, float(told.max()) + 1.0, need)
+    steps = ladder(options, float(buds.max()) + 1.0, need)
     lost = 0.0
-    for zone, count in enumerate(told):
+    for zone, count in enumerate(buds):
         here, weight = needed[labels == zone], counted[labels == zone]
         below, above = beside(steps, count - 1.0)[0], beside(steps, count + 1.0)[1]
         whole = within_limits(np.arange(min(steps[below], count), max(steps[above], count) + 1.0), need)

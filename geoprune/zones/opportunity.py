@@ -52,7 +52,7 @@ def opportunity(trellis: Trellis, draws: SizeDraws, need: Need, task: Task, draw
 
 
 def _step(task: Task) -> float:
-    """Buds from one count that can be told to the next: the middle one of those looked at."""
+    """Buds from one count that can be prescribed to the next: the middle one of those looked at."""
     return float(task.options.bud_step or np.median(np.diff(task.counts) if len(task.counts) > 1 else 1.0))
 
 

@@ -13,7 +13,7 @@ from geoprune.errors import Message
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
-#: Vine size (kg) to buds. It may carry `floor` and `cap`, as `rules.BudNeed` does: then counts told keep them.
+#: Vine size (kg) to buds. It may carry `floor` and `cap`, as `rules.BudNeed` does: then counts prescribed keep them.
 Need = Callable[[Floats], Floats]
 
 
@@ -29,13 +29,13 @@ class ZoneOptions:
         Bud counts are multiples of it. None: `counts`, and where these are not given either, a step that follows from
         the block's usual number (`geoprune.zones.counts.usual_step`).
     counts : tuple of int
-        Bud counts a crew can be told, rising, such as `rules.countable_counts` gives for a training. A `bud_step` goes
+        Bud counts a crew can be given, rising, such as `rules.countable_counts` gives for a training. A `bud_step` goes
         before them.
     over_weight : float
         One bud too many weighs this many buds too few. 1.25: over-cropping does lasting harm; when in doubt leave
         fewer (direction common practice; the size is ours).
     change_cost : float
-        Price of a change of number along a row, in vines: as much as telling this many vines a number that is wrong
+        Price of a change of number along a row, in vines: as much as giving this many vines a number that is wrong
         by the whole difference. 0.25: on simulated vineyards zones then fit best for about one change a row
         (docs/method-zones.md); a crew short of tape asks for more.
     neighbour_share : float
@@ -51,7 +51,7 @@ class ZoneOptions:
     smallest_share, smallest_ha : float
         Smallest zone, all its pieces together, as a share of the block's panels and in hectares. Both hold.
     worth : float
-        What a vine told nearer its own number is worth: so many per cent of the minutes of its pruning for each per cent
+        What a vine pruned nearer its own number is worth: so many per cent of the minutes of its pruning for each per cent
         of the number. 5: half of a wrong number is made good by the vine itself, which sets more on fewer shoots, and a
         crop is worth some ten times its pruning, less for juice and more for wine (common practice, no source; the
         product is ours).
@@ -137,7 +137,7 @@ class Alternative:
     buds : (k,) int
         Bud count of each zone.
     saving_buds : dict
-        Buds a vine is told nearer its own number on average: value, low, high.
+        Buds a vine is pruned nearer its own number on average: value, low, high.
     saving_share, possible_share : float
         The same as a share of one number's misfit, and of what a perfect map of the panels would save.
     marks : int
@@ -168,10 +168,10 @@ class Zoning:
     one_number : int
         The best single count for the block.
     verdict : str
-        "zone" or "one_number"; then there is one zone, told `one_number`.
+        "zone" or "one_number"; then there is one zone, with `one_number`.
     reasons : tuple of Message
     merit : dict
-        See `geoprune.zones.merit.tell_merit`; with "curve", "chosen_zones" and the opportunity indices.
+        See `geoprune.zones.benefit.measure_benefit`; with "curve", "chosen_zones" and the opportunity indices.
     cost, lower_bound : float
         Expected loss plus price of changes of this labelling, buds summed over vines, and what no labelling with as
         many zones can cost less than, limits or not; NaN where labels were given.

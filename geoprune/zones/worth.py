@@ -1,6 +1,6 @@
 """What zones cost and what they are worth, in minutes, so that a block of small vines and one of large are judged alike.
 
-A saving of buds is told as a share of the block's number: one bud is a tenth of the number of a 10-bud vine and a hundredth
+A saving of buds is given as a share of the block's number: one bud is a tenth of the number of a 10-bud vine and a hundredth
 of that of a 100-bud vine. A per cent of the number is worth `ZoneOptions.worth` per cent of the minutes of pruning; marks
 to be tied, and the walking, cost minutes. Every number of zones, one among them, is judged by what is left over.
 """

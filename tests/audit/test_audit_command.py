@@ -38,8 +38,8 @@ def results(tmp_path_factory) -> Path:
                 panels.append(here | {"panel": zone, "first_vine": first, "last_vine": last, "vines": 15} | SIZE)
                 panels[-1]["geometry"] = LineString([(x, 4_690_000.0 + 2 * first), (x, 4_690_000.0 + 2 * last)])
                 for vine in range(first, last + 1):
-                    told = "renew" if vine == 3 else "number"
-                    vines.append(here | {"vine": vine, "status": "bearing", "treatment": told, "panel": zone} | SIZE)
+                    treatment = "renew" if vine == 3 else "number"
+                    vines.append(here | {"vine": vine, "status": "bearing", "treatment": treatment, "panel": zone} | SIZE)
                     vines[-1]["buds_per_vine"] = 0.0 if vine == 3 else float(buds)
                     vines[-1]["geometry"] = Point(x, 4_690_000.0 + 2 * vine)
             for first, last, zone, buds in order if row % 2 == 0 else [(b, a, z, n) for a, b, z, n in order[::-1]]:
@@ -79,8 +79,8 @@ def filled(results: Path, folder: Path, *, bad: str = "") -> Path:
 
 def test_drawn_filled_in_and_judged(results: Path, tmp_path: Path) -> None:
     counts = filled(results, tmp_path, bad="Eva")
-    told = run("read", results, counts, "--out", tmp_path / "check")
-    assert told.exit_code == 0, told.output
+    said = run("read", results, counts, "--out", tmp_path / "check")
+    assert said.exit_code == 0, said.output
     files = {p.relative_to(tmp_path / "check").as_posix() for p in (tmp_path / "check").rglob("*") if p.is_file()}
     assert files == {
         *("report.html", "rows_to_redo.csv", "left.csv", "checked.csv", "summary.json"),
@@ -99,10 +99,10 @@ def test_drawn_filled_in_and_judged(results: Path, tmp_path: Path) -> None:
 
 
 def test_names_of_people_stay_with_the_manager(results: Path, tmp_path: Path) -> None:
-    told = run("read", results, filled(results, tmp_path, bad="Eva"), "--out", tmp_path / "check")
+    said = run("read", results, filled(results, tmp_path, bad="Eva"), "--out", tmp_path / "check")
     outside = [p for p in (tmp_path / "check").rglob("*") if p.is_file() and p.parent.name != "manager_only"]
     assert all("Eva" not in p.read_text("utf-8") and "Ben" not in p.read_text("utf-8") for p in outside)
-    assert "Eva" not in told.output
+    assert "Eva" not in said.output
 
 
 def test_no_text_of_a_file_becomes_a_formula_or_markup(results: Path, tmp_path: Path) -> None:
@@ -117,8 +117,8 @@ def test_no_text_of_a_file_becomes_a_formula_or_markup(results: Path, tmp_path: 
 
 
 def test_the_plan_comes_as_a_page_for_the_phone_in_the_same_order_and_the_same_book(results: Path, tmp_path: Path) -> None:
-    told = run("plan", results, "--out", tmp_path / "recount")
-    assert told.exit_code == 0, told.output
+    done = run("plan", results, "--out", tmp_path / "recount")
+    assert done.exit_code == 0, done.output
     pages = sorted((tmp_path / "recount").glob("*/field.html"))
     table = pd.read_csv(tmp_path / "recount" / "recount.csv", dtype={"row": str})
     blocks = {}
@@ -151,9 +151,9 @@ def test_the_printed_list_hides_the_number_and_speaks_every_language(results: Pa
 
 def test_json_alone_on_stdout(results: Path, tmp_path: Path) -> None:
     counts = filled(results, tmp_path)
-    told = json.loads(run("read", results, counts, "--out", tmp_path / "check", "--json").stdout)
-    assert all(lot["accepted"] for lot in told["lots"])
-    assert told["redo"] == []
+    said = json.loads(run("read", results, counts, "--out", tmp_path / "check", "--json").stdout)
+    assert all(lot["accepted"] for lot in said["lots"])
+    assert said["redo"] == []
     ticks = tmp_path / "ticks.csv"
     ticks.write_text("block,row,started,finished\nAlt,R0,2027-01-12 08:00,2027-01-12 09:30\n", encoding="utf-8")
     zones = json.loads(run("hours", results, ticks, "--json", "--cost-per-hour", "20").stdout)
@@ -162,31 +162,31 @@ def test_json_alone_on_stdout(results: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("language", languages())
-def test_hours_are_told(results: Path, tmp_path: Path, language: str) -> None:
+def test_hours_are_reported(results: Path, tmp_path: Path, language: str) -> None:
     ticks = tmp_path / "ticks.csv"
     lines = [f"Alt,R{row},1.5,Ana,{'no' if row == 5 else 'yes'}" for row in range(6)] + ["Alt,R6,,Ana,yes"]
     ticks.write_text("\n".join(["block,row,hours,worker,done", *lines]), encoding="utf-8")
-    told = run("hours", results, ticks, "--lang", language, "--out", tmp_path / "hours")
-    assert told.exit_code == 0, told.output
-    assert "Ana" not in told.output
-    assert "1.5" in told.output or "1,5" in told.output  # hours of the row that is not finished
+    said = run("hours", results, ticks, "--lang", language, "--out", tmp_path / "hours")
+    assert said.exit_code == 0, said.output
+    assert "Ana" not in said.output
+    assert "1.5" in said.output or "1,5" in said.output  # hours of the row that is not finished
     assert (tmp_path / "hours" / "manager_only" / "workers.csv").exists()
 
 
-def test_every_fault_of_the_counts_is_told_at_once_and_nothing_is_written(results: Path, tmp_path: Path) -> None:
+def test_every_fault_of_the_counts_is_reported_at_once_and_nothing_is_written(results: Path, tmp_path: Path) -> None:
     wrong = tmp_path / "wrong.csv"
     wrong.write_text(
         "block,row,vine,buds_left\nAlt,R0,1,thirty\nAlt,R99,1,30\nAlt,R1,77,30\nNope,R1,1,30\n", encoding="utf-8"
     )
-    told = run("read", results, wrong, "--out", tmp_path / "check")
-    assert told.exit_code == 1
+    said = run("read", results, wrong, "--out", tmp_path / "check")
+    assert said.exit_code == 1
     for fault in (
         "line 2: buds_left 'thirty' is not a number",
         "no row 'R99'",
         "row 'R1' has no vine 77",
         "unknown block 'Nope'",
     ):
-        assert fault in told.output
+        assert fault in said.output
     assert not (tmp_path / "check").exists()
 
 
@@ -201,7 +201,7 @@ def test_every_fault_of_the_counts_is_told_at_once_and_nothing_is_written(result
         ("block,row,hours,done\nAlt,R0,1,perhaps\n", "done 'perhaps' is not known"),
         ("block,row,hours\nAlt,R0,-1\n", "is not possible"),
         ("block,row,hours\n", "no line below"),
-        ("block,row,hours\nAlt,R0,\n", "no line tells its hours"),
+        ("block,row,hours\nAlt,R0,\n", "no line gives its hours"),
     ],
 )
 def test_faults_of_ticks(results: Path, tmp_path: Path, table: str, fault: str) -> None:
@@ -215,10 +215,10 @@ def test_lists_of_several_people_are_read_together_and_blank_lines_counted(resul
     one, two = tmp_path / "one.csv", tmp_path / "two.csv"
     one.write_text("block;row;vine;buds_left;worker\nalt;r0;1;30;Ana\nalt;r0;2;;\n", encoding="utf-8")
     two.write_text("block,row,vine,buds_left\nAlt,R0,1,34\n", encoding="utf-8")
-    told = read_counts([one, two], read_results(results))
-    assert told["buds_left"].tolist() == [30, 34]
-    assert told["row"].tolist() == ["R0", "R0"]
-    assert told.attrs["blank"] == 1
+    said = read_counts([one, two], read_results(results))
+    assert said["buds_left"].tolist() == [30, 34]
+    assert said["row"].tolist() == ["R0", "R0"]
+    assert said.attrs["blank"] == 1
     answer = run("read", results, one, two, "--out", tmp_path / "check")
     assert "without a count, left out: 1" in answer.output
     assert "counted more than once, taken at their mean: 1" in answer.output
@@ -227,16 +227,16 @@ def test_lists_of_several_people_are_read_together_and_blank_lines_counted(resul
 @pytest.mark.parametrize("command", ["plan", "read", "hours"])
 def test_every_option_is_documented(command: str) -> None:
     page = (Path(__file__).parents[2] / "docs" / "command-line.md").read_text("utf-8")
-    told = next(part for part in page.split("`geoprune audit ")[1:] if part.startswith(command) and "takes" in part)
+    said = next(part for part in page.split("`geoprune audit ")[1:] if part.startswith(command) and "takes" in part)
     options = {option.opts[-1] for option in audit.commands[command].params if option.param_type_name == "option"}
-    assert all(f"`{option}`" in told.split("`geoprune")[0] for option in options | {"--force"})
+    assert all(f"`{option}`" in said.split("`geoprune")[0] for option in options | {"--force"})
 
 
 def test_a_folder_that_is_no_result_is_said(tmp_path: Path, results: Path) -> None:
-    told = run("plan", tmp_path, "--out", tmp_path / "x")
-    assert (told.exit_code, "there is no prescription.gpkg" in told.output) == (1, True)
+    said = run("plan", tmp_path, "--out", tmp_path / "x")
+    assert (said.exit_code, "there is no prescription.gpkg" in said.output) == (1, True)
     (tmp_path / "prescription.gpkg").write_text("nothing")
-    told = run("plan", tmp_path, "--out", tmp_path / "x")
-    assert (told.exit_code, "cannot be read" in told.output) == (1, True)
-    told = run("plan", results, "--out", tmp_path / "x", "--limit", "10", "--redo-from", "5%")
-    assert (told.exit_code, "does not lie above the limit" in told.output) == (1, True)
+    said = run("plan", tmp_path, "--out", tmp_path / "x")
+    assert (said.exit_code, "cannot be read" in said.output) == (1, True)
+    said = run("plan", results, "--out", tmp_path / "x", "--limit", "10", "--redo-from", "5%")
+    assert (said.exit_code, "does not lie above the limit" in said.output) == (1, True)

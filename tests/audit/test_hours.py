@@ -33,16 +33,16 @@ def ticks_of(runs: pd.DataFrame, *, done: int, noise: float = 0.0, seed: int = 0
 def test_the_pace_of_each_zone_comes_back_and_hours_add_up() -> None:
     runs = rows_of()
     ticks = ticks_of(runs, done=12)
-    told = hours_by_zone(ticks, runs, {"A": "flat cane"}, cost_per_hour=20.0)
-    assert told["minutes_per_vine"].to_numpy() == pytest.approx(MINUTES)
-    assert told["vines_per_hour"].to_numpy() == pytest.approx(60 / MINUTES)
-    assert told["own_rate"].all()
-    assert told["hours_done"].sum() == pytest.approx(ticks["hours"].sum())
+    said = hours_by_zone(ticks, runs, {"A": "flat cane"}, cost_per_hour=20.0)
+    assert said["minutes_per_vine"].to_numpy() == pytest.approx(MINUTES)
+    assert said["vines_per_hour"].to_numpy() == pytest.approx(60 / MINUTES)
+    assert said["own_rate"].all()
+    assert said["hours_done"].sum() == pytest.approx(ticks["hours"].sum())
     whole = (runs["vines"] * MINUTES[runs["zone"] - 1]).sum() / 60
-    assert told["hours_left"].sum() == pytest.approx(whole - ticks["hours"].sum())
-    assert told["cost_left"].sum() == pytest.approx(20 * told["hours_left"].sum())
-    assert hours_message(told).fields["hours_left"] == pytest.approx(told["hours_left"].sum())
-    pace = pace_by_training(told).iloc[0]
+    assert said["hours_left"].sum() == pytest.approx(whole - ticks["hours"].sum())
+    assert said["cost_left"].sum() == pytest.approx(20 * said["hours_left"].sum())
+    assert hours_message(said).fields["hours_left"] == pytest.approx(said["hours_left"].sum())
+    pace = pace_by_training(said).iloc[0]
     done = runs[runs["row"].isin(ticks["row"])]["vines"].sum()
     assert (pace["training"], pace["vines_per_hour"]) == ("flat cane", pytest.approx(done / ticks["hours"].sum()))
 
@@ -51,26 +51,26 @@ def test_the_pace_of_each_zone_comes_back_and_hours_add_up() -> None:
 def test_few_rows_share_one_pace(done: int) -> None:
     runs = rows_of()
     ticks = ticks_of(runs, done=done)
-    told = hours_by_zone(ticks, runs, {})
-    assert not told["own_rate"].any()
-    assert told["minutes_per_vine"].nunique() == 1
+    said = hours_by_zone(ticks, runs, {})
+    assert not said["own_rate"].any()
+    assert said["minutes_per_vine"].nunique() == 1
     if done == 1:
-        assert told["minutes_low"].isna().all()  # one row tells nothing of the scatter
+        assert said["minutes_low"].isna().all()  # one row tells nothing of the scatter
 
 
 def test_rows_that_are_all_alike_share_one_pace() -> None:
     runs = rows_of().assign(vines=20)
-    told = hours_by_zone(ticks_of(runs, done=12), runs, {})
-    assert not told["own_rate"].any()
-    assert told["minutes_per_vine"].to_numpy() == pytest.approx([2.75, 2.75])
+    said = hours_by_zone(ticks_of(runs, done=12), runs, {})
+    assert not said["own_rate"].any()
+    assert said["minutes_per_vine"].to_numpy() == pytest.approx([2.75, 2.75])
 
 
 def test_rows_not_finished_and_blocks_without_hours() -> None:
     runs = pd.concat([rows_of(), rows_of(block="B")])
     ticks = ticks_of(runs[runs["block"] == "A"], done=12)
     half = ticks.assign(done=[False, *[True] * 11])
-    told = hours_by_zone(half, runs, {})
-    a, b = (told[told["block"] == block] for block in "AB")
+    said = hours_by_zone(half, runs, {})
+    a, b = (said[said["block"] == block] for block in "AB")
     assert a["minutes_per_vine"].to_numpy() == pytest.approx(MINUTES)
     assert a["vines_done"].sum() == 11 * 40
     assert b["minutes_per_vine"].isna().all()
@@ -81,9 +81,9 @@ def test_the_range_of_a_pace_holds_nine_times_in_ten() -> None:
     held = tried = 0
     for seed in range(50):
         runs = rows_of(seed=seed)
-        told = hours_by_zone(ticks_of(runs, done=14, noise=0.1, seed=seed), runs, {})
-        if told["own_rate"].all():
-            inside = (told["minutes_low"].to_numpy() <= MINUTES) & (told["minutes_high"].to_numpy() >= MINUTES)
+        said = hours_by_zone(ticks_of(runs, done=14, noise=0.1, seed=seed), runs, {})
+        if said["own_rate"].all():
+            inside = (said["minutes_low"].to_numpy() <= MINUTES) & (said["minutes_high"].to_numpy() >= MINUTES)
             held, tried = held + int(inside.sum()), tried + 2
     assert tried > 60
     assert binomtest(held, tried, 0.9).pvalue > 1e-4
@@ -100,7 +100,7 @@ def test_workers_stand_by_name_and_share_a_rows_vines_by_hours() -> None:
             "done": [True, False, True, False],
         }
     )
-    told = worker_hours(ticks, runs).set_index("worker")
-    assert told.index.tolist() == ["ana", "Zoe"]
-    assert told.loc["Zoe", ["rows", "hours", "vines"]].tolist() == [2, 3.0, 10 + 40]
-    assert told.loc["ana", ["rows", "hours", "vines"]].tolist() == [2, 5.0, 30]
+    said = worker_hours(ticks, runs).set_index("worker")
+    assert said.index.tolist() == ["ana", "Zoe"]
+    assert said.loc["Zoe", ["rows", "hours", "vines"]].tolist() == [2, 3.0, 10 + 40]
+    assert said.loc["ana", ["rows", "hours", "vines"]].tolist() == [2, 5.0, 30]

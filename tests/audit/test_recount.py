@@ -89,26 +89,26 @@ def test_lots_may_be_zones_or_rows_and_a_small_one_is_counted_whole() -> None:
 def test_how_far_a_vine_may_be_off(asked: int, allowed: float) -> None:
     assert Tolerance()(asked) == allowed
     vines = pd.DataFrame({"block": "A", "row": "1", "vine": [1, 2, 3, 4], "zone": 1, "buds_per_vine": asked})
-    told = check_counts(counted(vines, np.array([allowed, allowed + 1, -allowed, -allowed - 1])), vines)
-    assert told["too_many"].tolist() == [False, True, False, False]
-    assert told["too_few"].tolist() == [False, False, False, True]
+    said = check_counts(counted(vines, np.array([allowed, allowed + 1, -allowed, -allowed - 1])), vines)
+    assert said["too_many"].tolist() == [False, True, False, False]
+    assert said["too_few"].tolist() == [False, False, False, True]
 
 
 def test_counts_of_one_vine_are_averaged_and_others_vines_left_out() -> None:
     vines, _ = block_of(rows=1, vines=4)
     counts = pd.concat([counted(vines.iloc[[0]], 4), counted(vines.iloc[[0]], -4), counted(vines.iloc[[1]].assign(vine=99))])
-    told = check_counts(counts, vines)
-    assert told[["vine", "difference", "off"]].to_numpy().tolist() == [[1, 0.0, False]]
+    said = check_counts(counts, vines)
+    assert said[["vine", "difference", "off"]].to_numpy().tolist() == [[1, 0.0, False]]
 
 
 def test_one_bad_worker_is_found_among_three_and_only_his_rows_are_named() -> None:
     vines, runs = block_of(rows=30)
     drawn, _ = draw_recount(vines, runs, **ASKED, seed=2)
     worker = np.array(["ana", "ben", "eva"])[drawn["row"].astype(int) % 3]
-    told = check_counts(counted(drawn, np.where(worker == "eva", 8, 0), worker), vines)
-    judged = judge_groups(told, ["block", "worker"], aql=6.5).set_index("worker")["accepted"]
+    said = check_counts(counted(drawn, np.where(worker == "eva", 8, 0), worker), vines)
+    judged = judge_groups(said, ["block", "worker"], aql=6.5).set_index("worker")["accepted"]
     assert judged.to_dict() == {"ana": True, "ben": True, "eva": False}
-    redo = rows_to_redo(told, aql=6.5, redo_from=0.25)
+    redo = rows_to_redo(said, aql=6.5, redo_from=0.25)
     assert set(redo["todo"]) == {"redo"}
     assert set(redo["row"].astype(int) % 3) == {2}
     assert set(redo["row"]) == set(drawn["row"][worker == "eva"])
@@ -119,9 +119,9 @@ def test_twelve_vines_cut_a_little_long_are_refused_though_hardly_one_is_off_by_
     vines, _ = block_of()
     here = vines[vines["buds_per_vine"] == 50].iloc[:12].reset_index(drop=True)
     more = np.array([5, 4, 5, 5, 4, 7, 5, 4, 5, 5, 4, 5])
-    told = check_counts(counted(here, more, np.full(12, "eva")), vines)
-    by_number = judge_groups(told, ["worker"], aql=6.5)
-    by_both = judge_few(told, ["worker"], aql=6.5, redo_from=0.25)
+    said = check_counts(counted(here, more, np.full(12, "eva")), vines)
+    by_number = judge_groups(said, ["worker"], aql=6.5)
+    by_both = judge_few(said, ["worker"], aql=6.5, redo_from=0.25)
     assert by_number["accepted"].tolist() == [True]
     assert by_both["accepted"].tolist() == [False]
     # By number alone a quarter off is found with more than two of twelve: 1 - P(X <= 2), X binomial (12, 1/4) = 0.609.
@@ -159,21 +159,21 @@ def test_good_and_bad_work_pass_as_often_as_the_plan_says(draws, share: float) -
     assert binomtest(passed, 1000, float(plan.chance(share, len(vines)))).pvalue > 1e-3
     here = vines.iloc[lists[0]]
     for many in (plan.accept, plan.accept + 1):  # the verdict turns where the plan says
-        told = check_counts(counted(here, np.where(np.arange(50) < many, 9, 0)), vines)
-        assert judge_groups(told, ["block"], aql=6.5)["accepted"].tolist() == [many <= plan.accept]
+        said = check_counts(counted(here, np.where(np.arange(50) < many, 9, 0)), vines)
+        assert judge_groups(said, ["block"], aql=6.5)["accepted"].tolist() == [many <= plan.accept]
 
 
 def test_what_was_left_is_a_mean_with_students_interval() -> None:
     """By hand: 28, 30, 32, 34 of 20 vines: mean 31, sd 2.582, t(3, 95 %) = 2.353 (any table), sqrt(1 - 4/20) = 0.894."""
     vines, _ = block_of(rows=1)
     some = vines.iloc[:4]
-    told = buds_left(check_counts(counted(some, np.array([-2, 0, 2, 4])), vines), vines).set_index("zone")
-    assert told.loc[1, ["vines", "vines_counted", "buds_asked", "buds_left"]].tolist() == [20, 4, 30, 31]
+    said = buds_left(check_counts(counted(some, np.array([-2, 0, 2, 4])), vines), vines).set_index("zone")
+    assert said.loc[1, ["vines", "vines_counted", "buds_asked", "buds_left"]].tolist() == [20, 4, 30, 31]
     reach = 2.353 * 2.582 / 2 * 0.894
-    assert told.loc[1, "buds_left_low"] == pytest.approx(31 - reach, abs=2e-3)
-    assert told.loc[1, "buds_left_high"] == pytest.approx(31 + reach, abs=2e-3)
-    assert told.loc[2, "vines_counted"] == 0
-    assert np.isnan(told.loc[2, "buds_left"])
+    assert said.loc[1, "buds_left_low"] == pytest.approx(31 - reach, abs=2e-3)
+    assert said.loc[1, "buds_left_high"] == pytest.approx(31 + reach, abs=2e-3)
+    assert said.loc[2, "vines_counted"] == 0
+    assert np.isnan(said.loc[2, "buds_left"])
 
 
 def test_the_range_holds_the_truth_nine_times_in_ten(draws) -> None:
@@ -183,9 +183,9 @@ def test_the_range_holds_the_truth_nine_times_in_ten(draws) -> None:
         left = vines["buds_per_vine"] + np.rint(np.random.default_rng(seed).normal(1.5, 4, len(vines)))
         truth = left.groupby(vines["zone"]).mean()
         here = vines.iloc[lists[seed % 25]]
-        told = buds_left(check_counts(counted(here, left.iloc[here.index] - here["buds_per_vine"]), vines), vines).set_index(
+        said = buds_left(check_counts(counted(here, left.iloc[here.index] - here["buds_per_vine"]), vines), vines).set_index(
             "zone"
         )
-        held += int(((told["buds_left_low"] <= truth) & (truth <= told["buds_left_high"])).sum())
-        tried += len(told)
+        held += int(((said["buds_left_low"] <= truth) & (truth <= said["buds_left_high"])).sum())
+        tried += len(said)
     assert binomtest(held, tried, 0.9).pvalue > 1e-3, held / tried

@@ -90,8 +90,8 @@ def panel_errors(vineyard, plan, truth) -> tuple[float, float]:
     )
     vines = vines[vines["status"].isin(COUNTED)]
     true = vines.groupby("panel_id")["expected_kg"].mean()
-    told = plan.panels["vine_size_kg"].to_numpy()[true.index]
-    return float(np.sqrt(np.mean((told - true) ** 2))), float(np.sqrt(np.mean((plan.vine_size_kg - true) ** 2)))
+    said = plan.panels["vine_size_kg"].to_numpy()[true.index]
+    return float(np.sqrt(np.mean((said - true) ** 2))), float(np.sqrt(np.mean((plan.vine_size_kg - true) ** 2)))
 
 
 @pytest.mark.parametrize(("block", "share"), [("Ridge Concord", 0.85), ("Creek Bend", 0.85), ("Church Riesling", 1.0)])

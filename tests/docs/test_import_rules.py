@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 
 
-def told() -> dict[str, tuple[set[str], set[str]]]:
+def import_table() -> dict[str, tuple[set[str], set[str]]]:
     """Room -> (rooms it may import, libraries that live there), from the table."""
     rooms = {}
     for line in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines():
@@ -22,7 +22,7 @@ def told() -> dict[str, tuple[set[str], set[str]]]:
     return rooms
 
 
-RULES = told()
+RULES = import_table()
 HOMES: dict[str, set[str]] = {}
 for _room, (_, _libraries) in RULES.items():
     for _library in _libraries:

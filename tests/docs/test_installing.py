@@ -58,8 +58,8 @@ def test_the_wheel_works_from_an_empty_folder(wheel, tmp_path):
     found = run(sys.executable, "-c", "import geoprune; print(geoprune.__file__)", cwd=work, PYTHONPATH=str(library))
     assert Path(found.strip()).is_relative_to(library)
     command = ("prescribe", "vineyard.gpkg", "--samples", "weights.csv", "--out", "results", "--json")
-    told = run(library / "bin" / "geoprune", *command, cwd=work, PYTHONPATH=str(library))
-    assert json.loads(told)["blocks"]["A"]["verdict"] in ("zone", "one_number")
+    said = run(library / "bin" / "geoprune", *command, cwd=work, PYTHONPATH=str(library))
+    assert json.loads(said)["blocks"]["A"]["verdict"] in ("zone", "one_number")
     for name in ("index.html", "a/map.html", "a/crew_sheet.pdf", "a/crew_sheet.html", "prescription.gpkg", "summary.json"):
         assert (work / "results" / name).stat().st_size > 1000, name
 

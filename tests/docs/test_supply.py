@@ -88,11 +88,11 @@ def test_the_bill_of_materials_is_valid_cyclonedx_and_lists_what_runs(tmp_path):
     from cyclonedx.validation.json import JsonStrictValidator
 
     subprocess.run([sys.executable, ROOT / "supply" / "sbom.py", tmp_path / "sbom.json"], check=True)
-    told = (tmp_path / "sbom.json").read_text("utf-8")
+    text = (tmp_path / "sbom.json").read_text("utf-8")
     validator = JsonStrictValidator(SchemaVersion.V1_6)
-    assert validator.validate_str(told) is None
-    assert validator.validate_str(told.replace('"library"', '"no such kind"', 1)) is not None
-    bill = json.loads(told)
+    assert validator.validate_str(text) is None
+    assert validator.validate_str(text.replace('"library"', '"no such kind"', 1)) is not None
+    bill = json.loads(text)
     listed = {one["name"]: one["version"] for one in bill["components"]}
     assert listed == {**pinned(""), "leaflet": "1.9.4"}
     assert all(one["licenses"] for one in bill["components"])

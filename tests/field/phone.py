@@ -100,8 +100,8 @@ class Phone:
                 self.touch(f"pad-{digit}")
             self.touch("save")
             said = f'#status[data-state="saved"]:has-text("Row {row}, vine {vine}: {weight:g} lb")'
-            told = self.page.wait_for_selector(said).get_attribute("data-entry")
-            self.confirmed[told] = (row, vine, weight)
+            shown = self.page.wait_for_selector(said).get_attribute("data-entry")
+            self.confirmed[shown] = (row, vine, weight)
         except Error as error:
             raise Killed(f"{error}; the page said: {self._said()}") from error
         return True
@@ -205,16 +205,16 @@ def weigh_while_killed(phone: Phone, *, vines: int, kills: int, seed: int) -> di
             phone.start()
     phone.page.reload()
     phone.page.wait_for_selector("html[data-ready=yes]")
-    told = log_told(phone.page)
-    entries = {entry["id"]: entry for entry in told}
-    there = [(entry["row"], entry["vine"], entry["values"]["weight"]) for entry in told if entry["values"]]
+    said = log_told(phone.page)
+    entries = {entry["id"]: entry for entry in said}
+    there = [(entry["row"], entry["vine"], entry["values"]["weight"]) for entry in said if entry["values"]]
     places = [place[:2] for place in there]
     kept = {name: (entries[name]["row"], entries[name]["vine"], entries[name]["values"]["weight"]) for name in entries}
     return {
         **done,
         "confirmed": len(phone.confirmed),
         "lost": sum(name not in entries for name in phone.confirmed),
-        "wrong": sum(kept.get(name, told) != told for name, told in phone.confirmed.items())
+        "wrong": sum(kept.get(name, said) != said for name, said in phone.confirmed.items())
         + sum(weight != weight_of(row, vine) for row, vine, weight in there),
         "twice": len(places) - len(set(places)),
         "missing": vines - len(set(places)),

@@ -65,10 +65,10 @@ def test_a_block_comes_from_the_tables_of_a_plan() -> None:
     assert made.rows[1].apart == {"gone": (4, 5)}
     for row in made.rows:
         assert [vine for run in row.runs for vine in range(run.first_vine, run.last_vine + 1)] == list(range(1, 25))
-        told = {(run.first_vine, run.last_vine, run.buds) for run in row.runs}
+        said = {(run.first_vine, run.last_vine, run.buds) for run in row.runs}
         runs = plan.runs[plan.runs["row"] == row.row]
         ends = np.sort(runs[["first_vine", "last_vine"]].to_numpy(), axis=1)
-        assert told == {(a, b, n) for (a, b), n in zip(ends.tolist(), runs["buds_per_vine"], strict=True)}
+        assert said == {(a, b, n) for (a, b), n in zip(ends.tolist(), runs["buds_per_vine"], strict=True)}
     assert [(vine.row, vine.vine) for vine in made.weigh] == list(zip(weigh["row"], weigh["vine"], strict=True))
     assert made.weigh[-1].spare_of == 1
     vine = plan.vines.set_index(["row", "vine"]).loc[(made.weigh[0].row, made.weigh[0].vine)]

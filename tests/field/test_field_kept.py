@@ -147,7 +147,7 @@ def test_where_storage_is_full_nothing_confirmed_is_lost_and_the_rest_is_said(op
     assert [entry["values"]["weight"] for entry in log_told(again)] == [2.4, 2.5, 2.6, 2.7]
 
 
-def test_a_second_copy_alone_is_told_as_kept_and_not_as_saved(open_page: Callable, html: str) -> None:
+def test_a_second_copy_alone_is_reported_as_kept_and_not_as_saved(open_page: Callable, html: str) -> None:
     """Local storage reaches the disk when the browser finds time: it is not called saved."""
     page = open_page(html, **PHONE).page
     page.evaluate(

@@ -107,21 +107,21 @@ def test_the_page_joins_and_holds_as_python_does(browser: Any) -> None:
     source = (files("geoprune.deliver.field") / "assets" / "log.js").read_text("utf-8")
     context = browser.new_context()
     page = context.new_page()
-    told = page.evaluate(
+    said = page.evaluate(
         f"(logs) => {{ {source}; return logs.map((log) => {{ const read = log.map(readEntry);"
         " return [read.includes(null), mergeEntries(read).map(canonical), liveEntries(read).map(canonical)]; }); }",
         [[vars(entry) for entry in log] for log in given_logs],
     )
     context.close()
-    for log, (unread, merged, live) in zip(given_logs, told, strict=True):
+    for log, (unread, merged, live) in zip(given_logs, said, strict=True):
         assert not unread
         assert merged == keys(merge_entries(log))
         assert live == keys(live_entries(log))
 
 
 def entry(n: int, job: str, row: str, vine: int | None, values: dict[str, Any], **also: Any) -> dict[str, Any]:
-    told = {"id": f"e{n}", "seq": n, "device": "p", "at": f"2026-12-0{n}T09:00:00-05:00", "by": "JM", "job": job, "row": row}
-    return {**told, "vine": vine, "values": values, "undoes": "", **also}
+    said = {"id": f"e{n}", "seq": n, "device": "p", "at": f"2026-12-0{n}T09:00:00-05:00", "by": "JM", "job": job, "row": row}
+    return {**said, "vine": vine, "values": values, "undoes": "", **also}
 
 
 def written(folder: Any, entries: list[Any], **changed: Any) -> Any:
@@ -186,12 +186,12 @@ def test_lists_of_one_block_join_and_others_do_not(tmp_path: Any) -> None:
         ([entry(1, "prune", "1", None, {"done": "yes"})], {}, "done 'yes' is not right"),
     ],
 )
-def test_a_wrong_list_is_told(tmp_path: Any, entries: list[Any], changed: dict[str, Any], said: str) -> None:
+def test_a_wrong_list_is_reported(tmp_path: Any, entries: list[Any], changed: dict[str, Any], said: str) -> None:
     with pytest.raises(DataError, match=said):
         read_field_log(written(tmp_path, entries, **changed))
 
 
-def test_all_problems_of_a_list_are_told_at_once(tmp_path: Any) -> None:
+def test_all_problems_of_a_list_are_reported_at_once(tmp_path: Any) -> None:
     wrong = [entry(1, "dance", "1", 2, {}), entry(2, "weigh", "1", 2, {"weight": 2}), {"id": 4}]
     with pytest.raises(DataError) as raised:
         read_field_log(written(tmp_path, wrong))

@@ -201,8 +201,8 @@ def other_list(**changed: Any) -> dict[str, Any]:
     return {**head, "entries": [entry], **changed}
 
 
-def take_in(page: Any, told: Any) -> str:
-    data = told if isinstance(told, bytes) else json.dumps(told).encode()
+def take_in(page: Any, said: Any) -> str:
+    data = said if isinstance(said, bytes) else json.dumps(said).encode()
     page.locator("#pick").set_input_files({"name": "b.json", "mimeType": "application/json", "buffer": data})
     page.wait_for_selector(".taken")
     return page.locator(".taken").inner_text()
@@ -253,8 +253,8 @@ def test_the_row_card_says_number_and_vines_apart_and_is_ticked_off(open_page: C
     tap(page, "done")  # a bounced thumb
     assert len(log_told(page)) == 1
     table = list(csv.DictReader(io.StringIO(saved_file(page, "csv-prune", tmp_path / "t.csv").read_text())))
-    told = {key: table[0][key] for key in ("block", "row", "hours", "worker", "done")}
-    assert told == {"block": "Invented Hill", "row": "2", "hours": "1.25", "worker": "JM", "done": "yes"}
+    said = {key: table[0][key] for key in ("block", "row", "hours", "worker", "done")}
+    assert said == {"block": "Invented Hill", "row": "2", "hours": "1.25", "worker": "JM", "done": "yes"}
     tap(page, "home", "job-check", "list", "to-2-10")
     assert page.locator('[data-key="field-worker"] b').inner_text() == "JM"
 

@@ -81,9 +81,9 @@ def typed(page: Any, **fields: str) -> str:
 def same(table: pd.DataFrame, path: Path) -> None:
     """A table of the list and the page's own file say the same."""
     read = pd.read_csv(path, dtype={"row": str}, keep_default_na=False)
-    told = table.astype(object).where(table.notna(), "")
+    said = table.astype(object).where(table.notna(), "")
     assert read.astype(str).replace(r"\.0$", "", regex=True).to_numpy().tolist() == (
-        told.astype(str).replace(r"\.0$", "", regex=True).to_numpy().tolist()
+        said.astype(str).replace(r"\.0$", "", regex=True).to_numpy().tolist()
     )
     assert list(read.columns) == list(table.columns)
 

@@ -158,9 +158,9 @@ def test_what_a_fit_says_is_plain_data_and_no_prior_is_in_it():
     rng = np.random.default_rng(9)
     points, values = rng.uniform(0, 200, (25, 2)), rng.normal(1, 0.3, 25)
     plain = fit_averaged(points, values)
-    told = fit_averaged(points, values, log_prior=lambda range_m, share: -range_m / 50.0 + 0.0 * share)
-    assert told.weights.max() != pytest.approx(plain.weights.max(), rel=1e-3)
-    said = json.loads(json.dumps(told.as_prior()))
+    weighted = fit_averaged(points, values, log_prior=lambda range_m, share: -range_m / 50.0 + 0.0 * share)
+    assert weighted.weights.max() != pytest.approx(plain.weights.max(), rel=1e-3)
+    said = json.loads(json.dumps(weighted.as_prior()))
     assert np.array(said["likelihood"]) == pytest.approx(plain.likelihood, rel=1e-12)
     surface = plain.surface.loglik
     assert np.array(said["likelihood"]) == pytest.approx(np.exp(surface) / np.exp(surface).sum(), rel=1e-9)

@@ -101,16 +101,16 @@ def test_from_the_nearest_place_turn_unit_and_order_do_not_matter_either(case, a
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     order, groups = np.random.default_rng(1).permutation(len(values)), np.arange(9) // 3
 
-    def told(points, values, noise, targets, unit):
+    def said(points, values, noise, targets, unit):
         design = make_design(points, values, noise=noise, model=model)
         local = LocalKriging(design, np.empty(0), 0.05 * unit**2, 0.03 * unit**2, 40.0, neighbours=9)
         return [*local.predict(targets), *local.group_means(targets, groups, 3)]
 
-    base = told(points, values, noise, targets, 1.0)
-    moved = told(points[order] @ rotation.T + shift, values[order] * unit, noise[order], targets @ rotation.T + shift, unit)
+    base = said(points, values, noise, targets, 1.0)
+    moved = said(points[order] @ rotation.T + shift, values[order] * unit, noise[order], targets @ rotation.T + shift, unit)
     for one, other, scale in zip(base, moved, (unit, unit**2, unit, unit**2), strict=True):
         assert other / scale == pytest.approx(one, rel=1e-6)
-    same = told(points, np.full_like(values, 0.7), noise, targets, 1.0)
+    same = said(points, np.full_like(values, 0.7), noise, targets, 1.0)
     assert same[0] == pytest.approx(np.full(9, 0.7), rel=1e-9)
 
 

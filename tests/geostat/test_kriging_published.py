@@ -15,8 +15,8 @@ RESIDUAL_MODEL = (0.17641559, 0.05712231, 340.3201)
 def cross_validation(values, predicted, variance):
     """Mean, root mean square and mean absolute residual, mean and median of its square / variance, correlation."""
     rest = values - predicted
-    told = [rest.mean(), np.sqrt(np.mean(rest**2)), np.abs(rest).mean()]
-    return [*told, np.mean(rest**2 / variance), np.median(rest**2 / variance), np.corrcoef(values, predicted)[0, 1]]
+    said = [rest.mean(), np.sqrt(np.mean(rest**2)), np.abs(rest).mean()]
+    return [*said, np.mean(rest**2 / variance), np.median(rest**2 / variance), np.corrcoef(values, predicted)[0, 1]]
 
 
 def constant(n):
@@ -89,8 +89,8 @@ def test_external_drift():
     assert variance == pytest.approx([0.1775451487, 0.1097586535, 0.1224966832, 0.1108852484, 0.1200202365], abs=2e-7)
     assert kriging.beta == pytest.approx([6.98599072, -2.55184939], abs=1e-8)
     assert np.sqrt(np.diag(kriging.beta_variance)) == pytest.approx([0.1583623, 0.27022835], abs=1e-7)
-    told = cross_validation(values, *kriging.leave_one_out())
-    assert told == pytest.approx(
+    said = cross_validation(values, *kriging.leave_one_out())
+    assert said == pytest.approx(
         [-0.00312395226, 0.377650884756, 0.270078850829, 1.082122616849, 0.325400243285, 0.851348584680], abs=1e-9
     )
 
@@ -164,8 +164,8 @@ def test_blocks_of_raw_zinc():
         kriging = Kriging(points[near], zinc[near], *constant(40), 1.34e5, 2.42e4, 800.0, "spherical")
         assert kriging.predict_block(*square(center, 40.0, "gauss")) == pytest.approx(answer, rel=1e-6)
         if center == (181170, 333250):  # the same by gstat's other rule
-            told = kriging.predict_block(*square(center, 40.0, "midpoints"))
-            assert told == pytest.approx((268.7324, 19568.76), rel=1e-6)
+            said = kriging.predict_block(*square(center, 40.0, "midpoints"))
+            assert said == pytest.approx((268.7324, 19568.76), rel=1e-6)
 
 
 @pytest.mark.parametrize(("nodes", "variance"), [(4, 19438.15), (8, 19393.42), (16, 19386.64), (32, 19385.70)])
@@ -173,8 +173,8 @@ def test_a_block_of_raw_zinc_converges(nodes, variance):
     # the first of these blocks with all samples, by an independent sum over ever finer Gauss nodes
     points, _, _, zinc = meuse()
     kriging = Kriging(points, zinc, *constant(155), 1.34e5, 2.42e4, 800.0, "spherical")
-    told = kriging.predict_block(*square((181170, 333250), 40.0, "gauss", nodes))[1]
-    assert told == pytest.approx(variance, abs=0.005)
+    said = kriging.predict_block(*square((181170, 333250), 40.0, "gauss", nodes))[1]
+    assert said == pytest.approx(variance, abs=0.005)
 
 
 def test_the_nugget_is_not_in_the_block_term():
@@ -257,8 +257,8 @@ def test_the_lognormal_mean_is_unbiased_over_fields_of_known_sill():
     kriging = Kriging(place[:30], fields[:30, 0], *constant(30), sill, nugget, 40.0)
     columns = np.eye(30)
     by_sample = [Kriging(place[:30], unit, *constant(30), sill, nugget, 40.0).predict(place[30:])[0][0] for unit in columns]
-    told = lognormal_mean(np.array(by_sample) @ fields[:30], sill + nugget, kriging.weights_variance(place[30:]))
-    assert told.mean() == pytest.approx(np.exp(fields[30]).mean(), rel=0.02)
+    said = lognormal_mean(np.array(by_sample) @ fields[:30], sill + nugget, kriging.weights_variance(place[30:]))
+    assert said.mean() == pytest.approx(np.exp(fields[30]).mean(), rel=0.02)
 
 
 def test_difference_of_classes_by_generalised_least_squares():

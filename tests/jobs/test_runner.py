@@ -45,8 +45,8 @@ def test_every_executor_gives_the_same_and_failures_stop_nothing(kind):
         assert "w.csv, layer samples, line 2: too few" in say(failed["4"], language, "us")
 
 
-def test_progress_is_told_when_a_block_is_begun_and_no_more_run_at_once_than_asked():
-    told, running, most = [], [], []
+def test_progress_is_reported_when_a_block_is_begun_and_no_more_run_at_once_than_asked():
+    said, running, most = [], [], []
     lock = threading.Lock()
 
     def work(number):
@@ -59,9 +59,9 @@ def test_progress_is_told_when_a_block_is_begun_and_no_more_run_at_once_than_ask
 
     with ThreadPoolExecutor(8) as pool:
         done = list(
-            map_blocks(work, range(20), name=str, executor=pool, at_once=2, progress=lambda *begun: told.append(begun))
+            map_blocks(work, range(20), name=str, executor=pool, at_once=2, progress=lambda *begun: said.append(begun))
         )
-    assert told == [(str(number), number, 20) for number in range(20)]
+    assert said == [(str(number), number, 20) for number in range(20)]
     assert max(most) <= 2
     assert len(done) == 20
 

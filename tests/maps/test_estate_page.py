@@ -8,7 +8,7 @@ import pytest
 from shapely.affinity import translate
 from small_plans import small_brief
 
-from geoprune.brief import BlockBrief, estate_stop
+from geoprune.brief import BlockBrief, estate_alert
 from geoprune.deliver.maps import render_estate
 from geoprune.deliver.writing.block import lighten
 from geoprune.words import Reader
@@ -52,5 +52,5 @@ def test_a_thousand_blocks_weigh_little_and_tell_where_to_stop():
     assert len(page) < 1_000_000
     assert page.count('/map.html">') == 1000
     stopped = [replace(brief, headline="stop") for brief in briefs]
-    told = Reader().say(estate_stop(stopped))
-    assert all(brief.name in told for brief in briefs)
+    said = Reader().say(estate_alert(stopped))
+    assert all(brief.name in said for brief in briefs)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from small_plans import HOSTILE, drawn_plan, edition, small_estate, small_plan, stopped_brief
+from small_plans import HOSTILE, brief_without_number, drawn_plan, edition, small_estate, small_plan
 
 from geoprune.brief import BlockBrief, brief_block
 from geoprune.deliver.edition import Style
@@ -115,15 +115,15 @@ def test_the_first_screen_answers(open_page: Callable, plan: Any, brief: BlockBr
     assert reader.say(brief.instead) in page.locator("#why").inner_text()
     entries = page.locator("#zones > li")
     kinds = plan.zones["class"]
-    for zone, kind, told, entry in zip(plan.zones.itertuples(), kinds, brief.zones, entries.all(), strict=True):
+    for zone, kind, said, entry in zip(plan.zones.itertuples(), kinds, brief.zones, entries.all(), strict=True):
         assert entry.locator(".numeral b").inner_text() == str(zone.buds_per_vine)
         assert entry.locator("h3").inner_text() == f"{zone.zone} · {kind}"
         assert entry.locator(".tape i").count() == zone.zone
         known = "" if zone.diagnosis == "unknown" else zone.diagnosis
         assert entry.locator(".where").inner_text().lower().startswith(known)
-        assert (told.condition is None) == (known == "")
-        assert all(reader.say(place).lower() in entry.locator(".where").inner_text().lower() for place in told.place)
-        assert "Leave " + " · ".join(reader.say(wood) for wood in told.leave) in entry.inner_text()
+        assert (said.condition is None) == (known == "")
+        assert all(reader.say(place).lower() in entry.locator(".where").inner_text().lower() for place in said.place)
+        assert "Leave " + " · ".join(reader.say(wood) for wood in said.leave) in entry.inner_text()
         assert f"{pounds(zone.vine_size_kg)} lb" in entry.inner_text()
         box = entry.bounding_box()
         assert box["y"] + box["height"] <= 800
@@ -225,8 +225,8 @@ def test_a_tapped_panel_shows_the_plans_numbers(open_page: Callable, plan: Any, 
         assert f"{pounds(size)} lb ({low}–{high} lb)" in card
         zone = plan.zones.set_index("zone").loc[panel["zone"]]
         assert f"{panel['zone']} · {zone['class']}" in card
-        told = next(entry for entry in brief.zones if entry.zone == panel["zone"])
-        assert " · ".join(Reader().say(wood) for wood in told.leave) in card
+        said = next(entry for entry in brief.zones if entry.zone == panel["zone"])
+        assert " · ".join(Reader().say(wood) for wood in said.leave) in card
         assert f"{100 * panel['injury_share']:.0f} %" in card
         held = plan.vines[(plan.vines["row"] == panel["row"]) & (plan.vines["panel"] == panel["panel"])]
         words = held["status"].where(held["treatment"] != "renew", "to renew").tolist()
@@ -451,8 +451,8 @@ def printed_words(pdf: Path) -> str:
 
     if not shutil.which("pdftotext"):
         pytest.skip("needs pdftotext (Debian's package poppler-utils), which is not installed here")
-    told = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
-    return " ".join(told.split())
+    said = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
+    return " ".join(said.split())
 
 
 def test_patterns_tell_zones_apart_in_grey(open_page: Callable, plan: Any, html: str) -> None:
@@ -582,7 +582,7 @@ DRAWN_WORDS = """() => {
 def test_a_stopped_block_says_so_once_and_inside_the_map(
     open_page: Callable, fields: list[BlockBrief], width: int, language: str
 ) -> None:
-    east = stopped_brief(name="East", rows=20, vines=40, zones=2, corner=(501_200.0, 4_700_000.0))
+    east = brief_without_number(name="East", rows=20, vines=40, zones=2, corner=(501_200.0, 4_700_000.0))
     made = [brief for brief in fields if len(brief.zones) > 1]
     assert east.plan.polygon.bounds[0] > max(brief.plan.polygon.bounds[2] for brief in made)
     page = open_page(render_estate([*made, east], links={}, style=Style(Reader(language))), width=width, height=740).page

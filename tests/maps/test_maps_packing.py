@@ -23,17 +23,17 @@ def unpack(payload: str) -> tuple[dict, dict]:
     """Read the packed data as its description says, without the page's script."""
     raw = gzip.decompress(base64.b64decode(payload))
     length = int.from_bytes(raw[:4], "little")
-    told = json.loads(raw[4 : 4 + length])
+    said = json.loads(raw[4 : 4 + length])
     kinds = {"u1": "<u1", "u2": "<u2", "u4": "<u4", "i4": "<i4"}
     columns = {
         name: np.frombuffer(raw, dtype=kinds[kind], count=count, offset=4 + length + place)
-        for name, kind, place, count in told["columns"]
+        for name, kind, place, count in said["columns"]
     }
-    return told, columns
+    return said, columns
 
 
-def lonlat(told: dict, steps: np.ndarray) -> np.ndarray:
-    return (np.array(told["origin"]) + np.cumsum(steps.reshape(-1, 2), axis=0)) * 1e-7
+def lonlat(said: dict, steps: np.ndarray) -> np.ndarray:
+    return (np.array(said["origin"]) + np.cumsum(steps.reshape(-1, 2), axis=0)) * 1e-7
 
 
 def test_places_come_back_within_a_centimetre() -> None:
@@ -42,8 +42,8 @@ def test_places_come_back_within_a_centimetre() -> None:
     places = np.array(CORNER) + rng.uniform(0, 2000, (500, 2))
     bundle = Bundle(UTM, CORNER)
     bundle.add_places("spots", places)
-    told, columns = unpack(bundle.payload({}))
-    got = lonlat(told, columns["spots"])
+    said, columns = unpack(bundle.payload({}))
+    got = lonlat(said, columns["spots"])
     want = bundle.lonlat(*places.T)
     off = Geod(ellps="WGS84").inv(*got.T, *want.T)[2]
     assert np.max(off) < 0.01

@@ -18,7 +18,7 @@ from geoprune.brief.places import zone_parts
 from geoprune.deliver.maps import render_block_map, render_estate
 from geoprune.deliver.maps.ground import lay_ground
 from geoprune.deliver.maps.shell import LEAFLET_SHA256, asset, leaflet, tile_host
-from geoprune.deliver.maps.telling import page_words
+from geoprune.deliver.maps.wording import page_words
 from geoprune.errors import Message
 from geoprune.words import say
 
@@ -85,15 +85,15 @@ def test_hostile_text_stays_text() -> None:
     assert len(re.findall(r"<script>", page)) == 2
     assert "<img" not in page
     assert html.escape(HOSTILE) in outside.replace("&#34;", "&quot;").replace("&#39;", "&#x27;")
-    told, _ = unpack(payload(page))
-    assert told["name"] == HOSTILE
-    assert HOSTILE in told["samples"]["note"]
+    said, _ = unpack(payload(page))
+    assert said["name"] == HOSTILE
+    assert HOSTILE in said["samples"]["note"]
 
 
 def test_the_packed_panels_are_the_plans(plan, page: str) -> None:
-    told, columns = unpack(payload(page))
+    said, columns = unpack(payload(page))
     panels = plan.panels
-    assert [told["rows"][row] for row in columns["panel_row"]] == panels["row"].tolist()
+    assert [said["rows"][row] for row in columns["panel_row"]] == panels["row"].tolist()
     for column, name in (
         ("panel", "number"),
         ("zone", "zone"),
@@ -115,11 +115,11 @@ def test_a_plan_without_extras_still_makes_a_page(plan) -> None:
         panels=plan.panels.assign(bull_cane_share=np.nan),
         zones=plan.zones.assign(bull_cane_share=np.nan),
     )
-    told, columns = unpack(payload(render_block_map(edition(bare))))
-    assert told["grid"] is None
-    assert told["said"]["en"]["us"]["replant"] == []
+    said, columns = unpack(payload(render_block_map(edition(bare))))
+    assert said["grid"] is None
+    assert said["said"]["en"]["us"]["replant"] == []
     assert not columns["panel_bull"].any()
-    assert told["said"]["en"]["us"]["zones"][0]["figures"]["bull_share"] == "–"
+    assert said["said"]["en"]["us"]["zones"][0]["figures"]["bull_share"] == "–"
 
 
 def test_a_panel_in_an_unknown_row_is_refused(plan) -> None:
@@ -137,7 +137,7 @@ def test_labels_lie_in_their_zones(plan) -> None:
         assert spot.distance(geometry.boundary) == pytest.approx(label.radius_m, abs=1.5)
 
 
-def test_where_a_zone_lies_is_told_by_compass() -> None:
+def test_where_a_zone_lies_is_reported_by_compass() -> None:
     import geopandas as gpd
     import shapely
 
@@ -180,7 +180,7 @@ def test_every_word_a_page_asks_for_is_there() -> None:
     assert asked | {f"layer_{name}" for name in layers} <= set(page_words()["en"])
 
 
-def test_sentences_are_told_in_the_readers_units() -> None:
+def test_sentences_are_reported_in_the_readers_units() -> None:
     message = Message("map.size_sentence", {"vine_size_kg": 0.90718474})
     assert say(message, "en", "us") == "Pruning weight 2.0 lb per vine."
     assert say(message, "es", "metric") == "Peso de poda 0.91 kg por cepa."
@@ -230,10 +230,10 @@ def test_the_estate_links_to_every_block() -> None:
     plan = small_estate(3, rows=20, vines=40)
     briefs = [brief_block(block) for block in plan.blocks]
     page = render_estate(briefs, links=links_of(plan))
-    told, columns = unpack(payload(page))
-    assert [block["name"] for block in told["blocks"]] == [block.name for block in plan.blocks]
-    assert [block["links"]["map"] for block in told["blocks"]] == [f"block-{i}/map.html" for i in range(3)]
-    assert sum(block["vines"] for block in told["blocks"]) == sum(b.zones["vines"].sum() for b in plan.blocks)
+    said, columns = unpack(payload(page))
+    assert [block["name"] for block in said["blocks"]] == [block.name for block in plan.blocks]
+    assert [block["links"]["map"] for block in said["blocks"]] == [f"block-{i}/map.html" for i in range(3)]
+    assert sum(block["vines"] for block in said["blocks"]) == sum(b.zones["vines"].sum() for b in plan.blocks)
     assert len(columns["vine_status"]) == sum(len(block.vines) for block in plan.blocks)
     plain = re.search(r"<noscript>(.*?)</noscript>", page, flags=re.DOTALL)[1]
     assert 'href="block-2/map.html"' in plain

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from small_plans import HOSTILE, MADE, edition, partly_stopped_brief, small_brief, small_plan, stopped_brief
+from small_plans import HOSTILE, MADE, brief_partly_without_number, brief_without_number, edition, small_brief, small_plan
 
 from geoprune.brief import brief_block
 from geoprune.brief.places import place_words
@@ -123,8 +123,8 @@ def test_following_the_sheet_gives_every_vine_its_zone(tmp_path: Path, paper: st
     for name, line in zip(row, found.itertuples(), strict=True):
         for vine in range(min(line.first_vine, line.last_vine), max(line.first_vine, line.last_vine) + 1):
             zone[name, vine] = int(line.bands)
-    told = [zone[name, vine] for name, vine in zip(plan.vines["row"], plan.vines["vine"], strict=True)]
-    assert told == plan.vines["zone"].tolist()
+    said = [zone[name, vine] for name, vine in zip(plan.vines["row"], plan.vines["vine"], strict=True)]
+    assert said == plan.vines["zone"].tolist()
 
 
 @poppler
@@ -154,8 +154,8 @@ def test_every_page_names_the_block_and_its_number_and_repeats_the_heads(tmp_pat
 def test_paper_size_and_embedded_faces(tmp_path: Path, paper: str) -> None:
     for data, size in ((crew_sheet_pdf, SIZES), (crew_card_pdf, CARDS)):
         pdf = data(edition(small_plan(rows=6, vines=30), paper=paper, language="es"))
-        told = run("pdfinfo", "FILE", data=pdf, tmp_path=tmp_path)
-        width, height = (float(part) for part in re.findall(r"Page size: +([\d.]+) x ([\d.]+)", told)[0])
+        said = run("pdfinfo", "FILE", data=pdf, tmp_path=tmp_path)
+        width, height = (float(part) for part in re.findall(r"Page size: +([\d.]+) x ([\d.]+)", said)[0])
         assert (width, height) == pytest.approx(size[paper], abs=0.5)
         fonts = run("pdffonts", "FILE", data=pdf, tmp_path=tmp_path).splitlines()[2:]
         assert fonts
@@ -187,47 +187,47 @@ def test_page_one_holds_its_parts_without_overlap(tmp_path: Path, zones: int, pa
 @poppler
 def test_a_sheet_is_in_one_language(tmp_path: Path) -> None:
     plan = small_plan("arched cane", rows=8, vines=40)
-    told = {
+    said = {
         language: "".join(pages_of(crew_sheet_pdf(edition(plan, language=language)), tmp_path)) for language in ("en", "es")
     }
     for language, other in (("en", "es"), ("es", "en")):
         own, foreign = (word_lists()[code] for code in (language, other))
         for key in ("tape", "buds", "vines", "done", "list_head"):
-            assert own["sheet"][key].split()[-1] in told[language]
-            assert foreign["sheet"][key].split()[-1] not in told[language]
-    assert "3 de diciembre de 2026" in told["es"]
-    assert "December 3, 2026" in told["en"]
+            assert own["sheet"][key].split()[-1] in said[language]
+            assert foreign["sheet"][key].split()[-1] not in said[language]
+    assert "3 de diciembre de 2026" in said["es"]
+    assert "December 3, 2026" in said["en"]
 
 
 @poppler
 def test_past_the_stop_limit_the_sheet_says_ask_and_gives_no_number(tmp_path: Path) -> None:
     # Martinson 2014, Cornell: above 80 % injury no count is given.
-    plan = stopped_brief(rows=20)
+    plan = brief_without_number(rows=20)
     for draw, paper in product((crew_sheet_pdf, crew_card_pdf), SIZES):
         pages = pages_of(draw(edition(plan, language="en", paper=paper)), tmp_path)
         assert len(pages) == 1
         assert "STOP" in pages[0]
-        told = re.sub(r"\s+", " ", pages[0])
-        assert "Ask the manager first" in told
-        assert "Phone" in told
-        assert "1440 of 1600 cut buds had a dead primary" in told
-        assert "more than 80 % dead, so no number is given" in told
-        assert re.search("[Ll]ocal rules and a licensed adviser come first", told)
-        assert ("eye protection" in told) is (draw is crew_sheet_pdf)
+        said = re.sub(r"\s+", " ", pages[0])
+        assert "Ask the manager first" in said
+        assert "Phone" in said
+        assert "1440 of 1600 cut buds had a dead primary" in said
+        assert "more than 80 % dead, so no number is given" in said
+        assert re.search("[Ll]ocal rules and a licensed adviser come first", said)
+        assert ("eye protection" in said) is (draw is crew_sheet_pdf)
         for word in ("buds per vine", "to prune", "Pruned on", "is a guide", "Count the well-formed buds"):
-            assert word not in told
+            assert word not in said
     for draw in (crew_sheet_html, crew_card_html):
-        told = draw(edition(plan, language="es"))
-        assert "ALTO" in told
-        assert "Pregunte primero al encargado" in told
-        assert "1440 de 1600 yemas" in told
+        said = draw(edition(plan, language="es"))
+        assert "ALTO" in said
+        assert "Pregunte primero al encargado" in said
+        assert "1440 de 1600 yemas" in said
         for word in ("para podar", "es una guía", "Cuente las yemas"):
-            assert word not in told
+            assert word not in said
 
 
 @poppler
 def test_a_zone_past_the_stop_limit_alone_says_stop(tmp_path: Path) -> None:
-    found = listed(pages_of(crew_sheet_pdf(edition(partly_stopped_brief())), tmp_path), "en")
+    found = listed(pages_of(crew_sheet_pdf(edition(brief_partly_without_number())), tmp_path), "en")
     assert set(found.loc[found["bands"] == "1", "buds"]) == {"STOP"}
     assert set(found.loc[found["bands"] != "1", "buds"]).isdisjoint({"STOP", "?"})
 
@@ -260,9 +260,9 @@ def test_the_page_says_what_the_pdf_says(language: str) -> None:
     plan = small_plan(rows=24, vines=70)
     cells = Cells()
     cells.feed(crew_sheet_html(edition(plan, language=language)))
-    told = [[cell.strip() for cell in line] for line in cells.lines if any("→" in cell for cell in line)]
+    said = [[cell.strip() for cell in line] for line in cells.lines if any("→" in cell for cell in line)]
     wanted = expected(plan, language)
-    lines = [line[1:] if len(line) == 7 else line for line in told]
+    lines = [line[1:] if len(line) == 7 else line for line in said]
     assert [line[:5] for line in lines] == [
         [
             f"{run['from']} → {run['to']}",
@@ -388,8 +388,8 @@ def test_a_row_name_with_a_hyphen_and_its_way_stay_in_one_line(tmp_path: Path) -
     brief = small_brief(rows=9, vines=60)
     renamed = replace(brief, rows=tuple(replace(row, row=f"N-0{row.row}") for row in brief.rows))
     rows = brief.plan.rows.assign(row="N-0" + brief.plan.rows["row"].astype(str))
-    told = replace(renamed, plan=replace(brief.plan, rows=rows))
-    text = "\n".join(pages_of(crew_sheet_pdf(edition(told)), tmp_path)[1:])
+    said = replace(renamed, plan=replace(brief.plan, rows=rows))
+    text = "\n".join(pages_of(crew_sheet_pdf(edition(said)), tmp_path)[1:])
     ways = re.findall(r"^ *(N-0\d)\s+[NESW]{1,2} → [NESW]{1,2}\b", text, flags=re.MULTILINE)
     assert ways == [f"N-0{row}" for row in range(1, 10)]
 
@@ -404,7 +404,7 @@ def test_a_card_with_four_zones_has_its_picture(tmp_path: Path, paper: str, lang
     assert word_lists()[language]["sheet"]["start"] in front
 
 
-def test_one_piece_is_told_as_one() -> None:
+def test_one_piece_is_reported_as_one() -> None:
     parts = recipe_parts(fit_recipe(12, "flat cane", 1.8, canes=1, renewal_spurs=1))
     assert [say(part, "en", "us") for part in parts] == ["cane 1 × 10", "renewal 1 × 2"]
     assert [say(part, "es", "us") for part in parts] == ["cargador 1 × 10", "renovación 1 × 2"]
@@ -425,29 +425,29 @@ def test_one_piece_is_told_as_one() -> None:
         ),
     ],
 )
-def test_where_a_zone_lies_is_told_as_people_say_it(parts: list[str], en: str, es: str) -> None:
-    for language, told in (("en", en), ("es", es)):
+def test_where_a_zone_lies_is_reported_as_people_say_it(parts: list[str], en: str, es: str) -> None:
+    for language, said in (("en", en), ("es", es)):
         found = ", ".join(say(place, language, "us") for place in place_words(parts))
-        assert sorted(found.split(", ")) == sorted(told.split(", "))
+        assert sorted(found.split(", ")) == sorted(said.split(", "))
 
 
 @pytest.mark.parametrize("language", languages())
 def test_each_row_says_whether_its_post_numbers_go_up_or_down(language: str) -> None:
     brief, tape = small_brief(rows=12, vines=40), word_lists()[language]["tape"]
-    told = sheet_content(brief, Reader(language), made=MADE)
+    said = sheet_content(brief, Reader(language), made=MADE)
     runs = brief.plan.runs.groupby("row", sort=False)[["from_post", "to_post"]].agg(
         {"from_post": "first", "to_post": "last"}
     )
     rising = (runs["from_post"] < runs["to_post"]).tolist()
-    assert [group["posts"] for group in told["rows"]] == [tape["posts_up" if up else "posts_down"] for up in rising]
+    assert [group["posts"] for group in said["rows"]] == [tape["posts_up" if up else "posts_down"] for up in rising]
     assert set(rising) == {True, False}
     # the first row's ends, measured here: in which direction of the compass vine 1 stands
     start, end = (np.array(brief.plan.rows.geometry.iloc[0].coords[at][:2]) for at in (0, -1))
     sector = int(np.round(np.degrees(np.arctan2(*(start - end))) / 45.0)) % 8
     words = word_lists()[language]["brief"]
-    assert told["walk"][1] == words["post_one_end"].format(end=words[f"compass_{sector}"])
+    assert said["walk"][1] == words["post_one_end"].format(end=words[f"compass_{sector}"])
     page = crew_sheet_html(edition(brief, language=language))
-    assert all(sentence in page for sentence in (*told["walk"], *told["tape"]))
+    assert all(sentence in page for sentence in (*said["walk"], *said["tape"]))
     rows = brief.plan.rows
     turned = rows.assign(geometry=[line if i % 2 else line.reverse() for i, line in enumerate(rows.geometry)])
     mixed = sheet_content(brief_block(replace(brief.plan, rows=turned)), Reader(language), made=MADE)
@@ -469,14 +469,14 @@ def test_rows_are_drawn_as_they_bend() -> None:
 
 @pytest.mark.parametrize("language", languages())
 def test_renewal_spurs_are_spoken_of_only_where_there_are_some(language: str) -> None:
-    told = say(Message("cautions.renewal_counts"), language, "us")
-    assert told in crew_sheet_html(edition(small_plan("flat cane", rows=8, vines=40), language=language))
-    assert told not in crew_sheet_html(edition(small_plan("top-wire cordon", rows=8, vines=40), language=language))
+    said = say(Message("cautions.renewal_counts"), language, "us")
+    assert said in crew_sheet_html(edition(small_plan("flat cane", rows=8, vines=40), language=language))
+    assert said not in crew_sheet_html(edition(small_plan("top-wire cordon", rows=8, vines=40), language=language))
 
 
 def test_where_posts_are_not_surveyed_the_list_speaks_of_vines_and_what_was_assumed_stands_at_the_foot():
     plan = small_plan()
-    told = sheet_content(brief_block(plan), Reader(), made=MADE)
+    said = sheet_content(brief_block(plan), Reader(), made=MADE)
     unknown = replace(plan, settings=replace(plan.settings, posts_surveyed=False))
     loose = sheet_content(brief_block(unknown), Reader(), made=MADE)
     heads = [Reader(code).words("sheet")["posts"] for code in languages()]
@@ -484,9 +484,9 @@ def test_where_posts_are_not_surveyed_the_list_speaks_of_vines_and_what_was_assu
         assert head in crew_sheet_html(edition(brief_block(plan), language=code))
         assert head not in crew_sheet_html(edition(brief_block(unknown), language=code))
         assert b"%PDF" in crew_sheet_pdf(edition(brief_block(unknown), language=code))
-    assert any(group["posts"] for group in told["rows"])
+    assert any(group["posts"] for group in said["rows"])
     assert not any(group["posts"] for group in loose["rows"])
-    assert set(loose["assumed"]) - set(told["assumed"]) == {
+    assert set(loose["assumed"]) - set(said["assumed"]) == {
         f"Nobody said where the posts stand: {plan.settings.vines_per_panel} vines were taken to stand between two. "
         "Tape goes on the wire between the two vines named."
     }

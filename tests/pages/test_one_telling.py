@@ -18,7 +18,7 @@ from typing import Any
 import geopandas as gpd
 import pytest
 from rich.console import Console
-from small_plans import MADE, UTM, edition, partly_stopped_brief, small_brief, stopped_brief
+from small_plans import MADE, UTM, brief_partly_without_number, brief_without_number, edition, small_brief
 
 from geoprune.brief import BlockBrief
 from geoprune.cli.summary import print_summary
@@ -34,8 +34,8 @@ from geoprune.words import Reader, languages
 BRIEFS: dict[str, Callable[[], BlockBrief]] = {
     "zones": small_brief,
     "one": lambda: small_brief(zones=1),
-    "stop": stopped_brief,
-    "parts": partly_stopped_brief,
+    "stop": brief_without_number,
+    "parts": brief_partly_without_number,
 }
 
 
@@ -102,9 +102,9 @@ def test_every_output_gives_the_same_numbers(deliver: Callable[[str], Delivered]
     assert runs == (set() if kind == "stop" else {(zone.zone, zone.buds) for zone in out.brief.zones})
     drawn = {(run[2], run[4]) for lines in out.map["runs"].values() for run in lines}
     assert drawn == runs
-    told = [str(buds) for buds in wanted if buds is not None]
+    said = [str(buds) for buds in wanted if buds is not None]
     for text in (out.sheet, out.card, out.report, out.terminal):
-        assert all(re.search(rf"(?<!\d){buds}(?!\d)", text) for buds in told)
+        assert all(re.search(rf"(?<!\d){buds}(?!\d)", text) for buds in said)
     stops = wanted.count(None)
     assert (out.terminal.count("STOP") > 0) == (stops > 0)
 
@@ -179,7 +179,7 @@ def test_a_young_block_gets_no_number_anywhere(planted: int, kind: str) -> None:
 
 
 @pytest.mark.parametrize("language", languages())
-def test_young_blocks_are_told_everywhere(language: str) -> None:
+def test_young_blocks_are_reported_everywhere(language: str) -> None:
     from geoprune.brief import brief_block
 
     plan = small_brief().plan

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from small_plans import HOSTILE, UTM, edition, pages_of, small_plan, stopped_brief
+from small_plans import HOSTILE, UTM, brief_without_number, edition, pages_of, small_plan
 
 from geoprune.deliver.edition import Style
 from geoprune.deliver.folders import block_folders
@@ -48,7 +48,7 @@ def test_no_accessibility_violation_is_found(open_page: Callable, kind: str, wid
     # axe-playwright-python; its own script has to run, which the page's policy forbids, so that is lifted here.
     from axe_playwright_python.sync_playwright import Axe
 
-    plan = stopped_brief() if kind == "stopped" else small_plan(rows=10, vines=40)
+    plan = brief_without_number() if kind == "stopped" else small_plan(rows=10, vines=40)
     watched = open_page(DRAW.get(kind, crew_sheet_html)(edition(plan)), width=width, height=800, bypass_csp=True)
     for drawer in watched.page.locator("details summary").all():
         drawer.click()

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from small_plans import HOSTILE, edition, small_plan, stopped_brief
+from small_plans import HOSTILE, brief_without_number, edition, small_plan
 
 from geoprune.deliver.edition import Provenance
 from geoprune.deliver.pages import report_html
@@ -78,11 +78,11 @@ def test_the_leave_one_out_plot_shows_every_sample_where_it_is(plan: BlockPlan, 
 
 @pytest.mark.parametrize("reader", READERS)
 def test_the_variogram_shows_every_lag_where_it_is(plan: BlockPlan, reader: Reader) -> None:
-    told = plan.diagnostics["variogram"]
+    said = plan.diagnostics["variogram"]
     metre, kilogram = (M_PER_FT, KG_PER_LB) if reader.units == "us" else (1.0, 1.0)
     shown = values(draw_variogram(plan, reader), "lag")
-    np.testing.assert_allclose(shown[:, 0], np.array(told["distance_m"]) / metre, rtol=0.02, atol=0.5)
-    np.testing.assert_allclose(shown[:, 1], np.array(told["gamma_kg2"]) / kilogram**2, rtol=0.02)
+    np.testing.assert_allclose(shown[:, 0], np.array(said["distance_m"]) / metre, rtol=0.02, atol=0.5)
+    np.testing.assert_allclose(shown[:, 1], np.array(said["gamma_kg2"]) / kilogram**2, rtol=0.02)
     assert len(nodes(draw_variogram(plan, reader), "line")) == 1
 
 
@@ -131,22 +131,22 @@ def test_what_the_plan_lacks_is_left_out_with_a_sentence(language: str) -> None:
     assert '<figure id="histogram"' in page
 
 
-def test_sources_and_provenance_are_told(plan: BlockPlan) -> None:
+def test_sources_and_provenance_are_reported(plan: BlockPlan) -> None:
     rule = load_rules().resolve("20+20", "Concord")
     origin = Provenance(
         (Source("estate.gpkg", "0123abcd" * 8),), PlanOptions(seed=77), "WGS 84 / UTM zone 10N", {"numpy": "9.8.7"}
     )
     page = report_html(edition(replace(plan, rule=rule), provenance=origin))
-    for told in (rule.source, "0123abcd" * 8, "estate.gpkg", "seed = 77<", "UTM zone 10N", "9.8.7", "December 3, 2026"):
-        assert told in page
+    for said in (rule.source, "0123abcd" * 8, "estate.gpkg", "seed = 77<", "UTM zone 10N", "9.8.7", "December 3, 2026"):
+        assert said in page
     assert load_trainings()["top-wire cordon"].source.split(";")[0] in page
-    stopped = report_html(edition(stopped_brief()))
+    stopped = report_html(edition(brief_without_number()))
     assert "Martinson" in stopped
-    assert Reader().say(stopped_brief().verdict) in stopped
+    assert Reader().say(brief_without_number().verdict) in stopped
 
 
 @pytest.mark.parametrize("language", languages())
-def test_remarks_are_told_as_text(plan: BlockPlan, language: str) -> None:
+def test_remarks_are_reported_as_text(plan: BlockPlan, language: str) -> None:
     fields = {"row": HOSTILE, "vine": 3, "weight_kg": 1.0, "expected_kg": 0.5}
     remark = Remark("warning", Message("surface.outlier", fields), plan.name)
     page = report_html(edition(replace(plan, remarks=(remark,)), language=language))

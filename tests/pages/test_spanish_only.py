@@ -81,7 +81,7 @@ def words_of(text: str) -> set[str]:
 def english_words() -> set[str]:
     lists = word_lists()
 
-    def told(language: str) -> set[str]:
+    def outcome(language: str) -> set[str]:
         texts = [text for room, names in lists[language].items() if room != "phrases" for text in names.values()]
         return words_of(re.sub(r"\{[^}]*\}", "", LAYERS_NAMED.sub(" ", " ".join(texts))))
 
@@ -90,7 +90,7 @@ def english_words() -> set[str]:
         pieces = pieces.replace(name, " ")
     small = set(re.findall(r"\b[a-z]{3,}\b(?!\.com)", pieces))  # capitals begin names of people, places and cultivars
     allowed = {"web", "normal", "total", "plan", "error", "real", "base", "reml", "fig", "english", "index"}
-    return (told("en") | small) - told("es") - allowed
+    return (outcome("en") | small) - outcome("es") - allowed
 
 
 ENGLISH = english_words()
@@ -111,7 +111,7 @@ def shown_text(page: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: Any) -> tuple[Path, str]:
+def outcome(tmp_path_factory: Any) -> tuple[Path, str]:
     out = tmp_path_factory.mktemp("spanish") / "out"
     files = (str(DEMO / "estate.gpkg"), "--samples", str(DEMO / "weights.csv"), "--harvest", str(DEMO / "harvest.csv"))
     done = CliRunner().invoke(main, ["prescribe", *files, "--out", str(out), "--lang", "es", "--units", "metric"])
@@ -125,15 +125,15 @@ def test_the_english_list_is_one() -> None:
     assert english_in("Vea la capa vines, no the vines") == ["the", "vines"]
 
 
-def test_the_terminal_is_spanish(told: tuple[Path, str]) -> None:
-    out, terminal = told
+def test_the_terminal_is_spanish(outcome: tuple[Path, str]) -> None:
+    out, terminal = outcome
     assert english_in(terminal.replace(str(out), "")) == []
 
 
 @pytest.mark.parametrize("block", BLOCKS)
 @pytest.mark.parametrize("page", ["report", "crew_sheet", "crew_card"])
-def test_pages_are_spanish(told: tuple[Path, str], block: str, page: str) -> None:
-    html = (told[0] / block / f"{page}.html").read_text("utf-8")
+def test_pages_are_spanish(outcome: tuple[Path, str], block: str, page: str) -> None:
+    html = (outcome[0] / block / f"{page}.html").read_text("utf-8")
     files = html.find("SHA-256")
     tail = html.find("Versiones", files)
     assert english_in(shown_text(html[:files] if tail > 0 else html)) == []
@@ -141,15 +141,15 @@ def test_pages_are_spanish(told: tuple[Path, str], block: str, page: str) -> Non
 
 @pytest.mark.parametrize("block", BLOCKS)
 @pytest.mark.parametrize("sheet", ["crew_sheet", "crew_card"])
-def test_sheets_are_spanish(told: tuple[Path, str], block: str, sheet: str) -> None:
-    command = ["pdftotext", "-layout", str(told[0] / block / f"{sheet}.pdf"), "-"]
+def test_sheets_are_spanish(outcome: tuple[Path, str], block: str, sheet: str) -> None:
+    command = ["pdftotext", "-layout", str(outcome[0] / block / f"{sheet}.pdf"), "-"]
     assert english_in(subprocess.run(command, capture_output=True, check=True).stdout.decode()) == []
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("place", [*(f"{block}/map.html" for block in BLOCKS), "index.html"])
-def test_maps_are_spanish(told: tuple[Path, str], open_page: Callable, place: str) -> None:
-    page = open_page((told[0] / place).read_text("utf-8")).page
+def test_maps_are_spanish(outcome: tuple[Path, str], open_page: Callable, place: str) -> None:
+    page = open_page((outcome[0] / place).read_text("utf-8")).page
     for drawer in page.locator("details summary").all():
         drawer.click()
     spoken = page.evaluate(
@@ -162,8 +162,8 @@ def test_maps_are_spanish(told: tuple[Path, str], open_page: Callable, place: st
 
 
 @pytest.mark.parametrize("block", BLOCKS)
-def test_sentences_of_the_summary_are_spanish(told: tuple[Path, str], block: str) -> None:
-    blocks = json.loads((told[0] / "summary.json").read_text("utf-8"))["blocks"]
+def test_sentences_of_the_summary_are_spanish(outcome: tuple[Path, str], block: str) -> None:
+    blocks = json.loads((outcome[0] / "summary.json").read_text("utf-8"))["blocks"]
     found = next(entry for entry in blocks.values() if entry["folder"] == block)
     said = [*found["verdict_reasons"], *found["notes"], *(remark["text"] for remark in found["remarks"])]
     said += [sentence for entry in found["advice"] for sentence in entry["sentences"]]

@@ -53,5 +53,5 @@ def test_hostile_names_stay_text(open_page: Callable) -> None:
     assert not [message for message in watched.messages if "Error" in message]
     console = Console(record=True, width=300, file=StringIO())
     print_summary(console, Prescription((brief_block(plan),), (), Path("out")), Reader())
-    told = console.export_text()
-    assert not set(told) & {"\u202e", "\x07"}
+    said = console.export_text()
+    assert not set(said) & {"\u202e", "\x07"}

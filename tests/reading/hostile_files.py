@@ -47,18 +47,18 @@ class Hostile:
     path: Path
     reader: str
     kind: str
-    told: str | None
+    expected: str | None
 
 
 def corpus(folder: Path) -> list[Hostile]:
     """Make every file below a folder."""
     sound = Sound(folder)
     found: list[Hostile] = []
-    for number, (name, reader, kind, told, make) in enumerate(_all(sound)):
+    for number, (name, reader, kind, expected, make) in enumerate(_all(sound)):
         path = folder / f"{number:03d}" / name
         path.parent.mkdir()
         make(path)
-        found.append(Hostile(path, reader, kind, told))
+        found.append(Hostile(path, reader, kind, expected))
     return found
 
 
@@ -154,11 +154,11 @@ def _all(sound: Sound) -> Iterator[Entry]:
 def _no_files() -> Iterator[Entry]:
     for reader, endings in READERS.items():
         for ending in endings:
-            told = {"covariate": {NOT_THERE: "the file is missing"}, "earlier": dict.fromkeys((NOT_THERE, FOLDER), None)}
-            told = told.get(reader, {})
+            expected = {"covariate": {NOT_THERE: "the file is missing"}, "earlier": dict.fromkeys((NOT_THERE, FOLDER), None)}
+            expected = expected.get(reader, {})
 
-            def say(what: str, told: dict[str, str | None] = told, reader: str = reader) -> str | None:
-                return told.get(what, "not a summary of earlier" if reader == "earlier" else what)
+            def say(what: str, expected: dict[str, str | None] = expected, reader: str = reader) -> str | None:
+                return expected.get(what, "not a summary of earlier" if reader == "earlier" else what)
 
             yield f"pipe{ending}", reader, "a pipe or a device", say(NOT_ORDINARY), os.mkfifo
             for device in ("zero", "full", "urandom", "tty", "null"):
@@ -365,12 +365,12 @@ def _zips(sound: Sound) -> Iterator[Entry]:
     many = {f"{number}": b"" for number in range(10_001)}
     yield "10001 files.zip", "vineyard", "many small files", "more than 10000", writes(zipped(many, zipfile.ZIP_STORED))
     for name in ("../../blocks.geojson", "/blocks.geojson", "__MACOSX/blocks.geojson"):
-        told = "there is no .shp or .geojson" if name[0] != "/" else None
+        expected = "there is no .shp or .geojson" if name[0] != "/" else None
         yield (
             f"{name.replace('/', '_')}.zip",
             "vineyard",
             "names that climb out",
-            told,
+            expected,
             writes(zipped({name: sound.of[".geojson"]})),
         )
     for name in ("blocks.shp", "blocks.geojson"):
@@ -442,8 +442,8 @@ def _texts(sound: Sound) -> Iterator[Entry]:
         "full width": "１".encode(),
     }
     for name, text in numbers.items():
-        told = None if name in ("no number", "hidden", "full width") else "is not a number"
-        yield f"{name}.csv", "samples", "no numbers", told, writes(head + b"1,1," + text + b"\n")
+        expected = None if name in ("no number", "hidden", "full width") else "is not a number"
+        yield f"{name}.csv", "samples", "no numbers", expected, writes(head + b"1,1," + text + b"\n")
     for name, text in {
         "deep": b"a = " + b"[" * 5000,
         "digits": b"a = " + b"9" * 10_000,
@@ -452,8 +452,8 @@ def _texts(sound: Sound) -> Iterator[Entry]:
         "other": b"a = 1\n",
         "no list": b"rule = 1\n",
     }.items():
-        told = "no [[rule]]" if name in ("other", "no list") else "not valid TOML"
-        yield f"{name}.toml", "rules", "no rules", told, writes(text)
+        expected = "no [[rule]]" if name in ("other", "no list") else "not valid TOML"
+        yield f"{name}.toml", "rules", "no rules", expected, writes(text)
     for name, text in {
         "deep": b"[" * 100_000,
         "list": b"[]",

@@ -74,15 +74,15 @@ def test_a_spanish_file_is_read_as_declared(tmp_path):
         ({"decimal_mark": "."}, "row_by_vine_m '2,7 x 1,8'"),
     ],
 )
-def test_a_declaration_that_does_not_fit_the_file_is_told(tmp_path, changed, words):
+def test_a_declaration_that_does_not_fit_the_file_is_reported(tmp_path, changed, words):
     path, weights = spanish(tmp_path)
-    told = SPANISH | changed
+    said = SPANISH | changed
     if "columns" in changed:
-        told["columns"] = SPANISH["columns"] | {
+        said["columns"] = SPANISH["columns"] | {
             layer: SPANISH["columns"][layer] | names for layer, names in changed["columns"].items()
         }
     with pytest.raises(DataError) as caught:
-        read_vineyard(path, samples=weights, **told)
+        read_vineyard(path, samples=weights, **said)
     assert words in str(caught.value) or "row_spacing_m '2,7' is not a number" in str(caught.value)
 
 
@@ -120,8 +120,8 @@ def test_a_sheet_and_several_lines_of_names(tmp_path):
     with pd.ExcelWriter(tmp_path / "w.xlsx", engine="xlsxwriter") as book:
         pd.DataFrame([["nothing here"]]).to_excel(book, sheet_name="notas", index=False)
         pd.DataFrame(cells).to_excel(book, sheet_name="pesos", index=False, header=False)
-    told = {"samples": {"row": "Hilera", "vine": "Cepa", "pruning_weight_kg": "Peso (kg)"}}
-    read = read_vineyard(path, samples=tmp_path / "w.xlsx", columns=told, sheet="Pesos", header_row=[2, 3])
+    said = {"samples": {"row": "Hilera", "vine": "Cepa", "pruning_weight_kg": "Peso (kg)"}}
+    read = read_vineyard(path, samples=tmp_path / "w.xlsx", columns=said, sheet="Pesos", header_row=[2, 3])
     np.testing.assert_allclose(read.samples["vine_weight_kg"], given["pruning_weight_kg"])
     assert read.samples["source_place"].iloc[0] == "line 4"
     with pytest.raises(DataError, match=r"there is no sheet 'kilos'\. Correct sheet in the settings .notas, pesos."):
@@ -147,7 +147,7 @@ def test_a_vineyard_made_by_hand_gets_the_columns_it_may_lack(tmp_path):
     assert set(made.blocks) == set(needed)
 
 
-def test_a_vineyard_made_by_hand_is_told_everything_it_lacks(tmp_path):
+def test_a_vineyard_made_by_hand_is_reported_everything_it_lacks(tmp_path):
     read = read_vineyard(*iv.write(tmp_path)[:1], samples=iv.write(tmp_path)[1])
     wrong = replace(
         read,
@@ -157,15 +157,15 @@ def test_a_vineyard_made_by_hand_is_told_everything_it_lacks(tmp_path):
     )
     with pytest.raises(DataError) as caught:
         check_vineyard(wrong)
-    told = str(caught.value)
+    said = str(caught.value)
     for words in (
         "row_spacing_m is missing",
         "holds what is no number",
         "pruning_weight_kg is missing",
         "unknown block 'B'",
     ):
-        assert words in told
-    assert "layer rows: the table is in another CRS" in told
+        assert words in said
+    assert "layer rows: the table is in another CRS" in said
     with pytest.raises(DataError, match="no projected CRS in metres"):
         check_vineyard(replace(read, crs=read.rows.to_crs(4326).crs))
 

@@ -24,9 +24,9 @@ def answering(grower: Grower, asked: list[Question]):
     """Answer as the grower would: what is proposed is taken, what only the grower knows is said."""
 
     def answer(question: Question) -> int | None:
-        told = question.about.key + " " + str(question.about.fields.get("column", ""))
+        said = question.about.key + " " + str(question.about.fields.get("column", ""))
         for piece, wanted in grower.answers.items():
-            if piece in told and question.default is None:
+            if piece in said and question.default is None:
                 asked.append(question)
                 return next(i for i, option in enumerate(question.options) if wanted in entry_text(option.sets))
         return question.default
@@ -39,8 +39,8 @@ def test_one_sitting_ends_in_a_file_that_plans(tmp_path, grower):
     vineyard, samples = grower.write(tmp_path)
     asked: list[Question] = []
     checked = check_files(vineyard, samples, answer=answering(grower, asked))
-    told = [say(line, "en", "us") for _, lines in check_sections(checked) for line in lines]
-    assert checked.ready, (told, checked.problems)
+    said = [say(line, "en", "us") for _, lines in check_sections(checked) for line in lines]
+    assert checked.ready, (said, checked.problems)
     assert len(asked) == len(grower.answers)
     write_checked(checked, tmp_path, language="es", units="metric")
 
@@ -65,8 +65,8 @@ def test_one_sitting_ends_in_a_file_that_plans(tmp_path, grower):
 def test_the_steps_of_each_grower_stand_in_the_documentation():
     lines = DOCS.read_text("utf-8").splitlines()
     for grower in GROWERS:
-        told = f"| {grower.name} | {grower.where} | {len(grower.answers)} |"
-        assert any(line.startswith(told) for line in lines), told
+        said = f"| {grower.name} | {grower.where} | {len(grower.answers)} |"
+        assert any(line.startswith(said) for line in lines), said
 
 
 @pytest.mark.parametrize("grower", [g for g in GROWERS if g.answers], ids=lambda grower: grower.write.__name__)

@@ -54,14 +54,14 @@ def fault_of(one, beside) -> str | None:
     """What is wrong with how a file was met; None, it is hoped."""
     try:
         read(one, beside)
-        told = ""
+        said = ""
     except DataError as error:
-        told = str(error)
+        said = str(error)
     except Exception as error:
         return f"{one.path.name!r} ({one.kind}): {error!r}"
-    if one.told is None or (one.told == "" and CANNOT_OPEN not in told) or (one.told and one.told in told):
+    if one.expected is None or (one.expected == "" and CANNOT_OPEN not in said) or (one.expected and one.expected in said):
         return None
-    return f"{one.path.name!r} ({one.kind}): told {told[:300]!r}, not {one.told!r}"
+    return f"{one.path.name!r} ({one.kind}): told {said[:300]!r}, not {one.expected!r}"
 
 
 CANNOT_OPEN = "cannot be read"
@@ -86,9 +86,9 @@ def test_the_file_opened_is_the_file_named(tmp_path, beside, name):
         (tmp_path / other).parent.mkdir(exist_ok=True)
         iv.blocks(block="other").to_file(tmp_path / other, layer="blocks", driver="GPKG")
     path.write_bytes(beside[0].read_bytes())
-    told = read_vineyard(path, samples=beside[1])
-    assert told.blocks["block"].tolist() == ["A"]
-    assert told.sources[0].sha256 == hashlib.sha256(beside[0].read_bytes()).hexdigest()
+    said = read_vineyard(path, samples=beside[1])
+    assert said.blocks["block"].tolist() == ["A"]
+    assert said.sources[0].sha256 == hashlib.sha256(beside[0].read_bytes()).hexdigest()
 
 
 def test_the_digest_is_of_the_bytes_that_were_used(tmp_path, beside):
@@ -115,8 +115,8 @@ def test_a_database_that_was_not_closed_is_read_to_its_last_change_and_left_alon
     other.commit()
     kept = {part.name: part.read_bytes() for part in tmp_path.iterdir() if not part.name.endswith("-shm")}
     assert "v.gpkg-wal" in kept
-    told = read_vineyard(path, samples=beside[1])
-    assert told.blocks["variety"].tolist() == ["Niagara"]
+    said = read_vineyard(path, samples=beside[1])
+    assert said.blocks["variety"].tolist() == ["Niagara"]
     assert {part.name: part.read_bytes() for part in tmp_path.iterdir() if not part.name.endswith("-shm")} == kept
     other.close()
 

@@ -63,11 +63,11 @@ def gpx(folder, texts):
 def test_a_receivers_waypoints_are_the_same_weights_as_a_table(tmp_path):
     kg = iv.samples()["pruning_weight_kg"]
     vineyard, weights = iv.write(tmp_path, iv.lonlat())
-    told = read_vineyard(vineyard, samples=gpx(tmp_path, [f"{1000 * w:.0f} g" for w in kg])).samples
-    np.testing.assert_allclose(told["vine_weight_kg"], read_vineyard(vineyard, samples=weights).samples["vine_weight_kg"])
+    said = read_vineyard(vineyard, samples=gpx(tmp_path, [f"{1000 * w:.0f} g" for w in kg])).samples
+    np.testing.assert_allclose(said["vine_weight_kg"], read_vineyard(vineyard, samples=weights).samples["vine_weight_kg"])
 
 
-def test_waypoints_without_any_weight_are_told(tmp_path):
+def test_waypoints_without_any_weight_are_reported(tmp_path):
     vineyard, _ = iv.write(tmp_path)
     with pytest.raises(DataError, match="column pruning_weight is missing"):
         read_vineyard(vineyard, samples=gpx(tmp_path, ["shade"] * 24))

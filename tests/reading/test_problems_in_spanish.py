@@ -17,7 +17,7 @@ import geoprune.reading
 from geoprune import DataError, read_vineyard
 from geoprune.cli import main
 from geoprune.errors import Problem
-from geoprune.words.problems import tell_problem, told
+from geoprune.words.problems import problem_sentence, translated
 
 ROOMS = ("agreement", "blocks", "declared", "given_zones", "harvest", "parts", "places", "samples", "tables", "vector_files")
 ROOMS += ("vineyard", "scores")
@@ -45,7 +45,7 @@ def noted() -> set[str]:
 
 def test_every_sentence_that_reading_notes_has_its_spanish():
     assert len(noted()) > 70
-    assert {text for text in noted() if told(text, "es") == text} == set()
+    assert {text for text in noted() if translated(text, "es") == text} == set()
 
 
 def test_both_lists_have_the_same_sentences_and_fields():
@@ -63,7 +63,7 @@ def problems(tmp_path, table=None, **layers):
     vineyard, weights = iv.write(tmp_path, table, **layers)
     with pytest.raises(DataError) as caught:
         read_vineyard(vineyard, samples=weights)
-    return [tell_problem(problem, "es") for problem in caught.value.problems]
+    return [problem_sentence(problem, "es") for problem in caught.value.problems]
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def problems(tmp_path, table=None, **layers):
         ("", {}, "el archivo está vacío"),
     ],
 )
-def test_what_is_wrong_is_told_in_spanish(tmp_path, table, layers, words):
+def test_what_is_wrong_is_reported_in_spanish(tmp_path, table, layers, words):
     assert any(words in text for text in problems(tmp_path, table, **layers))
 
 
@@ -105,4 +105,4 @@ def test_the_command_tells_faults_in_its_language(tmp_path):
 
 def test_a_fault_that_no_list_knows_stays_as_it_is():
     problem = Problem("a.csv", "", "", "something new", "Do something")
-    assert tell_problem(problem, "es") == "a.csv: something new. Do something."
+    assert problem_sentence(problem, "es") == "a.csv: something new. Do something."

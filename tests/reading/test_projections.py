@@ -54,8 +54,8 @@ def write(folder, places: dict, **changed):
 
 def vines(folder, places) -> int:
     path, weights = write(folder, places)
-    told = read_vineyard(path, samples=weights)
-    return len(build_trellis(told.of("A"), "A").vines)
+    said = read_vineyard(path, samples=weights)
+    return len(build_trellis(said.of("A"), "A").vines)
 
 
 @pytest.fixture(scope="module")
@@ -72,11 +72,11 @@ def test_a_block_has_as_many_vines_whatever_else_is_in_the_file(tmp_path, alone,
 
 def test_every_block_is_worked_within_1e_4_of_true_lengths(tmp_path):
     path, weights = write(tmp_path, {"A": HOME, **AWAY})
-    told = read_vineyard(path, samples=weights)
-    assert told.blocks["block"].tolist() == ["A", *AWAY]
-    assert len(told.parts) == len(AWAY) + 1
-    for name in told.blocks["block"]:
-        part = told.of(name)
+    said = read_vineyard(path, samples=weights)
+    assert said.blocks["block"].tolist() == ["A", *AWAY]
+    assert len(said.parts) == len(AWAY) + 1
+    for name in said.blocks["block"]:
+        part = said.of(name)
         block = part.blocks[part.blocks["block"] == name]
         assert part.crs.is_projected
         assert stretch(block.geometry).max() <= 1e-4
@@ -94,9 +94,9 @@ def test_every_block_is_worked_within_1e_4_of_true_lengths(tmp_path):
 def test_a_block_over_the_antimeridian(tmp_path):
     west = GEOD.fwd(180.0, -17.8, -90.0, 50.0)[0]
     path, weights = write(tmp_path, {"A": (west, -17.8)})
-    told = read_vineyard(path, samples=weights)
-    assert told.blocks.area.iloc[0] == pytest.approx(1e4, rel=2e-4)
-    assert len(build_trellis(told, "A").rows) == 37
+    said = read_vineyard(path, samples=weights)
+    assert said.blocks.area.iloc[0] == pytest.approx(1e4, rel=2e-4)
+    assert len(build_trellis(said, "A").rows) == 37
     # the same, cut in two at the antimeridian as GeoJSON asks for (RFC 7946, 3.1.9)
     outline = square((west, -17.8))
     lon, lat = shapely.get_coordinates(outline).T
@@ -107,9 +107,9 @@ def test_a_block_over_the_antimeridian(tmp_path):
     )
     table = gpd.read_file(path).set_geometry(gpd.GeoSeries([shapely.multipolygons(halves)], crs=4326))
     table.to_file(path, layer="blocks", driver="GPKG")
-    told = read_vineyard(path, samples=weights)
-    assert told.blocks.geometry.iloc[0].is_valid
-    assert len(build_trellis(told, "A").rows) == 37
+    said = read_vineyard(path, samples=weights)
+    assert said.blocks.geometry.iloc[0].is_valid
+    assert len(build_trellis(said, "A").rows) == 37
 
 
 def test_weights_by_place_alone_go_to_their_blocks(tmp_path):
@@ -120,19 +120,19 @@ def test_weights_by_place_alone_go_to_their_blocks(tmp_path):
         for step in range(10):
             lines.append((*GEOD.fwd(lon, lat, 45.0, 20.0 + 8.0 * step)[:2], 1.0 + step / 20))
     pd.DataFrame(lines, columns=["lon", "lat", "pruning_weight_kg"]).to_csv(tmp_path / "w.csv", index=False)
-    told = read_vineyard(path, samples=tmp_path / "w.csv")
-    assert told.samples["block"].tolist() == ["A"] * 10 + ["B"] * 10
-    assert told.of("B").samples.geometry.within(told.of("B").blocks.geometry.iloc[0]).all()
+    said = read_vineyard(path, samples=tmp_path / "w.csv")
+    assert said.samples["block"].tolist() == ["A"] * 10 + ["B"] * 10
+    assert said.of("B").samples.geometry.within(said.of("B").blocks.geometry.iloc[0]).all()
 
 
-def test_one_problem_is_told_once_and_unknown_names_too(tmp_path):
+def test_one_problem_is_reported_once_and_unknown_names_too(tmp_path):
     path, weights = write(tmp_path, {"A": HOME, "B": AWAY["Chile"]})
     table = pd.read_csv(weights).drop(columns="vine")
     pd.concat([table, table.iloc[:1].assign(block="Z")]).to_csv(weights, index=False)
     with pytest.raises(ValueError, match="no columns with a place") as caught:
         read_vineyard(path, samples=weights)
-    told = str(caught.value)
-    assert told.count("unknown block 'Z'") == 1
+    said = str(caught.value)
+    assert said.count("unknown block 'Z'") == 1
 
 
 def test_a_files_own_grid_is_kept_where_it_is_true():

@@ -257,9 +257,9 @@ def test_another_name_of_a_training_is_taken_and_said(tmp_path):
     vineyard = read_vineyard(path, samples=weights)
     assert vineyard.blocks["training"].tolist() == ["top-wire cordon"]
     (remark,) = (r for r in vineyard.remarks if r.message.key == "reading.training_also_called")
-    told = say(Message("terminal.remark", {"block": "A", "kind": "", "text": remark.message}), "es", "us")
-    assert "High cordon" in told
-    assert say(Message("recipe.training_top_wire_cordon"), "es", "us") in told
+    said = say(Message("terminal.remark", {"block": "A", "kind": "", "text": remark.message}), "es", "us")
+    assert "High cordon" in said
+    assert say(Message("recipe.training_top_wire_cordon"), "es", "us") in said
 
 
 # Samples
@@ -391,7 +391,7 @@ def test_a_zip_without_layers(tmp_path):
     assert "there is no .shp or .geojson file in the zip" in problems(tmp_path / "v.zip")[0]
 
 
-def test_two_layers_of_one_name_are_told(tmp_path):
+def test_two_layers_of_one_name_are_reported(tmp_path):
     with zipfile.ZipFile(tmp_path / "v.zip", "w") as archive:
         for name in ("north/blocks.geojson", "south/blocks.geojson"):
             archive.writestr(name, iv.blocks().to_crs(4326).to_json())
@@ -438,7 +438,7 @@ def test_sample_files_that_are_no_such_files(tmp_path, name, data, words):
     assert words in found[0]
 
 
-def test_a_workbook_with_a_cell_far_out_is_told(tmp_path):
+def test_a_workbook_with_a_cell_far_out_is_reported(tmp_path):
     with pd.ExcelWriter(tmp_path / "w.xlsx", engine="xlsxwriter") as book:
         iv.samples().to_excel(book, sheet_name="samples", index=False)
         book.sheets["samples"].write(1_048_575, 16_383, "x")
@@ -474,7 +474,7 @@ def test_a_file_that_only_names_another_is_not_read(tmp_path):
 # All at once
 
 
-def test_all_problems_of_both_files_are_told_together(tmp_path):
+def test_all_problems_of_both_files_are_reported_together(tmp_path):
     bad_rows = iv.rows(21).assign(row=lambda t: t["row"].replace("21", "7"))
     table = iv.samples().astype(object)
     table.loc[0, "pruning_weight_kg"], table.loc[1, "row"], table.loc[2, "vine"] = "heavy", 99, 400

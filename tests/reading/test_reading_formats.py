@@ -80,17 +80,17 @@ def test_geojson_with_a_property_layer(tmp_path):
     same_as_reference(read_vineyard(path))
     features.append({**features[0], "properties": {"layer": None}})
     path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
-    told = read_vineyard(path)
-    same_as_reference(told)
-    assert [(r.kind, r.message.fields) for r in told.remarks if r.message.key == "reading.without_layer"] == [
+    said = read_vineyard(path)
+    same_as_reference(said)
+    assert [(r.kind, r.message.fields) for r in said.remarks if r.message.key == "reading.without_layer"] == [
         ("dropped", {"count": 1})
     ]
 
 
-def test_a_vine_number_without_a_row_is_told(tmp_path):
+def test_a_vine_number_without_a_row_is_reported(tmp_path):
     vineyard, weights = iv.write(tmp_path, iv.lonlat(vine=7))
-    told = read_vineyard(vineyard, samples=weights)
-    assert "reading.vine_without_row" in {remark.message.key for remark in told.remarks}
+    said = read_vineyard(vineyard, samples=weights)
+    assert "reading.vine_without_row" in {remark.message.key for remark in said.remarks}
 
 
 def test_a_zip_of_geojson_files(tmp_path):
@@ -128,9 +128,9 @@ def kml_text() -> str:
     for name, table in layers().items():
         marks = []
         for feature in json.loads(table.to_json())["features"]:
-            told = dict(feature["properties"])
-            title = told.pop({"blocks": "block", "rows": "row"}.get(name, "none"), "")
-            data = "".join(f'<Data name="{k}"><value>{v}</value></Data>' for k, v in told.items())
+            said = dict(feature["properties"])
+            title = said.pop({"blocks": "block", "rows": "row"}.get(name, "none"), "")
+            data = "".join(f'<Data name="{k}"><value>{v}</value></Data>' for k, v in said.items())
             marks.append(
                 f"<Placemark><name>{title}</name><ExtendedData>{data}</ExtendedData>{shape(feature['geometry'])}</Placemark>"
             )
@@ -139,15 +139,15 @@ def kml_text() -> str:
 
 
 def shape(geometry: dict) -> str:
-    def told(places):
+    def said(places):
         return "<coordinates>" + " ".join(f"{x!r},{y!r},0" for x, y in places) + "</coordinates>"
 
     if geometry["type"] == "Polygon":
-        ring = told(geometry["coordinates"][0])
+        ring = said(geometry["coordinates"][0])
         return f"<Polygon><outerBoundaryIs><LinearRing>{ring}</LinearRing></outerBoundaryIs></Polygon>"
     if geometry["type"] == "LineString":
-        return f"<LineString>{told(geometry['coordinates'])}</LineString>"
-    return f"<Point>{told([geometry['coordinates']])}</Point>"
+        return f"<LineString>{said(geometry['coordinates'])}</LineString>"
+    return f"<Point>{said([geometry['coordinates']])}</Point>"
 
 
 def test_kml_folders_are_layers_and_placemark_names_are_names(tmp_path):
@@ -323,14 +323,14 @@ def test_weights_in_every_unit(tmp_path, suffix, per_kg):
 
 
 def test_all_optional_columns_are_kept(tmp_path):
-    told = {"vines_weighed": 1, "canes": 14, "bull_canes": 3, "cane_diameter_in": 0.4, "internode_in": 3.0}
-    told |= {"season": 2026, "date": "2026-02-19", "note": " shade "}
+    said = {"vines_weighed": 1, "canes": 14, "bull_canes": 3, "cane_diameter_in": 0.4, "internode_in": 3.0}
+    said |= {"season": 2026, "date": "2026-02-19", "note": " shade "}
     checks = gpd.GeoDataFrame(
         {"block": ["A"], "buds_cut": 30, "primary_dead": 4, "secondary_dead": 1, "date": "2026-02-10"},
         geometry=[iv.vine_point(3, 3)],
         crs=iv.CRS,
     )
-    path, weights = iv.write(tmp_path, iv.samples(**told), bud_checks=checks)
+    path, weights = iv.write(tmp_path, iv.samples(**said), bud_checks=checks)
     vineyard = read_vineyard(path, samples=weights)
     first = vineyard.samples.iloc[0]
     assert (first["canes"], first["bull_canes"], first["season"]) == (14, 3, 2026)
@@ -379,8 +379,8 @@ def test_doubtful_things_are_said(tmp_path):
     table = pd.concat([iv.samples(block="A"), iv.samples(1, block="A", season=2026)])
     table = pd.concat([table, iv.samples(8, block="B")])
     path, weights = iv.write(tmp_path, table, blocks=both)
-    told = keys(read_vineyard(path, samples=weights))
-    assert told == {
+    said = keys(read_vineyard(path, samples=weights))
+    assert said == {
         "reading.bearing_on_grid",
         "reading.row_spacing_differs",
         "reading.blocks_overlap",
@@ -393,18 +393,18 @@ def test_a_clean_vineyard_says_nothing(tmp_path):
     assert read_vineyard(path, samples=weights).remarks == ()
 
 
-def test_remarks_can_be_told_in_every_language():
+def test_remarks_can_be_reported_in_every_language():
     import tomllib
     from importlib.resources import files
 
-    told = {
+    said = {
         name: tomllib.loads(files("geoprune.words").joinpath(name, "reading.toml").read_text("utf-8"))
         for name in ("en", "es")
     }
-    assert told["en"].keys() == told["es"].keys()
+    assert said["en"].keys() == said["es"].keys()
     fields = [
         {key: sorted(part.split("}")[0] for part in text.split("{")[1:]) for key, text in words.items()}
-        for words in told.values()
+        for words in said.values()
     ]
     assert fields[0] == fields[1]
 
@@ -426,8 +426,8 @@ def test_a_bearing_is_told_from_true_north_in_every_crs(tmp_path, epsg):
         corners.append((lon, lat))
     blocks = iv.blocks(row_bearing_deg=26.0).set_geometry(gpd.GeoSeries([Polygon(corners)], crs=4326)).to_crs(epsg)
     path, weights = iv.write(tmp_path, iv.samples(20).assign(row=5 + np.arange(20) % 9, vine=5), blocks=blocks, rows=None)
-    told = read_vineyard(path, samples=weights)
-    line = build_trellis(told, "A").rows.to_crs(4326).geometry.iloc[15]
+    said = read_vineyard(path, samples=weights)
+    line = build_trellis(said, "A").rows.to_crs(4326).geometry.iloc[15]
     azimuth, _, _ = geod.inv(*line.coords[0], *line.coords[-1])
     assert azimuth == pytest.approx(26.0, abs=0.02)
 
@@ -437,8 +437,8 @@ def test_a_bearing_read_off_the_grid_is_known_by_the_outlines_side(tmp_path):
     west, south = 623_500.0, 4_695_000.0
     table = iv.blocks(row_bearing_deg=0.0).set_geometry(gpd.GeoSeries([iv.square(west, south)], crs=32617))
     path, weights = iv.write(tmp_path, iv.samples(20).assign(row=5 + np.arange(20) % 9, vine=5), blocks=table, rows=None)
-    told = read_vineyard(path, samples=weights)
-    line = build_trellis(told, "A").rows.to_crs(32617).geometry.iloc[15]
+    shown = read_vineyard(path, samples=weights)
+    line = build_trellis(shown, "A").rows.to_crs(32617).geometry.iloc[15]
     assert line.coords[-1][0] == pytest.approx(line.coords[0][0], abs=0.01)
-    (said,) = (r.message.fields for r in told.remarks if r.message.key == "reading.bearing_on_grid")
+    (said,) = (r.message.fields for r in shown.remarks if r.message.key == "reading.bearing_on_grid")
     assert said["degrees"] == pytest.approx(1.0, abs=0.1)

@@ -48,7 +48,7 @@ def exchanged(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         LineString([(iv.WEST + 5, iv.SOUTH + 2), (iv.WEST + 5, iv.SOUTH + 100_000)]),
     ],
 )
-def test_a_row_outside_its_block_is_told(tmp_path, line):
+def test_a_row_outside_its_block_is_reported(tmp_path, line):
     (found,) = problems(*iv.write(tmp_path, rows=first_row(line)))
     assert found == (
         "vineyard.gpkg, layer rows, feature 1: 100% of row '1' lies outside its block 'A'. "
@@ -56,7 +56,7 @@ def test_a_row_outside_its_block_is_told(tmp_path, line):
     )
 
 
-def test_a_row_of_another_block_is_told(tmp_path):
+def test_a_row_of_another_block_is_reported(tmp_path):
     blocks = pair(iv.square(), iv.square(iv.WEST + 150))
     rows = iv.rows().assign(block=["B", *["A"] * 19])
     assert "of row '1' lies outside its block 'B'" in problems(*iv.write(tmp_path, blocks=blocks, rows=rows))[0]
@@ -178,5 +178,5 @@ def test_rows_of_very_many_corners(tmp_path):
     assert "rows_past_outline" not in str(remarks(*iv.write(tmp_path, rows=first_row(line))))
     zigzag = LineString(np.column_stack([iv.WEST + 5 + 0.3 * (np.arange(50_000) % 2), north]))
     (tmp_path / "z").mkdir()
-    (told,) = problems(*iv.write(tmp_path / "z", rows=first_row(zigzag)))
-    assert "row '1' turns at more than 2000 corners. Draw it along its vines" in told
+    (said,) = problems(*iv.write(tmp_path / "z", rows=first_row(zigzag)))
+    assert "row '1' turns at more than 2000 corners. Draw it along its vines" in said

@@ -21,8 +21,8 @@ def trellis(vines, **status):
     blocks = gpd.GeoDataFrame([entry], geometry=[box(-3, 0, 40, 60)], crs=UTM)
     lines = [LineString([(3 * k, 0), (3 * k, 60)]) for k in range(12)]
     rows = gpd.GeoDataFrame({"block": "A", "row": [str(k + 1) for k in range(12)]}, geometry=lines, crs=UTM)
-    told = pd.DataFrame(vines, columns=["row", "vine", "status"]).astype({"row": str}).assign(block="A")
-    table = gpd.GeoDataFrame(told, geometry=[Point(0, 0)] * len(told), crs=UTM)
+    said = pd.DataFrame(vines, columns=["row", "vine", "status"]).astype({"row": str}).assign(block="A")
+    table = gpd.GeoDataFrame(said, geometry=[Point(0, 0)] * len(said), crs=UTM)
     none = gpd.GeoDataFrame(geometry=[], crs=UTM)
     return build_trellis(Vineyard(blocks, rows, table, none, None, UTM), "A")
 
@@ -85,7 +85,7 @@ def test_panels_of_very_small_vines():
     assert area.reason == "very small vines close together"
 
 
-def test_diseased_vines_within_the_area_are_told():
+def test_diseased_vines_within_the_area_are_reported():
     sick = [(5, 11, "diseased"), (1, 1, "diseased")]
     gaps = [(r, v, "missing") for r in (4, 5, 6) for v in (10, 12)]
     (area,) = areas([*gaps, *sick]).itertuples()

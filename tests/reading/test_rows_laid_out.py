@@ -72,9 +72,9 @@ def test_the_turn_from_the_nearest_long_side():
 # What counts and sides set
 
 
-def laid(outline=None, **told):
+def laid(outline=None, **said):
     made = hand_made(outline=outline or box(0, 0, 60, 100), bearing=0.0)
-    return lay_rows(made.__class__(**{**vars(made), "blocks": made.blocks.assign(**told)}), "A").rows
+    return lay_rows(made.__class__(**{**vars(made), "blocks": made.blocks.assign(**said)}), "A").rows
 
 
 def easts(rows):
@@ -108,10 +108,10 @@ def test_counted_rows_set_the_layout_where_one_or_two_more_or_fewer_fit():
     assert len(laid(rows_counted=12.0)) == 20
 
 
-@pytest.mark.parametrize("told", [4, None])
-def test_posts_are_surveyed_only_where_the_block_tells_them(told):
-    trellis = build_trellis(hand_made(straight(2), per_panel=np.nan if told is None else told), "A")
-    assert trellis.posts_surveyed is (told is not None)
+@pytest.mark.parametrize("said", [4, None])
+def test_posts_are_surveyed_only_where_the_block_tells_them(said):
+    trellis = build_trellis(hand_made(straight(2), per_panel=np.nan if said is None else said), "A")
+    assert trellis.posts_surveyed is (said is not None)
 
 
 # What is told
@@ -132,7 +132,7 @@ def placed(outline):
 
 
 @pytest.mark.parametrize("shape", [turned(0), turned(30), turned(0, 100, 100)])
-def test_a_bearing_ten_degrees_off_is_told(tmp_path, shape):
+def test_a_bearing_ten_degrees_off_is_reported(tmp_path, shape):
     aligned = propose_bearings(shape)[0].degrees
     said = remarks(tmp_path, placed(shape), row_bearing_deg=aligned + 10.0)["bearing_off_side"]
     assert said["degrees"] == pytest.approx(10.0, abs=1.2)  # the grid stands some 0.8 degrees off true north here
@@ -145,16 +145,16 @@ def test_rows_along_a_side_and_rows_of_a_triangle_are_not_doubted(tmp_path):
     assert "bearing_off_side" not in remarks(tmp_path, placed(triangle), row_bearing_deg=0.5)
 
 
-def test_counts_that_do_not_fit_are_told(tmp_path):
-    told = remarks(tmp_path, placed(turned(0)), row_bearing_deg=0.0, rows_counted=40, vines_in_first_row=80)
-    assert told["rows_counted_differ"]["counted"] == 40
-    assert told["first_row_differs"]["counted"] == 80
+def test_counts_that_do_not_fit_are_reported(tmp_path):
+    said = remarks(tmp_path, placed(turned(0)), row_bearing_deg=0.0, rows_counted=40, vines_in_first_row=80)
+    assert said["rows_counted_differ"]["counted"] == 40
+    assert said["first_row_differs"]["counted"] == 80
     fits = remarks(tmp_path, placed(turned(0)), row_bearing_deg=0.0, rows_counted=22)
     assert "rows_counted_differ" not in fits
 
 
 def test_posts_that_nobody_told_of_are_said(tmp_path):
-    told = remarks(tmp_path, placed(turned(0)), row_bearing_deg=0.0, vines_per_panel=None)["posts_assumed"]
-    assert told == {"vines": 4, "panel_m": pytest.approx(7.2)}  # whole vines at 1.8 m nearest to 24 ft
+    said = remarks(tmp_path, placed(turned(0)), row_bearing_deg=0.0, vines_per_panel=None)["posts_assumed"]
+    assert said == {"vines": 4, "panel_m": pytest.approx(7.2)}  # whole vines at 1.8 m nearest to 24 ft
     (tmp_path / "x").mkdir()
     assert "posts_assumed" not in remarks(tmp_path / "x", placed(turned(0)), row_bearing_deg=0.0)

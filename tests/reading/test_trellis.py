@@ -32,14 +32,14 @@ def vineyard(rows=None, *, outline=None, bearing=None, row_m=3.0, vine_m=2.0, pe
     if rows is not None:
         names = [str(n + 1) for n in range(len(rows))]
         table = gpd.GeoDataFrame({"block": "A", "row": names}, geometry=list(rows), crs=UTM)
-    told = None
+    said = None
     if vines is not None:
-        told = gpd.GeoDataFrame(
+        said = gpd.GeoDataFrame(
             pd.DataFrame(vines, columns=["row", "vine", "status"]).assign(block="A"),
             geometry=[Point(0, 0)] * len(vines),
             crs=UTM,
         )
-    return Vineyard(blocks, table, told, gpd.GeoDataFrame(geometry=[], crs=UTM), None, UTM)
+    return Vineyard(blocks, table, said, gpd.GeoDataFrame(geometry=[], crs=UTM), None, UTM)
 
 
 def samples(*places, **changed) -> gpd.GeoDataFrame:
@@ -68,11 +68,11 @@ def test_vines_stand_at_the_spacing_from_the_first_vertex():
 @pytest.mark.parametrize("named", [21, 20, 22])
 def test_a_sample_on_one_vine_more_tells_that_lines_were_drawn_from_vine_to_vine(named):
     # 21 vines at 2 m span 40 m from the first to the last; lines to the end posts hold 20
-    told = replace(vineyard(straight(3)), samples=samples(("2", named), ("1", 3)))
-    laid = lay_rows(told, "A")
+    said = replace(vineyard(straight(3)), samples=samples(("2", named), ("1", 3)))
+    laid = lay_rows(said, "A")
     assert laid.ends_stand is (named == 21)
     assert laid.rows["vines"].tolist() == [21 if named == 21 else 20] * 3
-    vines = build_trellis(told, "A").vines
+    vines = build_trellis(said, "A").vines
     first_and_last = vines.loc[vines["row"] == "2"].geometry.y.to_numpy()[[0, -1]]
     np.testing.assert_allclose(first_and_last, [1.0, 39.0], atol=0.05)  # within half a vine of 0 and 40
 
@@ -300,8 +300,8 @@ def test_a_sample_farther_than_half_a_row_is_left_out_and_said():
 def test_the_row_named_is_kept_where_a_coordinate_errs():
     trellis = build_trellis(vineyard(straight(), vines=[("1", 7, "missing")]), "A")
     # 2.6 m east of row 1 and 0.4 m from row 2: a phone's error; 4.6 m is more than 1.5 + 3 m
-    told = samples(Point(2.6, 12.8), Point(2.6, 9.2), Point(4.6, 9.2), Point(2.6, 9.2))
-    placed = place_samples(told.assign(row=["1", "1", "1", ""]), trellis)
+    said = samples(Point(2.6, 12.8), Point(2.6, 9.2), Point(4.6, 9.2), Point(2.6, 9.2))
+    placed = place_samples(said.assign(row=["1", "1", "1", ""]), trellis)
     assert placed["row"].tolist() == ["1", "1", "1", "2"]
     assert placed["vine"].tolist() == [6, 5, 5, 5]
     assert placed["row_distance_m"].tolist() == pytest.approx([2.6, 2.6, 4.6, 0.4])
@@ -311,7 +311,7 @@ def test_the_row_named_is_kept_where_a_coordinate_errs():
     assert remark.message.fields == {"line": 4, "row": "1", "distance_m": pytest.approx(4.6), "phone_m": 3.0}
 
 
-def test_a_named_row_that_is_not_there_is_told_beside_a_coordinate():
+def test_a_named_row_that_is_not_there_is_reported_beside_a_coordinate():
     with pytest.raises(DataError, match="unknown row '9'"):
         place_samples(samples(Point(0, 9)).assign(row="9"), build_trellis(vineyard(straight()), "A"))
 

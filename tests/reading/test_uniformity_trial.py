@@ -79,15 +79,15 @@ def write_block(folder, trial, weighed):
 def judged(trial, tmp_path_factory) -> pd.DataFrame:
     """Three sub-samples of 60 vines; for each vine left out its value, the map's estimate and the mean of the sample."""
     standing = trial.dropna()
-    told = []
+    said = []
     for seed in range(3):
         weighed = standing.sample(60, random_state=seed)
         (plan,) = make_plan(write_block(tmp_path_factory.mktemp("trial"), trial, weighed))
         vines = plan.vines.assign(row=plan.vines["row"].astype(int))[["row", "vine", "vine_size_kg", "vine_size_se_kg"]]
         left_out = standing.drop(weighed.index).merge(vines, on=["row", "vine"], validate="one_to_one")
         left_out["truth_kg"] = left_out["yield_lb"] * LB
-        told.append(left_out.assign(seed=seed, mean_kg=weighed["yield_lb"].mean() * LB, verdict=plan.verdict))
-    return pd.concat(told, ignore_index=True)
+        said.append(left_out.assign(seed=seed, mean_kg=weighed["yield_lb"].mean() * LB, verdict=plan.verdict))
+    return pd.concat(said, ignore_index=True)
 
 
 def rmse(errors: pd.Series) -> float:

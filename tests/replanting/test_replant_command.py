@@ -40,11 +40,11 @@ def stand(gone=(), sick=(), weak=(), *, rows: int = 12, vines: int = 30) -> Stan
 
 def test_a_clump_is_one_area_and_single_gaps_are_done_on_the_way():
     found = propose(stand([*CLUMP, (1, 2), (11, 28)]), Prices())
-    told = found.areas.set_index("area")
-    assert sorted(told.index) == [0, 1]
-    assert (told.loc[1, "missing_or_dead"], told.loc[0, "missing_or_dead"]) == (12, 2)
-    assert (told.loc[1, "first_row"], told.loc[1, "last_row"], told.loc[1, "row_length_m"]) == ("4", "6", 24.0)
-    assert told.loc[1, "geometry"].area == pytest.approx(3 * 8 * 3.03, rel=0.02)  # three rows, 8 m, a row spacing wide
+    said = found.areas.set_index("area")
+    assert sorted(said.index) == [0, 1]
+    assert (said.loc[1, "missing_or_dead"], said.loc[0, "missing_or_dead"]) == (12, 2)
+    assert (said.loc[1, "first_row"], said.loc[1, "last_row"], said.loc[1, "row_length_m"]) == ("4", "6", 24.0)
+    assert said.loc[1, "geometry"].area == pytest.approx(3 * 8 * 3.03, rel=0.02)  # three rows, 8 m, a row spacing wide
     assert len(found.vines) == 14
     assert found.clusterings[0].all.together
 
@@ -117,9 +117,9 @@ def vineyard(tmp_path_factory) -> Path:
         gpd.GeoDataFrame([entry], geometry=[outline], crs=32617).to_file(path, layer="blocks", mode=mode)
         rows = {"block": name, "row": [str(k + 1) for k in range(12)]}
         gpd.GeoDataFrame(rows, geometry=lines, crs=32617).to_file(path, layer="rows", mode=mode)
-        told = pd.DataFrame(CLUMP, columns=["row", "vine"]).astype({"row": str}).assign(block=name, status="missing")
-        places = [shapely.Point(east, 4_700_000)] * len(told)
-        gpd.GeoDataFrame(told, geometry=places, crs=32617).to_file(path, layer="vines", mode=mode)
+        said = pd.DataFrame(CLUMP, columns=["row", "vine"]).astype({"row": str}).assign(block=name, status="missing")
+        places = [shapely.Point(east, 4_700_000)] * len(said)
+        gpd.GeoDataFrame(said, geometry=places, crs=32617).to_file(path, layer="vines", mode=mode)
     return path
 
 
@@ -138,8 +138,8 @@ def test_files_of_a_proposal(vineyard: Path, tmp_path: Path):
     points = ET.parse(tmp_path / "out" / "replant.gpx").getroot()
     assert len(points) == 2
     assert pd.read_csv(tmp_path / "out" / "order.csv")["rootstock"].tolist() == ["SO4", "SO4"]
-    told = json.loads((tmp_path / "out" / "summary.json").read_text("utf-8"))
-    assert told["blocks"]["Ridge"]["join_counts"]["gone"]["marked"] == 12
+    said = json.loads((tmp_path / "out" / "summary.json").read_text("utf-8"))
+    assert said["blocks"]["Ridge"]["join_counts"]["gone"]["marked"] == 12
     page = (tmp_path / "out" / "replant.html").read_text("utf-8")
     assert "<script" not in page
     assert "invent" in page.lower()
@@ -166,7 +166,7 @@ def test_every_language_tells_all(vineyard: Path, tmp_path: Path, language: str)
     assert set(json.loads(done.stdout)["blocks"]) == {"Ridge", HOSTILE}
 
 
-def test_wrong_prices_are_told_together_and_nothing_is_written(vineyard: Path, tmp_path: Path):
+def test_wrong_prices_are_reported_together_and_nothing_is_written(vineyard: Path, tmp_path: Path):
     prices = tmp_path / "p.toml"
     prices.write_text('plnat = 5\npost = [3, 2, 1]\nyears = 2.5\nweak_crop = 4\n[block."Ridge"]\nplant = "five"\n', "utf-8")
     done = run(vineyard, "--out", tmp_path / "out", "--prices", prices)

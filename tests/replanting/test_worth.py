@@ -68,10 +68,10 @@ def test_a_published_exercise_of_replanting_a_vineyard_is_reproduced_line_by_lin
     # was read): yearly differences -85,000 three times, then 50,000 twice; their present values below; with the sale of the
     # vineyard at five times the last year's income (250,000 more, which our sums do not know) -99,743.80.
     # Here 1,000 plants stand for the vineyard: the new crop is worth $135 a plant, the old vines bear 1,700 / 2,700 of it.
-    told = {"plant": 103.0, "stake": 0.0, "guard": 0.0, "hour": 0.0, "overage_percent": 0.0, "trellis_renewed": 0.0}
-    told |= {"crop_t": 2700.0, "harvest_t": 0.0, "full_kg_per_vine": 50.0, "sick_crop": 1700 / 2700, "years": 5.0}
-    told |= {"young_crop": (0.0, 0.0, 0.0, 1.0, 1.0), "interest_percent": 11.0}
-    prices = PriceList({**PRICES.values, **told}).of("A")
+    own = {"plant": 103.0, "stake": 0.0, "guard": 0.0, "hour": 0.0, "overage_percent": 0.0, "trellis_renewed": 0.0}
+    own |= {"crop_t": 2700.0, "harvest_t": 0.0, "full_kg_per_vine": 50.0, "sick_crop": 1700 / 2700, "years": 5.0}
+    own |= {"young_crop": (0.0, 0.0, 0.0, 1.0, 1.0), "interest_percent": 11.0}
+    prices = PriceList({**PRICES.values, **own}).of("A")
     flows = yearly_sums(Task(sick=1000, together=True), prices, prices.draws(1, seed=0), alive=np.ones((1, 5)))
     assert flows[0].tolist() == pytest.approx([-103_000, -85_000, -85_000, -85_000, 50_000, 50_000])
     worth = [present_value(np.eye(6)[[year]] * flows, np.array([0.11]))[0] for year in range(6)]

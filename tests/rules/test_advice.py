@@ -62,13 +62,13 @@ MANY_BULLS = {"bull_cane_share": 0.4, "bull_cane_low": 0.25, "bull_cane_high": 0
 def test_whole_chain_of_concord():
     # Concord 30+10 (Smith 2023), 2.4 lb at 9 x 8 ft: 44 buds, 0.446 kg/m of row, 5.5 per ft; no band is published for
     # the weights of American grapes
-    told = advise(zone(), Settings(), need=BudNeed(BOOK.resolve("american")))
-    assert told.recipe.text == "4 × 10 + 2 × 2"
-    assert told.recipe.buds_per_m_row * M_PER_FT == pytest.approx(5.5)
-    assert told.diagnosis_key == "unknown"
-    assert "balance.pruning_no_band" in keys(told.evidence)
-    assert told.labour.hours == pytest.approx(30.0)
-    assert told.crop is None
+    said = advise(zone(), Settings(), need=BudNeed(BOOK.resolve("american")))
+    assert said.recipe.text == "4 × 10 + 2 × 2"
+    assert said.recipe.buds_per_m_row * M_PER_FT == pytest.approx(5.5)
+    assert said.diagnosis_key == "unknown"
+    assert "balance.pruning_no_band" in keys(said.evidence)
+    assert said.labour.hours == pytest.approx(30.0)
+    assert said.crop is None
 
 
 def test_injury_changes_recipe_notes_and_crowding():
@@ -76,17 +76,17 @@ def test_injury_changes_recipe_notes_and_crowding():
     injury = assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [25]}), variety="Concord")
     need = bud_need(BOOK.resolve("american"), injury)
     ends = {"injury_share": injury.share, "injury_low": injury.low, "injury_high": injury.high}
-    told = advise(zone(55, **ends), Settings(), need=need, injury=injury)
-    assert told.recipe.total == 55
-    assert {"injury.step_factor", "rules.step_told", "injury.zone_range", "injury.live_short"} <= set(keys(told.notes))
-    said = next(note for note in told.notes if note.key == "injury.zone_range").fields
+    shown = advise(zone(55, **ends), Settings(), need=need, injury=injury)
+    assert shown.recipe.total == 55
+    assert {"injury.step_factor", "rules.step_told", "injury.zone_range", "injury.live_short"} <= set(keys(shown.notes))
+    said = next(note for note in shown.notes if note.key == "injury.zone_range").fields
     # binomial: 25 of 100 reads as 16.5 to 33.5 %; below 20 % nothing is added
     assert said["low_buds"] == pytest.approx(44.0)
     assert said["high_buds"] == pytest.approx(44 * 1.3349, abs=0.01)
-    alive = next(note for note in told.notes if note.key == "injury.live_short").fields
+    alive = next(note for note in shown.notes if note.key == "injury.live_short").fields
     assert (alive["live"], alive["wanted"]) == pytest.approx((55 * 0.75, 44))
     # American grapes are not judged by shoot densities of winegrapes; of 55 buds 41 live: 5.2 per ft, within 4-6
-    assert not [key for key in keys(told.evidence) if "crowded" in key]
+    assert not [key for key in keys(shown.evidence) if "crowded" in key]
     riesling = advise(zone(55, **ends), RIESLING, need=bud_need(BOOK.resolve("vinifera", "Riesling"), injury), injury=injury)
     assert not [key for key in keys(riesling.evidence) if "crowded" in key]
     full = advise(zone(70, **ends), RIESLING, need=bud_need(BOOK.resolve("vinifera", "Riesling"), injury), injury=injury)
@@ -97,12 +97,12 @@ def test_injury_changes_recipe_notes_and_crowding():
 def test_past_the_stop_limit_there_is_no_recipe_and_no_crop():
     injury = assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [85]}))
     crop = CropAssumptions(Range(0.8, 0.8, 0.8), Range(2, 2, 2), Range(100, 100, 100), source="given")
-    told = advise(
+    said = advise(
         zone(), Settings(), need=bud_need(BOOK.resolve("american"), injury), injury=injury, options=AdviceOptions(crop=crop)
     )
-    assert told.recipe is None
-    assert told.crop is None
-    assert "injury.zone_stop" in keys(told.notes)
+    assert said.recipe is None
+    assert said.crop is None
+    assert "injury.zone_stop" in keys(said.notes)
 
 
 @pytest.mark.parametrize(
@@ -114,16 +114,16 @@ def test_past_the_stop_limit_there_is_no_recipe_and_no_crop():
     ],
 )
 def test_training_changes_the_recipe_and_the_metres_of_canopy(training, text, per_m_canopy):
-    told = advise(zone(), replace(Settings(), training=training), need=BudNeed(BOOK.resolve("american")))
-    assert told.recipe.text == text
-    weights = [message.fields.get("canopy_kg_m") for message in told.evidence if "canopy_kg_m" in message.fields]
+    said = advise(zone(), replace(Settings(), training=training), need=BudNeed(BOOK.resolve("american")))
+    assert said.recipe.text == text
+    weights = [message.fields.get("canopy_kg_m") for message in said.evidence if "canopy_kg_m" in message.fields]
     assert weights[0] == pytest.approx(per_m_canopy, abs=0.001)
 
 
 def test_rule_cautions_go_into_the_notes():
     rule = BOOK.resolve("french hybrids", "Vidal")
-    told = advise(zone(), replace(Settings(), variety="Vidal"), need=BudNeed(rule))
-    assert keys(told.notes)[0] == "rules.needs_cluster_thinning"
+    said = advise(zone(), replace(Settings(), variety="Vidal"), need=BudNeed(rule))
+    assert keys(said.notes)[0] == "rules.needs_cluster_thinning"
     # Smith 2023, table 1: "yes" without saying of what for seedless table grapes, "yes / no" for vinifera
     assert keys(BOOK.resolve("seedless table").cautions) == ["rules.needs_thinning"]
     assert BOOK.resolve("vinifera").cautions == ()
@@ -153,22 +153,22 @@ def test_harvest_is_judged_only_where_a_band_is_in_print():
 def test_a_block_load_reaches_its_zones_and_brands_none():
     # Kliewer & Dokoozlian 2005: 4-10; a block not picked by zone says nothing of how its zones differ
     need = BudNeed(BOOK.resolve("vinifera", "Riesling"))
-    told = advise(zone(36), RIESLING, need=need, samples=canes_of(bulls=0), block_load=12.9)
-    assert told.diagnosis_key == "unknown"
-    assert told.diagnosis.key == "balance.crop_out_of_band"
-    assert "balance.crop_load_block_above" in keys(told.evidence)
-    assert keys(told.remedies) == ["balance.remedy_thin_clusters"]
+    said = advise(zone(36), RIESLING, need=need, samples=canes_of(bulls=0), block_load=12.9)
+    assert said.diagnosis_key == "unknown"
+    assert said.diagnosis.key == "balance.crop_out_of_band"
+    assert "balance.crop_load_block_above" in keys(said.evidence)
+    assert keys(said.remedies) == ["balance.remedy_thin_clusters"]
 
 
 def test_smallest_vines_get_no_number():
-    told = advise(zone(6, 0.2 * KG_PER_LB), Settings(), need=BudNeed(BOOK.resolve("american")))
-    assert told.recipe is None
-    assert told.diagnosis is None
-    assert told.remedies == ()
-    assert told.decision.key == "rules.no_number_small"
-    assert {"rules.flag_renew", "apart.renew_how", "apart.renew_summer"} <= set(keys(told.notes))
+    shown = advise(zone(6, 0.2 * KG_PER_LB), Settings(), need=BudNeed(BOOK.resolve("american")))
+    assert shown.recipe is None
+    assert shown.diagnosis is None
+    assert shown.remedies == ()
+    assert shown.decision.key == "rules.no_number_small"
+    assert {"rules.flag_renew", "apart.renew_how", "apart.renew_summer"} <= set(keys(shown.notes))
     # all of them are renewed: no sign tells them apart, and there is no number to leave off
-    assert not {"apart.renew_sign", "apart.renew_not_number"} & set(keys(told.notes))
+    assert not {"apart.renew_sign", "apart.renew_not_number"} & set(keys(shown.notes))
     # most of the vines, not only their mean
     mostly = advise(zone(8, 0.3 * KG_PER_LB, renew_share=0.6), Settings(), need=BudNeed(BOOK.resolve("american")))
     assert mostly.decision.key == "rules.no_number_small"
@@ -177,9 +177,9 @@ def test_smallest_vines_get_no_number():
 def test_young_blocks_are_pruned_for_their_frame():
     # Smith 2023: balanced pruning is for vines over 3 years old
     rule = BOOK.resolve("vinifera", "Riesling", planted=2024, season=2026)
-    told = advise(zone(10, 0.3), RIESLING, need=BudNeed(rule))
-    assert told.decision.key == "rules.no_number_young"
-    assert keys(told.messages) == [
+    said = advise(zone(10, 0.3), RIESLING, need=BudNeed(rule))
+    assert said.decision.key == "rules.no_number_young"
+    assert keys(said.messages) == [
         "rules.no_number_young",
         *(f"rules.frame_{part}" for part in ("how", "no_crop", "summer")),
     ]
@@ -189,52 +189,52 @@ def test_young_blocks_are_pruned_for_their_frame():
 
 def test_canes_measured_on_samples_speak():
     samples = canes_of(8, thick=14.0, internode=150.0)
-    told = advise(zone(**MANY_BULLS), Settings(), need=BudNeed(BOOK.resolve("vinifera", "Riesling")), samples=samples)
-    assert told.diagnosis_key == "rank"
-    weighed = [message for message in told.evidence if message.key == "balance.cane_weight_memory"]
+    said = advise(zone(**MANY_BULLS), Settings(), need=BudNeed(BOOK.resolve("vinifera", "Riesling")), samples=samples)
+    assert said.diagnosis_key == "rank"
+    weighed = [message for message in said.evidence if message.key == "balance.cane_weight_memory"]
     assert weighed[0].fields["cane_weight_g"] == pytest.approx(55.0)
-    assert {"balance.bull_many", "balance.cane_diameter_above", "balance.internode_above"} <= set(keys(told.evidence))
+    assert {"balance.bull_many", "balance.cane_diameter_above", "balance.internode_above"} <= set(keys(said.evidence))
 
 
 @pytest.mark.parametrize("vines", [1, 2, 4])
 def test_a_few_measured_vines_brand_nothing(vines):
     # Student's interval of fewer than five vines is wider than any band; our floor
     samples = canes_of(vines, thick=16.0, internode=170.0, bulls=18)
-    told = advise(zone(**MANY_BULLS), RIESLING, need=BudNeed(BOOK.resolve("vinifera", "Riesling")), samples=samples)
-    assert told.diagnosis_key == "unknown"
-    assert {"balance.bull_few_vines", "balance.cane_diameter_few_vines"} <= set(keys(told.evidence))
-    assert keys(told.remedies) == ["balance.remedy_measure_more"]
+    said = advise(zone(**MANY_BULLS), RIESLING, need=BudNeed(BOOK.resolve("vinifera", "Riesling")), samples=samples)
+    assert said.diagnosis_key == "unknown"
+    assert {"balance.bull_few_vines", "balance.cane_diameter_few_vines"} <= set(keys(said.evidence))
+    assert keys(said.remedies) == ["balance.remedy_measure_more"]
 
 
 def test_crop_and_target_both_ways():
     crop = CropAssumptions(Range(0.7, 0.85, 0.95), Range(1.5, 2.0, 2.4), Range(80, 110, 150), source="invented")
     need = BudNeed(BOOK.resolve("american"))
     for target, key in ((4.0, "crop.more_than_target"), (11.5, "crop.meets_target"), (30.0, "crop.less_than_target")):
-        told = advise(zone(), Settings(), need=need, options=AdviceOptions(crop=crop, target_t_ha=target))
-        assert keys(told.crop.messages) == ["crop.expected", key]
-        assert told.crop.buds_for_target.low < told.crop.buds_for_target.high
-        assert 0 <= told.crop.crop.chance_of_target <= 1
+        said = advise(zone(), Settings(), need=need, options=AdviceOptions(crop=crop, target_t_ha=target))
+        assert keys(said.crop.messages) == ["crop.expected", key]
+        assert said.crop.buds_for_target.low < said.crop.buds_for_target.high
+        assert 0 <= said.crop.crop.chance_of_target <= 1
 
 
 def test_own_lengths_and_wage_are_used():
     options = AdviceOptions(lengths={"canes": 2, "renewal_spurs": 0}, minutes_per_vine=2.0, cost_per_hour=25.0)
-    told = advise(zone(24), Settings(), need=BudNeed(BOOK.resolve("american")), options=options)
-    assert told.recipe.text == "2 × 12"
-    assert (told.labour.hours, told.labour.cost) == pytest.approx((20.0, 500.0))
-    assert told.labour.message.key == "crop.labour_cost"
+    said = advise(zone(24), Settings(), need=BudNeed(BOOK.resolve("american")), options=options)
+    assert said.recipe.text == "2 × 12"
+    assert (said.labour.hours, said.labour.cost) == pytest.approx((20.0, 500.0))
+    assert said.labour.message.key == "crop.labour_cost"
 
 
 def test_buds_that_do_not_fit_are_refused_and_said():
-    told = advise(zone(120), replace(Settings(), training="flat cane"), need=BudNeed(BOOK.resolve("american")))
-    assert told.recipe.parts == ()
-    assert "recipe.no_room_canes" in keys(told.notes)
+    said = advise(zone(120), replace(Settings(), training="flat cane"), need=BudNeed(BOOK.resolve("american")))
+    assert said.recipe.parts == ()
+    assert "recipe.no_room_canes" in keys(said.notes)
 
 
-def test_injury_mapped_by_panel_is_told_without_one_factor():
+def test_injury_mapped_by_panel_is_reported_without_one_factor():
     need = BudNeed(BOOK.resolve("american"), injury_factor=np.array([1.0, 1.3]))
-    told = advise(zone(), Settings(), need=need)
-    assert told.recipe.total == 44
-    assert "injury.step_factor" not in keys(told.notes)
+    said = advise(zone(), Settings(), need=need)
+    assert said.recipe.total == 44
+    assert "injury.step_factor" not in keys(said.notes)
 
 
 def told_by(key, *, crowded=False, **more):
@@ -244,9 +244,9 @@ def told_by(key, *, crowded=False, **more):
     fruit = 13.2 * 600 * 2.8 * KG_PER_LB if key == "weak" else float("nan")
     settings = replace(RIESLING, training="top-wire cordon")
     need = BudNeed(BOOK.resolve("vinifera", "Riesling"))
-    told = advise(row, settings, need=need, yield_kg=fruit, samples=canes_of(), **more)
-    assert told.diagnosis_key == ("unknown" if key == "in balance" and crowded else key)
-    return told
+    said = advise(row, settings, need=need, yield_kg=fruit, samples=canes_of(), **more)
+    assert said.diagnosis_key == ("unknown" if key == "in balance" and crowded else key)
+    return said
 
 
 @pytest.mark.parametrize(
@@ -260,40 +260,40 @@ def told_by(key, *, crowded=False, **more):
     ],
 )
 def test_no_remedy_pulls_against_another(key, crowded, said, unsaid):
-    told = keys(told_by(key, crowded=crowded).remedies)
-    assert f"balance.remedy_{said}" in told
-    assert f"balance.remedy_{unsaid}" not in told
+    shown = keys(told_by(key, crowded=crowded).remedies)
+    assert f"balance.remedy_{said}" in shown
+    assert f"balance.remedy_{unsaid}" not in shown
 
 
 @pytest.mark.parametrize("key", ["weak", "in balance", "rank"])
 def test_a_target_below_the_crop_thins_clusters_once(key):
     crop = CropAssumptions(Range(0.7, 0.85, 0.95), Range(1.5, 2.0, 2.4), Range(80, 110, 150), source="invented")
-    told = told_by(key, options=AdviceOptions(crop=crop, target_t_ha=4.0))
-    assert "crop.more_than_target" in keys(told.messages)
-    assert not {"balance.remedy_thin_clusters", "balance.remedy_keep_on"} & set(keys(told.messages))
+    said = told_by(key, options=AdviceOptions(crop=crop, target_t_ha=4.0))
+    assert "crop.more_than_target" in keys(said.messages)
+    assert not {"balance.remedy_thin_clusters", "balance.remedy_keep_on"} & set(keys(said.messages))
 
 
 def test_vines_without_a_number_are_not_told_to_bear():
     crop = CropAssumptions(Range(0.7, 0.85, 0.95), Range(1.5, 2.0, 2.4), Range(80, 110, 150), source="invented")
     options = AdviceOptions(crop=crop, target_t_ha=4.0)
-    told = advise(zone(6, 0.2 * KG_PER_LB), Settings(), need=BudNeed(BOOK.resolve("american")), options=options)
-    assert not [key for key in keys(told.messages) if "thin" in key or key.startswith(("crop.", "balance.", "recipe."))]
+    said = advise(zone(6, 0.2 * KG_PER_LB), Settings(), need=BudNeed(BOOK.resolve("american")), options=options)
+    assert not [key for key in keys(said.messages) if "thin" in key or key.startswith(("crop.", "balance.", "recipe."))]
 
 
-def test_without_a_number_nobody_is_told_to_keep_to_it():
+def test_without_a_number_nobody_is_reported_to_keep_to_it():
     injury = assess_injury(pd.DataFrame({"buds_cut": [100], "primary_dead": [85]}))
-    told = advise(zone(np.nan, **MANY_BULLS), Settings(), need=bud_need(BOOK.resolve("american"), injury), injury=injury)
-    assert keys(told.messages) == ["injury.zone_stop"]
+    said = advise(zone(np.nan, **MANY_BULLS), Settings(), need=bud_need(BOOK.resolve("american"), injury), injury=injury)
+    assert keys(said.messages) == ["injury.zone_stop"]
 
 
-def test_the_decision_is_told_first_and_nothing_twice():
-    told = told_by("rank", crowded=True)
-    assert told.messages[0] == told.recipe.sentence
-    assert told.messages[1] == told.diagnosis
-    assert len(set(map(repr, told.messages))) == len(told.messages)
+def test_the_decision_is_reported_first_and_nothing_twice():
+    said = told_by("rank", crowded=True)
+    assert said.messages[0] == said.recipe.sentence
+    assert said.messages[1] == said.diagnosis
+    assert len(set(map(repr, said.messages))) == len(said.messages)
 
 
-def test_what_zones_share_is_told_once():
+def test_what_zones_share_is_reported_once():
     advice = (told_by("rank"), told_by("in balance"), told_by("weak"))
     shared, alone = split_advice(advice)
     assert shared

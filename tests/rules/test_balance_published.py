@@ -278,7 +278,7 @@ def test_live_buds_are_judged(live, key):
     assert density_notes(replace(given, group="American")) == []
 
 
-def test_bands_are_told_with_their_sources():
+def test_bands_are_reported_with_their_sources():
     for one in load_bands():
         assert len(one.source) > 10
         assert one.low < one.high

@@ -21,9 +21,9 @@ from geoprune.rules import (
     Range,
     advise,
     assess_injury,
+    count_of_whole_pieces,
     fit_recipe,
     load_rules,
-    told_count,
 )
 from geoprune.units import KG_PER_LB, M_PER_FT
 from geoprune.words import say
@@ -167,7 +167,7 @@ NAMES = list(VINES)
 
 
 @cache
-def told(name):
+def advised(name):
     """The vine, its injury, the number as a plan tells it (steps of five, held by the wood), and the advice."""
     vine = VINES[name]
     checks = pd.DataFrame({"buds_cut": [vine.cut], "primary_dead": [vine.dead]}) if vine.cut else None
@@ -177,7 +177,7 @@ def told(name):
     room = fit_recipe(0, vine.training, vine.spacing_m, **wood).capacity
     need = BudNeed(rule, injury_factor=injury.need_factor, cap=float(max(room // 5 * 5, 5)))
     asked = max(5 * round(float(need(vine.kilograms)) / 5), 5)
-    buds = np.nan if injury.stop else told_count(min(asked, int(need.cap)), vine.training, vine.spacing_m, **wood)
+    buds = np.nan if injury.stop else count_of_whole_pieces(min(asked, int(need.cap)), vine.training, vine.spacing_m, **wood)
     row = {
         "zone": 1,
         "vines": 400,
@@ -234,9 +234,9 @@ def test_there_are_enough_vines():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_sentence_can_be_told(name):
+def test_every_sentence_can_be_reported(name):
     for language, units in product(("en", "es"), ("us", "metric")):
-        for line in lines(told(name)[-1], language, units).values():
+        for line in lines(advised(name)[-1], language, units).values():
             assert "{" not in line
             assert not re.search(r"\b(nan|inf)\b|–", line), line
             assert line.endswith(".") or len(line.split()) < 5, line
@@ -245,7 +245,7 @@ def test_every_sentence_can_be_told(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_a_number_is_given_where_one_holds_and_nowhere_else(name):
     # Smith 2023: over 3 years old. Ours: under 0.25 lb, or half the vines. Martinson 2014: to 80 %; Purdue, Zabadal: 50 %
-    vine, injury, _, _, advice = told(name)
+    vine, injury, _, _, advice = advised(name)
     limit = 0.5 if vine.method in ("purdue", "michigan") else 0.8
     young = vine.planted is not None and vine.planted >= 2023
     small = vine.pounds < 0.25 or vine.renewed >= 0.5
@@ -261,7 +261,7 @@ def test_a_number_is_given_where_one_holds_and_nowhere_else(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_number_and_recipe_never_differ(name):
-    _, _, _, buds, advice = told(name)
+    _, _, _, buds, advice = advised(name)
     recipe = advice.recipe
     if recipe is not None:
         assert recipe.requested == buds
@@ -273,7 +273,7 @@ def test_number_and_recipe_never_differ(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_live_buds_crowd_and_only_on_winegrapes(name):
     # Georgia 2018: 3-6 shoots per ft of fruit zone; Smith 2023: 4-6 per ft of spacing (one canopy)
-    vine, injury, _, buds, advice = told(name)
+    vine, injury, _, buds, advice = advised(name)
     if advice.recipe is None:
         return
     live = 1 - vine.dead / vine.cut if vine.cut and injury.enough else 1.0
@@ -289,7 +289,7 @@ def test_live_buds_crowd_and_only_on_winegrapes(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_live_buds_stand_beside_the_target(name):
-    vine, injury, need, buds, advice = told(name)
+    vine, injury, need, buds, advice = advised(name)
     said = keys(advice) & {"injury.live_short", "injury.live_enough"}
     if advice.recipe is None or not vine.cut or not injury.enough:
         assert not said
@@ -305,7 +305,7 @@ def test_live_buds_stand_beside_the_target(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_few_buds_are_a_remark(name):
     # Martinson 2014: 50-100 buds per block
-    vine, injury, need, _, _ = told(name)
+    vine, injury, need, _, _ = advised(name)
     if 0 < vine.cut < 50:
         said = {message.key for message in injury.messages}
         assert ("injury.too_few" in said) == (not injury.stop)
@@ -314,7 +314,7 @@ def test_few_buds_are_a_remark(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_diagnosis_rests_on_enough(name):
-    vine, _, _, _, advice = told(name)
+    vine, _, _, _, advice = advised(name)
     key, said = advice.diagnosis_key, keys(advice)
     low, high = (vine.kg_m_canopy * (1 + sign * 1.96 * vine.error) for sign in (-1, 1))
     winegrape = not vine.american and vine.variety != "Nobody's Grape"
@@ -342,7 +342,7 @@ def test_a_diagnosis_rests_on_enough(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_remedies_fit_the_vine(name):
-    vine, _, _, _, advice = told(name)
+    vine, _, _, _, advice = advised(name)
     said = keys(advice)
     if "balance.remedy_divide_canopy" in said:
         assert vine.curtains == 1
@@ -366,7 +366,7 @@ def test_remedies_fit_the_vine(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_a_figure_shown_gives_its_count_back(name):
     # "35.0 buds to a vine of 1.75 lb": counted again from what is printed (1 lb = 0.45359237 kg)
-    _, _, need, _, advice = told(name)
+    _, _, need, _, advice = advised(name)
     for units in ("us", "metric"):
         shown = lines(advice, units=units)
         for line in (shown[key] for key in ("rules.step_rule", "rules.step_prorated") if key in shown):
@@ -379,7 +379,7 @@ def test_a_figure_shown_gives_its_count_back(name):
 def test_what_is_more_or_less_is_so_as_printed(name):
     # no "6 mm, thinner than 6 mm", no "20 fewer than (20 to 30)"
     number = r"([\d.]+)"
-    for line in (line for units in ("us", "metric") for line in lines(told(name)[-1], units=units).values()):
+    for line in (line for units in ("us", "metric") for line in lines(advised(name)[-1], units=units).values()):
         for pattern, sign in (
             (rf"^Canes {number} \w+ thick.*thinner than {number}", -1),
             (rf"^(?:Canes|Internodes of) {number} \w+ .*(?:thicker|longer) than {number}", 1),
@@ -401,7 +401,7 @@ def test_buds_cut_wrong_are_refused():
 
 
 def test_the_edges_bring_out_what_they_are_for():
-    said = set().union(*(keys(told(name)[-1]) for name in NAMES))
+    said = set().union(*(keys(advised(name)[-1]) for name in NAMES))
     wanted = {
         *("injury.zone_stop", "injury.zone_held", "injury.zone_same", "injury.live_short", "injury.live_enough"),
         *("rules.no_number_young", "rules.no_number_small", "rules.renew_share", "rules.flag_low", "rules.step_cap"),

@@ -273,7 +273,7 @@ def test_absurd_lengths_are_refused(change, said):
         fit_recipe(**given_values)
 
 
-def test_all_faults_are_told_together():
+def test_all_faults_are_reported_together():
     with pytest.raises(DataError) as caught:
         fit_recipe(-1, "flat cane", 99.0, canes=40)
     assert len(caught.value.problems) == 3

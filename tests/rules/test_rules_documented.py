@@ -22,32 +22,34 @@ def lines():
     return [line for line in PAGE.read_text("utf-8").splitlines() if line.startswith("|")]
 
 
-def told(lines, *parts):
+def stands_in(lines, *parts):
     return any(all(f"{part}" in line for part in parts) for line in lines)
 
 
-def test_rules_and_trials_are_told(lines):
+def test_rules_and_trials_are_reported(lines):
     book = load_rules()
     for rule in book.rules:
-        assert told(lines, f"| {rule.id} |", f"| {rule.text} |", f"| {rule.tag} |", rule.source), rule.id
+        assert stands_in(lines, f"| {rule.id} |", f"| {rule.text} |", f"| {rule.tag} |", rule.source), rule.id
     for trial in book.trials:
-        assert told(lines, trial.variety, trial.tried, trial.result, trial.source), trial.tried
+        assert stands_in(lines, trial.variety, trial.tried, trial.result, trial.source), trial.tried
 
 
-def test_methods_trainings_bands_and_offers_are_told(lines):
+def test_methods_trainings_bands_and_offers_are_reported(lines):
     for method in load_methods().values():
-        assert told(lines, f"| {method.id} |", f"{100 * method.stop_above:g} %", method.choice, method.source), method.id
+        assert stands_in(lines, f"| {method.id} |", f"{100 * method.stop_above:g} %", method.choice, method.source), (
+            method.id
+        )
     for training in load_trainings().values():
-        assert told(lines, f"| {training.id} |", training.source), training.id
+        assert stands_in(lines, f"| {training.id} |", training.source), training.id
     for band in load_bands():
-        assert told(lines, band.validity, band.source, "yes" if band.decides else "told only"), band
+        assert stands_in(lines, band.validity, band.source, "yes" if band.decides else "told only"), band
     for offer in crop_offers():
-        assert told(lines, offer["part"], offer["source"], ", ".join(f"{value:g}" for value in offer["values"]))
+        assert stands_in(lines, offer["part"], offer["source"], ", ".join(f"{value:g}" for value in offer["values"]))
 
 
 def test_table_of_buds_to_cut_is_that_of_the_formula(lines):
     for row in buds_to_cut_table():
-        assert told(lines, f"| {100 * row['share']:.0f} % |", f"| {row['buds']} |")
+        assert stands_in(lines, f"| {100 * row['share']:.0f} % |", f"| {row['buds']} |")
 
 
 @pytest.fixture(scope="module")

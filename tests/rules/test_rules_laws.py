@@ -97,7 +97,7 @@ def test_small_vines_are_flagged_and_still_counted():
     assert [m.key for m in need.explain(sizes[1])] == ["rules.step_prorated", "rules.flag_low"]
 
 
-def test_steps_are_told_in_order():
+def test_steps_are_reported_in_order():
     need = BudNeed(parse_rule("30+10"), injury_factor=1.25, cap=50)
     keys = [message.key for message in need.explain(2.4 * KG_PER_LB)]
     assert keys == ["rules.step_rule", "injury.step_factor", "rules.step_cap"]
@@ -199,7 +199,7 @@ def test_faulty_files_of_rules_are_refused(tmp_path, text, said):
     assert all(problem.file == "own.toml" for problem in caught.value.problems)
 
 
-def test_all_faults_of_a_file_are_told_together(tmp_path):
+def test_all_faults_of_a_file_are_reported_together(tmp_path):
     file = tmp_path / "own.toml"
     file.write_text('[[rule]]\nid = "a"\nfirst = 3\n\n[[rule]]\nfirst = 20\nfurther = 20\nunit = "lb"\n')
     with pytest.raises(DataError) as caught:

@@ -68,7 +68,7 @@ def places(text):
     return {name for _, name, _, _ in Formatter().parse(text) if name}
 
 
-def told():
+def all_said():
     """All sentences that a sweep over plausible and odd vineyards brings out."""
     found = []
     book = load_rules()
@@ -192,7 +192,7 @@ def crops():
     return [*found, *sick_notes(40, 400), *replant_notes(76)]
 
 
-MESSAGES = told()
+MESSAGES = all_said()
 
 
 @pytest.mark.parametrize("key", sorted({message.key for message in MESSAGES}))

@@ -15,13 +15,13 @@ READERS = [Reader(language, units) for language in ("en", "es") for units in ("u
 
 @pytest.mark.parametrize("name", FIELD_SHEETS)
 @pytest.mark.parametrize("reader", READERS, ids=lambda reader: f"{reader.language}-{reader.units}")
-def test_every_step_is_told_in_order_after_the_cautions(name, reader):
+def test_every_step_is_reported_in_order_after_the_cautions(name, reader):
     sheet = FIELD_SHEETS[name]
     page = field_sheet_html(sheet, Style(reader=reader))
-    told = [reader.say(line) for line in (sheet.title, sheet.why, *sheet.cautions, *sheet.steps, *sheet.columns)]
+    said = [reader.say(line) for line in (sheet.title, sheet.why, *sheet.cautions, *sheet.steps, *sheet.columns)]
     body = page[page.index("<main>") :]
     places, start = [], 0
-    for line in told:
+    for line in said:
         start = body.find(str(escape(line)), start)
         places.append(start)
     assert -1 not in places
@@ -40,7 +40,7 @@ def test_a_page_fetches_nothing_and_runs_nothing(name):
     assert "https:" not in page
 
 
-def test_thickness_is_told_in_the_units_of_the_reader():
+def test_thickness_is_reported_in_the_units_of_the_reader():
     pages = {
         units: field_sheet_html(FIELD_SHEETS["how_to_weigh"], Style(reader=Reader("en", units)))
         for units in ("us", "metric")
@@ -52,8 +52,8 @@ def test_thickness_is_told_in_the_units_of_the_reader():
 def test_the_fewest_buds_and_the_hours_are_those_in_print():
     """Cornell (Martinson 2014): 6-8 buds on 6-10 canes, 24-48 h warm; Maryland (Fiola 2018): about 100 a block."""
     page = field_sheet_html(FIELD_SHEETS["buds_to_cut"], Style())
-    for told in ("6 to 10 canes", "first 6 to 8 buds", "24 to 48 hours", "about 100 are better"):
-        assert told in page
+    for said in ("6 to 10 canes", "first 6 to 8 buds", "24 to 48 hours", "about 100 are better"):
+        assert said in page
 
 
 @pytest.mark.parametrize("name", FIELD_SHEETS)

@@ -33,8 +33,8 @@ def run(*words):
 @pytest.fixture(scope="module")
 def made(estate, tmp_path_factory):
     out = tmp_path_factory.mktemp("made") / "weighing"
-    told = run(estate, "--out", out, "--stops", 20, "--together", "vine")
-    assert told.exit_code == 0, told.output
+    said = run(estate, "--out", out, "--stops", 20, "--together", "vine")
+    assert said.exit_code == 0, said.output
     return out
 
 
@@ -69,9 +69,9 @@ def test_the_same_places_stand_in_every_file(made):
     root = ET.parse(made / "weigh_list.gpx").getroot()
     assert len(layer) == len(field) == len(root.findall(f"{GPX}wpt")) == 80
     lonlat = layer.to_crs(4326)
-    for row, told, point in zip(lonlat.itertuples(), field, root.findall(f"{GPX}wpt"), strict=True):
-        assert (row.block, row.row, row.vine, row.order) == (told["block"], told["row"], told["vine"], told["order"])
-        assert told["lon"] == pytest.approx(row.geometry.x, abs=1e-6)
+    for row, said, point in zip(lonlat.itertuples(), field, root.findall(f"{GPX}wpt"), strict=True):
+        assert (row.block, row.row, row.vine, row.order) == (said["block"], said["row"], said["vine"], said["order"])
+        assert said["lon"] == pytest.approx(row.geometry.x, abs=1e-6)
         assert float(point.get("lat")) == pytest.approx(row.geometry.y, abs=1e-6)
     assert {"block", "row", "vine", "order", "spare_of", "lon", "lat"} <= set(field[0])
     assert sum(entry["spare_of"] is None for entry in field) == 40
@@ -94,11 +94,11 @@ def test_the_filled_template_reads_straight_in(made, estate, tmp_path):
 def test_spanish_metric_a4_and_force(estate, tmp_path):
     out = tmp_path / "w"
     words = (estate, "--out", out, "--stops", 12, "--lang", "es", "--units", "metric", "--paper", "a4", "--quiet")
-    told = run(*words)
-    assert told.exit_code == 0, told.output
+    said = run(*words)
+    assert said.exit_code == 0, said.output
     assert "Cepas para pesar" in (out / "north" / "weigh_list.html").read_text(encoding="utf-8")
     assert "Pesar la madera de poda" in (out / "how_to_weigh.html").read_text(encoding="utf-8")
-    assert "12 puntos son pocos para un mapa" in told.output
+    assert "12 puntos son pocos para un mapa" in said.output
     assert "pruning_weight_kg" in (out / "weigh_list.csv").read_text(encoding="utf-8")
     again = run(*words)
     assert again.exit_code == 1
@@ -114,9 +114,9 @@ def test_earlier_results_are_used_and_others_refused(estate, tmp_path):
     model = {"variance_kg2": 0.02, "nugget_share": 0.5, "range_m": 30.0}
     earlier = {"program": "geoprune", "blocks": {"North": {"vine_size_kg": 1.1, "model": model}}}
     (tmp_path / "summary.json").write_text(json.dumps(earlier))
-    told = run(estate, "--out", tmp_path / "w", "--earlier", tmp_path / "summary.json", "--json", "--within", "5%")
-    assert told.exit_code == 0, told.output
-    summary = json.loads(told.stdout)
+    said = run(estate, "--out", tmp_path / "w", "--earlier", tmp_path / "summary.json", "--json", "--within", "5%")
+    assert said.exit_code == 0, said.output
+    summary = json.loads(said.stdout)
     assert "summary.json" in [source["name"] for source in summary["inputs"]]
     blocks = summary["blocks"]
     assert [blocks[name]["model"]["source"] for name in ("North", "<b>South</b>")] == ["earlier", "assumed"]
@@ -136,25 +136,25 @@ def test_zones_of_an_earlier_winter_get_their_share(estate, tmp_path):
     zones = gpd.GeoDataFrame({"block": ["North"] * 2, "zone": [1, 2]}, geometry=halves, crs=outline.crs)
     zones.to_file(tmp_path / "zones.gpkg", driver="GPKG")
     out = tmp_path / "w"
-    told = run(estate, "--out", out, "--zones-from", tmp_path / "zones.gpkg", "--stops", 14, "--together", "vine")
-    assert told.exit_code == 0, told.output
+    said = run(estate, "--out", out, "--zones-from", tmp_path / "zones.gpkg", "--stops", 14, "--together", "vine")
+    assert said.exit_code == 0, said.output
     layer = gpd.read_file(out / "weigh_list.gpkg")
     stops = layer[layer["spare_of"].isna() & (layer["block"] == "North")]
     assert (stops["row"].astype(int) <= 6).sum() == 7
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "shown"),
     [
         (["--vine-size-lb", "2", "--vine-size-kg", "1"], "once"),
         (["--stops", "1"], "1"),
         (["--within", "0"], "share"),
     ],
 )
-def test_wrong_usage(estate, tmp_path, words, told):
+def test_wrong_usage(estate, tmp_path, words, shown):
     said = run(estate, "--out", tmp_path / "w", *words)
     assert said.exit_code == 2
-    assert told in said.output
+    assert shown in said.output
 
 
 def test_a_rule_that_is_not_known_is_one_message(estate, tmp_path):

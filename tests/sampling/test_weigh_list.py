@@ -56,15 +56,15 @@ def keys(table):
 def test_only_bearing_vines_are_chosen_and_each_once():
     words = ("young", "missing", "dead", "diseased")
     status = {(r, v): words[v % 4] for r in range(1, 21) for v in range(1, 31) if (r + v) % 3}
-    told = make_weigh_list(block(status=status), MODEL, 44.0, options=SampleOptions(stops=40, together="vine"))
-    assert len(told.stops) == 40
-    assert len(keys(told.table)) == len(told.table) == 80  # a spare for each, all different
-    assert not {(str(r), v) for r, v in status} & keys(told.table)
+    said = make_weigh_list(block(status=status), MODEL, 44.0, options=SampleOptions(stops=40, together="vine"))
+    assert len(said.stops) == 40
+    assert len(keys(said.table)) == len(said.table) == 80  # a spare for each, all different
+    assert not {(str(r), v) for r, v in status} & keys(said.table)
 
 
 def test_one_in_ten_stands_beside_another_of_its_row():
-    told = make_weigh_list(block(), MODEL, 44.0, options=SampleOptions(stops=40, together="vine"))
-    stops = told.stops.set_index("order")
+    said = make_weigh_list(block(), MODEL, 44.0, options=SampleOptions(stops=40, together="vine"))
+    stops = said.stops.set_index("order")
     paired = stops[stops["pair_with"].notna()]
     assert len(paired) == 4
     for line in paired.itertuples():
@@ -75,7 +75,7 @@ def test_one_in_ten_stands_beside_another_of_its_row():
     assert stops["inclusion_probability"].dropna().unique().tolist() == pytest.approx([36 / 600])
 
 
-def test_spread_places_have_the_chance_that_is_told():
+def test_spread_places_have_the_chance_that_is_reported():
     sites = single_vines(block(rows=6, vines=10))
     rng = np.random.default_rng(1)
     times, draws = np.zeros(60), 250
@@ -91,8 +91,8 @@ def test_spread_places_have_the_chance_that_is_told():
 def test_each_zone_gets_its_share(seed):
     trellis = block()
     zones = np.where(trellis.vines["row_order"].to_numpy() < 5, "weak", "strong").astype(object)  # a quarter, three quarters
-    told = make_weigh_list(trellis, MODEL, 44.0, options=SampleOptions(stops=12, together="vine", seed=seed), zones=zones)
-    assert sum(int(row) <= 5 for row in told.stops["row"]) == 3
+    said = make_weigh_list(trellis, MODEL, 44.0, options=SampleOptions(stops=12, together="vine", seed=seed), zones=zones)
+    assert sum(int(row) <= 5 for row in said.stops["row"]) == 3
 
 
 def test_a_covariate_is_covered():
@@ -111,15 +111,15 @@ def test_a_list_takes_covariates_of_numbers_and_words():
     layers = {"soil": np.where(trellis.vines["row_order"] < 4, "clay", "sand").astype(object)}
     layers["elevation"] = np.where(trellis.vines["vine"] > 10, np.nan, trellis.vines["vine"]).astype(float)
     options = SampleOptions(stops=8, together="vine")
-    told = make_weigh_list(trellis, MODEL, 44.0, options=options, covariates=layers)
-    assert sum(int(row) <= 4 for row in told.stops["row"]) == 4
+    said = make_weigh_list(trellis, MODEL, 44.0, options=options, covariates=layers)
+    assert sum(int(row) <= 4 for row in said.stops["row"]) == 4
 
 
 def test_panels_are_weighed_post_to_post_and_read_back_as_such():
-    told = make_weigh_list(block(), MODEL, 44.0, options=SampleOptions(stops=20, together="panel"))
-    assert (told.table["vines_weighed"] == 3).all()
-    assert (told.table["first_vine"] % 3 == 1).all()
-    assert (told.table["vine"] == told.table["first_vine"] + 1).all()
+    said = make_weigh_list(block(), MODEL, 44.0, options=SampleOptions(stops=20, together="panel"))
+    assert (said.table["vines_weighed"] == 3).all()
+    assert (said.table["first_vine"] % 3 == 1).all()
+    assert (said.table["vine"] == said.table["first_vine"] + 1).all()
 
 
 def test_panels_pay_where_vines_differ_from_the_next_and_are_quickly_weighed():
@@ -145,9 +145,9 @@ def test_without_a_pattern_the_expected_error_is_the_formula():
     variance, panel = expected_errors(sites.point[chosen], targets, plain, vines=1, panel_vines=3, population=600)
     assert variance == pytest.approx(0.16 / 30 * (1 - 30 / 600))  # (1 - n/N) s^2 / n
     assert panel == pytest.approx(np.sqrt(0.16 / 30 + 0.16 / 3))
-    told = make_weigh_list(trellis, plain, 44.0, options=SampleOptions(together="vine"))
-    assert told.effort.number_within_buds == pytest.approx(
-        44.0 * half_width(told.effort.stops, 0.4) * np.sqrt(1 - told.effort.stops / 600)
+    said = make_weigh_list(trellis, plain, 44.0, options=SampleOptions(together="vine"))
+    assert said.effort.number_within_buds == pytest.approx(
+        44.0 * half_width(said.effort.stops, 0.4) * np.sqrt(1 - said.effort.stops / 600)
     )
 
 
@@ -164,12 +164,12 @@ def test_expected_errors_are_those_of_kriging():
 
 
 def test_more_weighing_buys_less_error_and_the_knee_lies_between():
-    told = make_weigh_list(block(30, 60), MODEL, 44.0)
-    hours, number = ([getattr(e, key) for e in told.worth.curve] for key in ("hours", "number_within_buds"))
+    said = make_weigh_list(block(30, 60), MODEL, 44.0)
+    hours, number = ([getattr(e, key) for e in said.worth.curve] for key in ("hours", "number_within_buds"))
     assert np.all(np.diff(hours) > 0)
     assert np.all(np.diff(number) < 0)
-    assert 5 < told.worth.knee < 100
-    assert told.worth.curve[-1].map_off_buds < told.worth.without_map_buds
+    assert 5 < said.worth.knee < 100
+    assert said.worth.curve[-1].map_off_buds < said.worth.without_map_buds
 
 
 def test_the_wanted_error_says_how_many_and_never_fewer_than_a_map_needs():

@@ -46,7 +46,7 @@ def winters(tmp_path_factory) -> tuple[Path, Path]:
     return made[0], made[1]
 
 
-def told(out: Path) -> dict:
+def summary_of(out: Path) -> dict:
     return json.loads((out / "summary.json").read_text("utf-8"))["blocks"]["A"]
 
 
@@ -54,7 +54,7 @@ def test_the_loss_is_found_whatever_the_order_of_the_folders(winters: tuple[Path
     for name, folders in (("one", winters), ("two", winters[::-1])):
         done = run("seasons", *folders, "--out", tmp_path / name)
         assert done.exit_code == 0, done.output
-    first, second = told(tmp_path / "one"), told(tmp_path / "two")
+    first, second = summary_of(tmp_path / "one"), summary_of(tmp_path / "two")
     assert first["zones"] == second["zones"]
     whole = first["zones"][-1]
     lost = -0.4 * 0.45359237
@@ -66,15 +66,15 @@ def test_the_loss_is_found_whatever_the_order_of_the_folders(winters: tuple[Path
     )
 
 
-def test_a_heavy_crop_and_too_many_buds_are_told_and_nothing_is_applied(winters: tuple[Path, Path], tmp_path: Path):
+def test_a_heavy_crop_and_too_many_buds_are_reported_and_nothing_is_applied(winters: tuple[Path, Path], tmp_path: Path):
     before = (winters[1] / "summary.json").read_bytes()
-    vines = told(winters[1])["vines"]
+    vines = summary_of(winters[1])["vines"]
     harvest, left = tmp_path / "harvest.csv", tmp_path / "left.csv"
     harvest.write_text(f"block,season,yield_kg\nA,2026,{10 * vines}\n", "utf-8")
     left.write_text("block,zone,buds_asked,buds_left\nA,1,40,60\n", "utf-8")
     done = run("seasons", *winters, "--out", tmp_path / "out", "--harvest", harvest, "--left", left)
     assert done.exit_code == 0, done.output
-    found = told(tmp_path / "out")
+    found = summary_of(tmp_path / "out")
     whole = found["zones"][-1]
     assert whole["crop_load"] == pytest.approx(10 * vines / whole["vines"] / whole["size_later_kg"])
     assert "more than a tenth too many" in " ".join(found["thoughts"]["1"])
@@ -105,7 +105,7 @@ def test_every_language_tells_all(winters: tuple[Path, Path], tmp_path: Path, la
     assert "<script" not in page
 
 
-def test_one_winter_twice_or_none_is_told_and_nothing_is_written(winters: tuple[Path, Path], tmp_path: Path):
+def test_one_winter_twice_or_none_is_reported_and_nothing_is_written(winters: tuple[Path, Path], tmp_path: Path):
     again = tmp_path / "again"
     shutil.copytree(winters[1], again)
     done = run("seasons", winters[1], again, "--out", tmp_path / "out")

@@ -48,15 +48,15 @@ def test_an_empty_file_gives_the_defaults(write):
 def test_quantities_are_taken_in_the_unit_of_their_name(write):
     # Exact by definition (international yard and pound, 1959): 1 ft = 0.3048 m, 1 in = 2.54 cm; an acre is 4840 square
     # yards, 0.40468564224 ha; a short ton is 2000 lb of 0.45359237 kg, so a ton an acre is 2.2417023 t/ha
-    told = read_settings(
+    said = read_settings(
         write(
             "[zones]\nsmallest_zone_ac = 0.5\n[buds]\ncane_length_ft = 4\nspur_spacing_in = 5\nnode_spacing_cm = 7\n"
             "[crop]\ntarget_crop_tons_ac = 6\n"
         )
     )
-    assert told.zones.smallest_zone_ha == pytest.approx(0.5 * 0.40468564224)
-    assert told.wood == pytest.approx({"cane_length_m": 1.2192, "spur_spacing_m": 0.127, "node_spacing_m": 0.07})
-    assert told.crop.target_crop_t_ha == pytest.approx(6 * 2.2417023, rel=1e-7)
+    assert said.zones.smallest_zone_ha == pytest.approx(0.5 * 0.40468564224)
+    assert said.wood == pytest.approx({"cane_length_m": 1.2192, "spur_spacing_m": 0.127, "node_spacing_m": 0.07})
+    assert said.crop.target_crop_t_ha == pytest.approx(6 * 2.2417023, rel=1e-7)
 
 
 @pytest.mark.parametrize(
@@ -100,16 +100,16 @@ def test_quantities_are_taken_in_the_unit_of_their_name(write):
         (b"[zones]\n# \xff\n", ("not written in UTF-8",)),
     ],
 )
-def test_every_fault_is_told_with_its_place_and_how_to_mend_it(write, text, said):
-    told = faults(write(text))
-    assert told.startswith("geoprune.toml")
+def test_every_fault_is_reported_with_its_place_and_how_to_mend_it(write, text, said):
+    shown = faults(write(text))
+    assert shown.startswith("geoprune.toml")
     for words in said:
-        assert words in told
+        assert words in shown
 
 
-def test_all_faults_are_told_at_once(write):
-    told = faults(write("[zones]\nmax_zones = 9\nbud_stp = 5\n[pags]\n[block.A]\nchange_cost = -1\n"))
-    assert len(told.splitlines()) == 4
+def test_all_faults_are_reported_at_once(write):
+    said = faults(write("[zones]\nmax_zones = 9\nbud_stp = 5\n[pags]\n[block.A]\nchange_cost = -1\n"))
+    assert len(said.splitlines()) == 4
 
 
 @pytest.mark.parametrize(
@@ -142,20 +142,20 @@ def test_the_file_is_found_beside_the_vineyard(tmp_path, write):
 
 
 def test_a_block_has_its_own_over_the_rest(write):
-    told = read_settings(write('[zones]\nchange_cost = 0.5\n[block."Peña Alta"]\nchange_cost = 2\ncane_length_ft = 4\n'))
-    assert told.for_block("Peña Alta").zones.change_cost == 2.0
-    assert told.for_block("Peña Alta").wood == pytest.approx({"cane_length_m": 1.2192})
-    assert told.for_block("B").zones.change_cost == told.zones.change_cost == 0.5
-    assert told.over_blocks({"change_cost": 1.0}).for_block("Peña Alta").zones.change_cost == 1.0
+    said = read_settings(write('[zones]\nchange_cost = 0.5\n[block."Peña Alta"]\nchange_cost = 2\ncane_length_ft = 4\n'))
+    assert said.for_block("Peña Alta").zones.change_cost == 2.0
+    assert said.for_block("Peña Alta").wood == pytest.approx({"cane_length_m": 1.2192})
+    assert said.for_block("B").zones.change_cost == said.zones.change_cost == 0.5
+    assert said.over_blocks({"change_cost": 1.0}).for_block("Peña Alta").zones.change_cost == 1.0
 
 
 def test_blocks_are_matched_with_those_of_the_vineyard(write):
-    told = read_settings(write('[block."peña  alta"]\nchange_cost = 2\n[block.Ridg]\nchange_cost = 2\n'))
+    said = read_settings(write('[block."peña  alta"]\nchange_cost = 2\n[block.Ridg]\nchange_cost = 2\n'))
     with pytest.raises(DataError) as caught:
-        match_blocks(told, ["Peña Alta", "Ridge"], vineyard="estate.gpkg")
+        match_blocks(said, ["Peña Alta", "Ridge"], vineyard="estate.gpkg")
     assert str(caught.value).count("\n") == 0
     assert "geoprune.toml, [block.\"Ridg\"]: estate.gpkg has no block 'Ridg'. Did you mean 'Ridge'?" in str(caught.value)
-    named = match_blocks(told, ["Peña Alta", "Ridg"], vineyard="estate.gpkg")
+    named = match_blocks(said, ["Peña Alta", "Ridg"], vineyard="estate.gpkg")
     assert list(named.blocks) == ["Peña Alta", "Ridg"]
 
 
@@ -166,11 +166,11 @@ def test_values_are_checked_where_a_table_is_made():
         Buds(fewest_buds=-1, last_pruning="saw")
 
 
-def test_what_does_not_go_together_is_told_for_each_block(write):
-    told = read_settings(write("[buds]\nmost_buds = 60\n[block.A]\nfewest_buds = 70\n[block.B]\ntarget_crop_t_ha = 9\n"))
-    rows = [(problem.row, problem.what.split(",")[0]) for problem in told.problems()]
+def test_what_does_not_go_together_is_reported_for_each_block(write):
+    said = read_settings(write("[buds]\nmost_buds = 60\n[block.A]\nfewest_buds = 70\n[block.B]\ntarget_crop_t_ha = 9\n"))
+    rows = [(problem.row, problem.what.split(",")[0]) for problem in said.problems()]
     assert rows == [('[block."A"]: [buds]', "fewest_buds"), ('[block."B"]: [crop]', rows[1][1])]
-    assert all(problem.file == "geoprune.toml" for problem in told.problems())
+    assert all(problem.file == "geoprune.toml" for problem in said.problems())
 
 
 EVERYTHING = """
@@ -214,8 +214,8 @@ def test_settings_written_and_read_again_are_the_same(tmp_path, write):
     again = read_settings(out / "settings.toml")
     assert again.files.samples.resolve() == (tmp_path / "w.csv").resolve()
     assert settings_text(again, folder=out) == settings_text(first, folder=out)
-    told = {key: value for key, value in first.as_data().items() if key != "files"}
-    assert {key: value for key, value in again.as_data().items() if key != "files"} == told
+    said = {key: value for key, value in first.as_data().items() if key != "files"}
+    assert {key: value for key, value in again.as_data().items() if key != "files"} == said
     assert again.blocks['Peña "Alta"']["target_crop_t_ha"] == first.blocks['Peña "Alta"']["target_crop_t_ha"]
 
 

@@ -9,7 +9,7 @@ from invented_block import make_vineyard
 from scipy.stats import multivariate_normal, norm
 
 from geoprune.plan.estate import Voice, hear
-from geoprune.surface import Prior, check_evidence, fit_surface, said_earlier, speak
+from geoprune.surface import Prior, check_observations, fit_surface, said_earlier, speak
 from geoprune.surface.estate import COMMON, SCORES, STRANGER, Edges, cells, prior_among, say
 from geoprune.surface.fitting import average
 from geoprune.surface.prior import SHARES, range_grid
@@ -20,12 +20,12 @@ RANGES = range_grid(300.0)
 
 def block(seed, *, samples=20, nugget_share=0.4, range_m=120.0, cv=0.35):
     made = make_vineyard(seed=seed, range_m=range_m, nugget_share=nugget_share, samples=samples, cv=cv, block="small")
-    return made, Voice(f"b{seed}", check_evidence(made.trellis, made.samples), 0.0)
+    return made, Voice(f"b{seed}", check_observations(made.trellis, made.samples), 0.0)
 
 
 def test_a_block_that_nobody_tells_anything_keeps_the_weak_prior():
-    prior, told = Prior(), Prior(others=np.zeros((len(COMMON) * len(SCORES),) * 2))
-    plain, mixed = (np.exp(one.log_density(RANGES, SHARES)) for one in (prior, told))
+    prior, heard = Prior(), Prior(others=np.zeros((len(COMMON) * len(SCORES),) * 2))
+    plain, mixed = (np.exp(one.log_density(RANGES, SHARES)) for one in (prior, heard))
     assert mixed.sum() == pytest.approx(1.0)
     assert mixed.sum(axis=0) == pytest.approx(plain.sum(axis=0), abs=2e-3)
     logs = np.log(RANGES)  # the normal law of log(range) between the middles of the nodes (scipy.stats)
@@ -57,8 +57,8 @@ def test_what_one_block_says_equals_the_sum_over_its_cells_written_out():
             law = [norm(np.sqrt(r) * c, np.sqrt(1 - r)) for r, c in zip(rho, z, strict=True)]
             total += likelihood[i, j] * np.prod([one.cdf(b) - one.cdf(a) for one, (a, b) in zip(law, ends, strict=True)])
             alone += likelihood[i, j] * np.prod([norm.cdf(b) - norm.cdf(a) for a, b in ends])
-    told = ((1 - STRANGER) * total + STRANGER * alone) / likelihood.max()
-    assert np.exp(said[k, m]) == pytest.approx(told, rel=1e-8)
+    expected = ((1 - STRANGER) * total + STRANGER * alone) / likelihood.max()
+    assert np.exp(said[k, m]) == pytest.approx(expected, rel=1e-8)
 
 
 def test_others_move_the_belief_towards_what_they_found_and_a_stranger_stays_possible():
@@ -102,10 +102,10 @@ def test_an_earlier_winter_is_heard_as_the_same_weights_in_another_block_are():
 
 def test_too_few_weights_or_weights_all_alike_say_nothing():
     made, _ = block(3, samples=14)
-    assert speak(check_evidence(made.trellis, made.samples).evidence, 0.0) is None
+    assert speak(check_observations(made.trellis, made.samples).observations, 0.0) is None
     made, _ = block(3)
     alike = made.samples.assign(vine_weight_kg=0.7)
-    assert speak(check_evidence(made.trellis, alike).evidence, 0.0) is None
+    assert speak(check_observations(made.trellis, alike).observations, 0.0) is None
 
 
 def test_blocks_of_an_estate_are_told_more_truly_together():
@@ -113,11 +113,13 @@ def test_blocks_of_an_estate_are_told_more_truly_together():
     alone, among = [], []
     made, voices = zip(*(block(40 + k, nugget_share=0.2, range_m=180.0) for k in range(8)), strict=True)
     heard = hear([voice.speak() for voice in voices], [])
-    for one, voice, told in zip(made, voices, heard, strict=True):
-        evidence, count = voice.checked.evidence, len(one.trellis.panels)
-        flat = Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg, told.shape)
-        for squares, prior in ((alone, Prior()), (among, told.prior)):
-            mean, _ = vine_means(average(evidence, evidence.levels, prior, told.shape), flat, evidence.member, count)
+    for one, voice, given in zip(made, voices, heard, strict=True):
+        observations, count = voice.checked.observations, len(one.trellis.panels)
+        flat = Support(observations.vines, np.ones((len(observations.vines), 1)), observations.known_kg, given.shape)
+        for squares, prior in ((alone, Prior()), (among, given.prior)):
+            mean, _ = vine_means(
+                average(observations, observations.levels, prior, given.shape), flat, observations.member, count
+            )
             squares.append(np.mean(np.square(mean - one.panel_means())) / one.truth["variance_kg2"])
     assert np.mean(among) < 0.98 * np.mean(alone)
 

@@ -35,8 +35,8 @@ def write_raster(path, values, *, west=619_980.0, north=4_690_150.0, cell=5.0, c
 def vines_field(made):
     """A layer that tells each vine's field with some error: a useful covariate."""
     places = np.column_stack([made.trellis.vines.geometry.x, made.trellis.vines.geometry.y])
-    told = made.field_kg + np.random.default_rng(1).normal(0, 0.03, len(places))
-    return gpd.GeoDataFrame({"ndvi": told}, geometry=gpd.points_from_xy(*places.T), crs=UTM)
+    said = made.field_kg + np.random.default_rng(1).normal(0, 0.03, len(places))
+    return gpd.GeoDataFrame({"ndvi": said}, geometry=gpd.points_from_xy(*places.T), crs=UTM)
 
 
 def test_a_linear_raster_is_met_exactly():
@@ -95,19 +95,19 @@ def nearest(layer, points):
 def test_smooth_layers_that_have_nothing_to_do_with_it_are_seldom_kept():
     # Smooth against smooth: the hard case. Level 2.5 % for all covariates of a block; P(4 or more of 24) is 0.3 % at 2.5 %
     from geoprune.surface.covariate_choice import choose_covariates
-    from geoprune.surface.evidence import gather
     from geoprune.surface.fitting import nodes_of
+    from geoprune.surface.observations import gather
     from geoprune.surface.prior import Prior
 
     kept = 0
     for seed in range(24):
         made = make_vineyard(seed=500 + seed, range_m=120, nugget_share=0.5, samples=24, cv=0.3, block="small")
-        evidence = gather(made.trellis, made.samples)
+        observations = gather(made.trellis, made.samples)
         other = grid_field(BLOCKS["small"], (2.7, 2.4), 120.0, np.random.default_rng(9000 + seed)).ravel()
         names, _ = choose_covariates(
-            lambda drift, e=evidence: nodes_of(e, drift, Prior()),
-            evidence.levels,
-            {"other": other[evidence.vine_id][:, None]},
+            lambda drift, e=observations: nodes_of(e, drift, Prior()),
+            observations.levels,
+            {"other": other[observations.vine_id][:, None]},
             level=0.025,
             seed=seed,
         )
@@ -121,10 +121,10 @@ def test_constant_and_collinear_layers_are_not_used_and_it_is_said(made):
     one = Covariate("ndvi", "a.gpkg", layer.crs, lambda p: nearest(layer, p))
     twin = Covariate("twice", "b.gpkg", layer.crs, lambda p: 2.0 * nearest(layer, p) - 7.0)
     surface = fit_surface(made.trellis, made.samples, covariates=[same, one, twin])
-    told = {c["name"]: c for c in surface.diagnostics["covariates"]}
-    assert told["soil"]["reason"].key == "surface.covariate_constant"
-    assert sorted(told[n]["kept"] for n in ("ndvi", "twice")) == [False, True]
-    assert "surface.covariate_collinear" in {told["ndvi"]["reason"].key, told["twice"]["reason"].key}
+    said = {c["name"]: c for c in surface.diagnostics["covariates"]}
+    assert said["soil"]["reason"].key == "surface.covariate_constant"
+    assert sorted(said[n]["kept"] for n in ("ndvi", "twice")) == [False, True]
+    assert "surface.covariate_collinear" in {said["ndvi"]["reason"].key, said["twice"]["reason"].key}
     assert np.isfinite(surface.panels["vine_size_se_kg"]).all()
 
 
@@ -259,8 +259,8 @@ def test_errors_told_hold_at_vines_without_a_score():
         score = np.round(4 * made.size_kg[scored] / made.size_kg.mean())
         table = pd.DataFrame({"row": vines["row"].to_numpy()[scored], "vine": vines["vine"].to_numpy()[scored]})
         layer = score_covariate(made.trellis, table.assign(score=score))
-        told = fit_surface(made.trellis, made.samples, covariates=[layer]).vines
-        z = (made.size_kg - told["vine_size_kg"].to_numpy()) / told["vine_size_se_kg"].to_numpy()
+        said = fit_surface(made.trellis, made.samples, covariates=[layer]).vines
+        z = (made.size_kg - said["vine_size_kg"].to_numpy()) / said["vine_size_se_kg"].to_numpy()
         squares.append(np.mean(np.delete(z, scored) ** 2))
     assert 0.8 < np.mean(squares) < 1.3
 

@@ -10,8 +10,8 @@ from scipy.spatial.distance import cdist
 
 from geoprune.geostat import correlation, fit_averaged
 from geoprune.surface import Prior, fit_surface
-from geoprune.surface.evidence import gather
 from geoprune.surface.fitting import average
+from geoprune.surface.observations import gather
 from geoprune.surface.prior import SHARES, range_grid
 from geoprune.surface.support import Support, vine_means
 
@@ -50,10 +50,10 @@ def test_intervals_of_panel_means_hold():
             cv=truth.cv,
             block="small",
         )
-        evidence = gather(block.trellis, block.samples)
-        fit = average(evidence, evidence.levels, Prior())
-        support = Support(evidence.vines, np.ones((len(evidence.vines), 1)), evidence.known_kg)
-        mean, variance = vine_means(fit, support, evidence.member, len(block.trellis.panels))
+        observations = gather(block.trellis, block.samples)
+        fit = average(observations, observations.levels, Prior())
+        support = Support(observations.vines, np.ones((len(observations.vines), 1)), observations.known_kg)
+        mean, variance = vine_means(fit, support, observations.member, len(block.trellis.panels))
         covers.append(np.mean(np.abs(block.panel_means() - mean) <= 1.6449 * np.sqrt(variance)))
     assert 0.86 <= np.mean(covers) <= 0.94
 
@@ -123,9 +123,9 @@ def test_samples_of_three_vines_count_three_times():
     made = make_vineyard(seed=4, range_m=90, nugget_share=0.9, samples=30, cv=0.35, block="small")
     chosen = made.samples["vine_id"].to_numpy()
     three = sample_table(made.trellis, chosen, made.size_kg, vines_weighed=3)
-    evidence = gather(made.trellis, three)
-    assert evidence.noise == pytest.approx(np.full(30, 1 / 3))
-    assert np.isfinite(evidence.known_kg).sum() > 80
+    observations = gather(made.trellis, three)
+    assert observations.noise == pytest.approx(np.full(30, 1 / 3))
+    assert np.isfinite(observations.known_kg).sum() > 80
     single, triple = fit_surface(made.trellis, made.samples), fit_surface(made.trellis, three)
     assert triple.block_mean_se_kg < 0.75 * single.block_mean_se_kg
     # the vine-to-vine variance is that of one vine in both
@@ -224,7 +224,7 @@ def test_skewed_sizes_are_mapped_on_another_scale_without_bias():
 
 
 def test_row_bearing_of_turned_rows(made):
-    from geoprune.surface.evidence import row_bearing
+    from geoprune.surface.observations import row_bearing
 
     # rows run north; turning by 37 degrees counter-clockwise gives a bearing of 180 - 37
     assert row_bearing(made.trellis) % 180 == pytest.approx(0.0, abs=1e-6)
@@ -235,7 +235,7 @@ def by_the_nearest(made, samples, monkeypatch):
     """The surface as if these samples were more than the exact sums bear, parameters from 250 of them."""
     monkeypatch.setattr("geoprune.surface.fitting.MOST_TO_TEST", 250)
     monkeypatch.setattr("geoprune.surface.fitting.EXACT_SAMPLES", 10)
-    monkeypatch.setattr("geoprune.surface.telling.EXACT_SAMPLES", 10)
+    monkeypatch.setattr("geoprune.surface.reporting.EXACT_SAMPLES", 10)
     return fit_surface(made.trellis, samples, outline=made.polygon)
 
 
@@ -248,17 +248,17 @@ def test_many_weights_are_told_from_the_nearest_much_as_by_the_exact_sums(monkey
     assert exact.model["method"] == "exact"
     assert local.model["method"] == "nearest 48 samples"
     assert [m.key for m in local.remarks if m.key == "surface.nearest_samples"]
-    told, near = exact.panels, local.panels
-    open_ = told["vine_size_se_kg"].to_numpy() > 0
-    off = ((near["vine_size_kg"] - told["vine_size_kg"]) / told["vine_size_se_kg"])[open_]
+    said, near = exact.panels, local.panels
+    open_ = said["vine_size_se_kg"].to_numpy() > 0
+    off = ((near["vine_size_kg"] - said["vine_size_kg"]) / said["vine_size_se_kg"])[open_]
     assert np.sqrt(np.mean(off**2)) < 0.15
-    assert np.mean(near["vine_size_se_kg"][open_] / told["vine_size_se_kg"][open_]) == pytest.approx(1.0, abs=0.1)
+    assert np.mean(near["vine_size_se_kg"][open_] / said["vine_size_se_kg"][open_]) == pytest.approx(1.0, abs=0.1)
     assert local.loo_rmse_kg == pytest.approx(exact.loo_rmse_kg, rel=0.01)
     assert local.pattern == exact.pattern
     assert local.map_is_better == exact.map_is_better
     assert abs(local.block_mean_kg - exact.block_mean_kg) < 0.5 * exact.block_mean_se_kg
     assert local.block_mean_se_kg == pytest.approx(exact.block_mean_se_kg, rel=0.15)
-    zone = 1 + np.arange(len(told)) * 3 // len(told)
+    zone = 1 + np.arange(len(said)) * 3 // len(said)
     (mean, se), (near_mean, near_se) = exact.zone_means(zone, 3), local.zone_means(zone, 3)
     assert (np.abs(near_mean - mean) < 0.5 * se).all()
     assert near_se == pytest.approx(se, rel=0.25)

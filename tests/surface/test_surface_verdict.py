@@ -11,9 +11,9 @@ from invented_block import make_vineyard, sample_table
 
 from geoprune.errors import DataError
 from geoprune.surface import fit_surface, next_vines
-from geoprune.surface.evidence import gather
 from geoprune.surface.fitting import nodes_of
 from geoprune.surface.next_vines import farthest, walking_order
+from geoprune.surface.observations import gather
 from geoprune.surface.prior import Prior
 from geoprune.surface.row_effect import find_row_effect
 from geoprune.surface.shape import choose_scale
@@ -23,8 +23,8 @@ from geoprune.zones import draw_zones
 
 def structure_of(seed, **changed):
     made = make_vineyard(seed=seed, samples=24, cv=0.35, block="small", **changed)
-    evidence = gather(made.trellis, made.samples)
-    nodes = nodes_of(evidence, evidence.levels, Prior())
+    observations = gather(made.trellis, made.samples)
+    nodes = nodes_of(observations, observations.levels, Prior())
     return find_structure(nodes, nodes.design.residual, seed=seed, shuffles=199)
 
 
@@ -62,12 +62,12 @@ def test_the_expected_gain_of_a_map_is_what_it_gains_on_average(probability):
     noise = rng.normal(0, 0.1, (4000, 400))
     sure = rng.random(4000) < belief
     draws = 0.9 + sure[:, None] * pattern + noise
-    told = expected_gain(draws, estimate, weight, belief=belief, probability=probability)
+    said = expected_gain(draws, estimate, weight, belief=belief, probability=probability)
     worlds = 0.9 + (rng.random(4000) < probability)[:, None] * pattern + noise
     with_map, without = (float(np.mean(np.square(worlds - one) @ share)) for one in (estimate, 0.9))
     total = float(np.mean(np.square(draws - (draws @ share)[:, None]) @ share))
-    assert told == pytest.approx((without - with_map) / total, abs=0.03)
-    assert (told > 0) == (probability > belief / 2)
+    assert said == pytest.approx((without - with_map) / total, abs=0.03)
+    assert (said > 0) == (probability > belief / 2)
 
 
 def test_the_scale_of_the_test_does_not_depend_on_places():
@@ -75,10 +75,10 @@ def test_the_scale_of_the_test_does_not_depend_on_places():
     powers = []
     for seed in range(12):
         made = make_vineyard(seed=seed, samples=24, cv=0.6, block="small", range_m=90, nugget_share=1.0, skewed=True)
-        evidence = gather(made.trellis, made.samples)
-        shuffled = np.random.default_rng(seed).permutation(evidence.values)
-        powers.append(choose_scale(evidence).power)
-        assert choose_scale(replace(evidence, values=shuffled)).power == powers[-1]
+        observations = gather(made.trellis, made.samples)
+        shuffled = np.random.default_rng(seed).permutation(observations.values)
+        powers.append(choose_scale(observations).power)
+        assert choose_scale(replace(observations, values=shuffled)).power == powers[-1]
     assert len(set(powers)) > 1
 
 
@@ -93,9 +93,9 @@ def rows_case(seed, row_sd):
         vine_weight_kg=made.samples["vine_weight_kg"]
         + step[made.trellis.vines["row_order"].to_numpy()[made.samples["vine_id"]]]
     )
-    evidence = gather(made.trellis, samples.assign(vine_weight_kg=samples["vine_weight_kg"].clip(lower=0.02)))
-    nodes = nodes_of(evidence, evidence.levels, Prior())
-    return find_row_effect(nodes, nodes.design.residual, evidence.row, seed=seed)
+    observations = gather(made.trellis, samples.assign(vine_weight_kg=samples["vine_weight_kg"].clip(lower=0.02)))
+    nodes = nodes_of(observations, observations.levels, Prior())
+    return find_row_effect(nodes, nodes.design.residual, observations.row, seed=seed)
 
 
 def test_row_effects_are_found_and_not_invented():
@@ -142,7 +142,7 @@ def test_another_pattern_last_winter_does_little_harm():
     assert mixed.model["persistent_share"] < 0.6
 
 
-def test_lone_and_untold_seasons_are_told():
+def test_lone_and_untold_seasons_are_reported():
     made = make_vineyard(seed=2, range_m=90, nugget_share=0.5, samples=30, cv=0.3, block="small")
     season = np.full(30, 2025.0)
     season[3], season[4] = 2020.0, np.nan
@@ -164,8 +164,8 @@ def mapped():
 
 def test_next_vines_lie_where_little_is_known(mapped):
     made, surface = mapped
-    told = next_vines(surface, made.trellis, rule, count=12)
-    vines = told.vines
+    said = next_vines(surface, made.trellis, rule, count=12)
+    vines = said.vines
     assert list(vines.columns) == ["stop", "row", "vine", "gain_buds", "geometry"]
     assert list(vines["stop"]) == list(range(1, 13))
     assert (vines["gain_buds"] > 0).all()
@@ -174,8 +174,8 @@ def test_next_vines_lie_where_little_is_known(mapped):
     assert not np.isin(ids, made.samples["vine_id"]).any()
     se = surface.panels["vine_size_se_kg"].to_numpy()[made.trellis.vines["panel_id"].to_numpy()]
     assert se[ids].mean() > se.mean()
-    curve = [m["misfit_buds"] for m in told.weigh_more]
-    assert [m["vines"] for m in told.weigh_more] == [0, 10, 20, 40]
+    curve = [m["misfit_buds"] for m in said.weigh_more]
+    assert [m["vines"] for m in said.weigh_more] == [0, 10, 20, 40]
     assert (np.diff(curve) < 0).all()
 
 
@@ -217,8 +217,8 @@ def test_model_merit_and_diagnostics_are_plain_data(mapped):
     from geoprune.errors import Message
 
     _, surface = mapped
-    told = {"model": surface.model, "merit": surface.merit, "diagnostics": surface.diagnostics}
-    text = json.dumps(told, allow_nan=False, default=lambda m: m.key if isinstance(m, Message) else 1 / 0)
+    said = {"model": surface.model, "merit": surface.merit, "diagnostics": surface.diagnostics}
+    text = json.dumps(said, allow_nan=False, default=lambda m: m.key if isinstance(m, Message) else 1 / 0)
     assert {"variogram", "loo", "covariates", "row_effect"} <= set(json.loads(text)["diagnostics"])
     assert 0.0 <= surface.merit["pattern_probability"] <= 1.0
 
@@ -244,11 +244,11 @@ def test_all_weights_equal_make_no_map():
     assert surface.block_mean_kg == pytest.approx(0.8)
     assert [m.key for m in surface.remarks] == ["surface.all_equal"]
     assert np.nanmax(surface.grid["vine_size_kg"]) == pytest.approx(0.8)
-    told = next_vines(surface, made.trellis, rule)
-    assert told.weigh_more == ()
-    assert len(told.vines) == 10
-    assert told.vines["gain_buds"].isna().all()
-    spots = shapely.get_coordinates(told.vines.geometry.to_numpy())
+    said = next_vines(surface, made.trellis, rule)
+    assert said.weigh_more == ()
+    assert len(said.vines) == 10
+    assert said.vines["gain_buds"].isna().all()
+    spots = shapely.get_coordinates(said.vines.geometry.to_numpy())
     weighed = surface.support.points[surface.weighed]
     apart = np.hypot(*(spots[:, None] - weighed[None]).transpose(2, 0, 1)).min(axis=1)
     everywhere = np.hypot(*(surface.support.points[:, None] - weighed[None]).transpose(2, 0, 1)).min(axis=1)
@@ -283,8 +283,8 @@ def test_one_huge_weight_is_pointed_at_and_alarms_nobody():
     weights = made.samples["vine_weight_kg"].to_numpy().copy()
     weights[11] = 20.0
     surface = fit_surface(made.trellis, made.samples.assign(vine_weight_kg=weights))
-    told = [m for m in surface.remarks if m.key == "surface.outlier"]
-    assert [(m.fields["row"], m.fields["vine"]) for m in told] == [
+    said = [m for m in surface.remarks if m.key == "surface.outlier"]
+    assert [(m.fields["row"], m.fields["vine"]) for m in said] == [
         (str(made.samples["row"].iloc[11]), int(made.samples["vine"].iloc[11]))
     ]
     assert surface.pattern != "shown"
@@ -332,10 +332,10 @@ def plan_of(made, need):
     return zoning, zoning.buds[zoning.panel_zone - 1], ways
 
 
-def true_misfit(made, need, told):
+def true_misfit(made, need, said):
     vines = made.trellis.vines
     counted = vines["counted"].to_numpy()
-    return np.abs(told[vines["panel_id"].to_numpy()[counted]] - need(made.size_kg[counted])).mean()
+    return np.abs(said[vines["panel_id"].to_numpy()[counted]] - need(made.size_kg[counted])).mean()
 
 
 def test_blocks_with_a_clear_pattern_are_zoned_for_the_better():
@@ -344,8 +344,8 @@ def test_blocks_with_a_clear_pattern_are_zoned_for_the_better():
     regrets, zoned = [], []
     for seed, mean_kg in enumerate((0.3, 0.75, 1.3, 0.3, 0.75, 1.3)):
         made = make_vineyard(seed=seed, range_m=150, nugget_share=0.45, samples=60, cv=0.35, mean_kg=mean_kg, block="small")
-        zoning, told, ways = plan_of(made, rule)
-        plan, one, other = (true_misfit(made, rule, counts) for counts in (told, *ways))
+        zoning, said, ways = plan_of(made, rule)
+        plan, one, other = (true_misfit(made, rule, counts) for counts in (said, *ways))
         regrets.append((plan - min(one, other)) / one)
         zoned.append(zoning.verdict == "zone")
         assert plan <= 1.02 * one

@@ -65,8 +65,8 @@ def test_gross_slips_are_found_and_told(seed, factor, digits, kinds):
     assert about
     assert about[0].kind in kinds
     assert about[0].odds >= 3
-    told = {about[0].kind, *(kind for kind, _ in about[0].further)}
-    assert told & {"unit", "decimal"}
+    said = {about[0].kind, *(kind for kind, _ in about[0].further)}
+    assert said & {"unit", "decimal"}
     assert about[0].low_kg < right.weight_kg[7] * 1.6
     assert about[0].high_kg > right.weight_kg[7] / 1.6
 
@@ -75,28 +75,28 @@ def test_a_run_of_lines_in_ounces_is_one_finding():
     entry = right_entry(3)
     for k in range(10, 18):
         entry = write(entry, k, f"{16 * float(entry.text[k]):.0f}")
-    told = [f for f in found(entry) if f.kind != "odd"]
-    assert [(f.kind, f.told, f.positions) for f in told] == [("run", "oz", tuple(range(10, 18)))]
+    said = [f for f in found(entry) if f.kind != "odd"]
+    assert [(f.kind, f.meant, f.positions) for f in said] == [("run", "oz", tuple(range(10, 18)))]
 
 
 def test_two_odd_lines_do_not_draw_in_those_between():
     entry = right_entry(4)
     for k in (10, 13):
         entry = write(entry, k, f"{16 * float(entry.text[k]):.0f}")
-    told = found(entry)
-    assert "run" not in {f.kind for f in told}
-    assert {k for f in told if f.has_proposal for k in f.positions} == {10, 13}
+    said = found(entry)
+    assert "run" not in {f.kind for f in said}
+    assert {k for f in said if f.has_proposal for k in f.positions} == {10, 13}
 
 
 @pytest.mark.parametrize(("factor", "unit"), [(16.0, "oz"), (453.59237, "g")])
-def test_a_whole_list_in_another_unit_is_told_once(factor, unit):
+def test_a_whole_list_in_another_unit_is_reported_once(factor, unit):
     entry = right_entry(1)
     for k in range(36):
         entry = write(entry, k, f"{factor * float(entry.text[k]):.0f}")
-    told = [f for f in found(entry) if f.kind == "list"]
-    assert len(told) == 1
-    assert told[0].told == unit
-    assert len(told[0].positions) == 36
+    said = [f for f in found(entry) if f.kind == "list"]
+    assert len(said) == 1
+    assert said[0].meant == unit
+    assert len(said[0].positions) == 36
 
 
 def test_kilograms_for_pounds_need_last_winter_to_be_seen():
@@ -105,7 +105,7 @@ def test_kilograms_for_pounds_need_last_winter_to_be_seen():
     for k in range(36):
         entry = write(entry, k, f"{KG_PER_LB * float(entry.text[k]):.2f}")
     assert "list" not in {f.kind for f in found(entry)}
-    assert [f.told for f in found(entry, earlier_mean_kg=mean) if f.kind == "list"] == ["kg"]
+    assert [f.meant for f in found(entry, earlier_mean_kg=mean) if f.kind == "list"] == ["kg"]
     assert "list" not in {f.kind for f in found(right_entry(1), earlier_mean_kg=mean)}
 
 
@@ -114,11 +114,11 @@ def test_row_and_vine_exchanged_onto_no_vine():
     standing, other, there = entry.standing.copy(), entry.other_standing.copy(), entry.other_point.copy()
     point = entry.point.copy()
     standing[5], other[5], there[5], point[5] = "nowhere", "there", entry.point[5], np.nan
-    told = found(replace(entry, standing=standing, other_standing=other, other_point=there, point=point))
-    assert [(f.kind, f.positions) for f in told if f.kind != "odd"] == [("swapped", (5,))]
+    said = found(replace(entry, standing=standing, other_standing=other, other_point=there, point=point))
+    assert [(f.kind, f.positions) for f in said if f.kind != "odd"] == [("swapped", (5,))]
     standing[6], point[6] = "nowhere", np.nan
-    told = found(replace(entry, standing=standing, other_standing=other, other_point=there, point=point))
-    assert {(f.kind, f.positions) for f in told if f.kind != "odd"} == {("swapped", (5,)), ("place", (6,))}
+    said = found(replace(entry, standing=standing, other_standing=other, other_point=there, point=point))
+    assert {(f.kind, f.positions) for f in said if f.kind != "odd"} == {("swapped", (5,)), ("place", (6,))}
 
 
 def test_the_same_vine_twice():
@@ -128,8 +128,8 @@ def test_the_same_vine_twice():
         array[9] = array[8]
     row[20], vine[20], text[20], weight[20] = row[19], vine[19], "2.7", 2.7 * KG_PER_LB
     text[19], weight[19] = "2.1", 2.1 * KG_PER_LB
-    told = found(replace(entry, row=row, vine=vine, text=text, weight_kg=weight))
-    assert {(f.kind, f.positions) for f in told if f.kind.startswith("twice")} == {
+    said = found(replace(entry, row=row, vine=vine, text=text, weight_kg=weight))
+    assert {(f.kind, f.positions) for f in said if f.kind.startswith("twice")} == {
         ("twice", (9, 8)),
         ("twice_unlike", (20, 19)),
     }
@@ -141,16 +141,16 @@ def test_a_bundle_of_three_entered_as_one():
     vines[:20] = 3.0
     for k in range(22):  # the last two without the number of vines
         text[k], weight[k] = f"{3 * float(text[k]):.1f}", 3 * weight[k]
-    told = found(replace(entry, vines=vines, weight_kg=weight, text=text))
-    assert {k for f in told if f.kind == "together" for k in f.positions} <= {20, 21}
-    assert {k for f in told if f.has_proposal for k in f.positions} == {20, 21}
+    said = found(replace(entry, vines=vines, weight_kg=weight, text=text))
+    assert {k for f in said if f.kind == "together" for k in f.positions} <= {20, 21}
+    assert {k for f in said if f.has_proposal for k in f.positions} == {20, 21}
 
 
 def test_an_odd_vine_without_a_cause_is_pointed_at_and_nothing_is_proposed():
     entry = write(right_entry(8, cv=0.12), 3, "6.6")
-    told = [f for f in found(entry) if 3 in f.positions]
-    assert told
-    assert (told[0].kind == "odd") == (not told[0].has_proposal)
+    said = [f for f in found(entry) if 3 in f.positions]
+    assert said
+    assert (said[0].kind == "odd") == (not said[0].has_proposal)
 
 
 def test_too_few_weights_to_tell():

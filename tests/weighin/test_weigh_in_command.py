@@ -44,16 +44,16 @@ def run(*words):
 def test_a_right_list_is_sound(estate, tmp_path):
     path = tmp_path / "weights.csv"
     right_list().to_csv(path, index=False)
-    told = run(estate, "--samples", path)
-    assert told.exit_code == 0, told.output
-    assert "30 weights looked at: nothing is likely wrong." in told.output
+    said = run(estate, "--samples", path)
+    assert said.exit_code == 0, said.output
+    assert "30 weights looked at: nothing is likely wrong." in said.output
 
 
-def test_what_is_wrong_is_told_and_the_list_is_left(estate, wrong):
+def test_what_is_wrong_is_reported_and_the_list_is_left(estate, wrong):
     before = wrong.read_bytes()
-    told = run(estate, "--samples", wrong, "--json")
-    assert told.exit_code == 1
-    found = {(f["kind"], f["lines"][0]) for f in json.loads(told.stdout)["findings"] if f["kind"] != "odd"}
+    said = run(estate, "--samples", wrong, "--json")
+    assert said.exit_code == 1
+    found = {(f["kind"], f["lines"][0]) for f in json.loads(said.stdout)["findings"] if f["kind"] != "odd"}
     assert {("swapped", 9), ("twice", 32), ("place", 33)} <= found
     assert any(line == 5 and kind in ("unit", "decimal", "transposed") for kind, line in found)
     assert wrong.read_bytes() == before
@@ -64,8 +64,8 @@ def test_what_is_wrong_is_told_and_the_list_is_left(estate, wrong):
 
 def test_an_accepted_copy_reads_straight_into_a_plan(estate, wrong, tmp_path):
     out = tmp_path / "corrected.csv"
-    told = run(estate, "--samples", wrong, "--accept", "all", "--out", out)
-    assert told.exit_code == 1  # one line names no vine, and no change is known for it
+    said = run(estate, "--samples", wrong, "--accept", "all", "--out", out)
+    assert said.exit_code == 1  # one line names no vine, and no change is known for it
     log = pd.read_csv(tmp_path / "corrected_changes.csv")
     assert set(log["line"]) >= {5, 9, 32}
     assert list(log.columns) == ["line", "block", "row", "vine", "column", "before", "after", "cause", "odds"]
@@ -101,14 +101,14 @@ KINDS = (
 
 @pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("kind", [*KINDS, "place", "odd"])
-def test_every_finding_can_be_told(looked_at, kind, language):
+def test_every_finding_can_be_reported(looked_at, kind, language):
     meant = {"decimal": "1.8", "transposed": "1.8", "doubled": "1.8", "misread": "1.8", "together": "3"}
     finding = Finding((0, 1, 2), kind, 12.3, meant.get(kind, "oz"), 0.0625, 0.5, 1.5, (("unit", "oz"),))
-    told = say(finding_message(looked_at, finding), language, "us")
-    assert "line 2" in told or kind == "list"
+    said = say(finding_message(looked_at, finding), language, "us")
+    assert "line 2" in said or kind == "list"
     if kind not in ("place", "twice_unlike"):
-        assert "12" in told
-    assert say(Message(f"weighin.further_{kind}", {"told": "oz"}), language, "us") if kind in KINDS[:7] else True
+        assert "12" in said
+    assert say(Message(f"weighin.further_{kind}", {"meant_as": "oz"}), language, "us") if kind in KINDS[:7] else True
 
 
 @pytest.fixture(scope="module")
@@ -128,7 +128,7 @@ def test_only_the_lines_named_are_changed(estate, wrong, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("words", "code", "told"),
+    ("words", "code", "shown"),
     [
         (["--accept", "2", "--out", "c.csv"], 1, "nothing proposed for it"),
         (["--accept", "all"], 2, "go together"),
@@ -137,11 +137,11 @@ def test_only_the_lines_named_are_changed(estate, wrong, tmp_path):
         (["--accept", "9", "--out", "nowhere/c.csv"], 1, "folder does not exist"),
     ],
 )
-def test_what_cannot_be_accepted_is_refused(estate, wrong, tmp_path, monkeypatch, words, code, told):
+def test_what_cannot_be_accepted_is_refused(estate, wrong, tmp_path, monkeypatch, words, code, shown):
     monkeypatch.chdir(tmp_path)
     said = run(estate, "--samples", wrong, *words)
     assert said.exit_code == code
-    assert told in said.output
+    assert shown in said.output
     assert [p.name for p in tmp_path.iterdir()] == ["weights.csv"]
 
 
@@ -174,19 +174,19 @@ def test_workbooks_and_decimal_commas(estate, wrong, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "shown"),
     [
         ("row,vine,weight\n1,14,2\n", "pruning_weight"),
         ("row,vine,pruning_weight_lb\n1,14,heavy\n", "not a number"),
         ("", "empty"),
     ],
 )
-def test_a_list_that_cannot_be_read_is_one_message(estate, tmp_path, text, told):
+def test_a_list_that_cannot_be_read_is_one_message(estate, tmp_path, text, shown):
     path = tmp_path / "weights.csv"
     path.write_text(text)
     said = run(estate, "--samples", path)
     assert said.exit_code == 1
-    assert told in said.output
+    assert shown in said.output
     assert "Traceback" not in said.output
 
 
@@ -203,9 +203,9 @@ def test_a_copy_reads_with_the_settings_of_the_list(tmp_path):
         '[columns.samples]\nrow = "Hilera"\nvine = "Cepa"\npruning_weight_lb = "Peso (lb)"\n',
         "utf-8",
     )
-    told = run(estate)
-    assert told.exit_code == 1, told.output
-    assert "línea" in told.output or "probablemente" in told.output
+    said = run(estate)
+    assert said.exit_code == 1, said.output
+    assert "línea" in said.output or "probablemente" in said.output
     run(estate, "--accept", "all", "--out", tmp_path / "copia.csv")
     again = run(estate, "--samples", tmp_path / "copia.csv")
     assert again.exit_code == 0, again.output

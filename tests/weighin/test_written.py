@@ -6,7 +6,7 @@ from geoprune.weighin import other_meanings
 
 
 def meanings(text, unit, kind, **given):
-    return {m.told: m.factor for m in other_meanings(text, unit, **given) if m.kind == kind}
+    return {m.meant: m.factor for m in other_meanings(text, unit, **given) if m.kind == kind}
 
 
 @pytest.mark.parametrize(
@@ -45,7 +45,7 @@ def test_slips_of_digits(text, kind, expected):
 def test_factors_lead_to_what_is_told():
     for m in other_meanings("41.8", "lb"):
         if m.kind not in ("unit", "together"):
-            assert 41.8 * m.factor == pytest.approx(float(m.told))
+            assert 41.8 * m.factor == pytest.approx(float(m.meant))
 
 
 def test_chances_of_a_kind_are_shared():

@@ -27,7 +27,7 @@ FAULTY = {
 
 
 @pytest.mark.parametrize("vineyard_is_sound", [True, False])
-def test_the_faults_of_every_file_are_told_together(tmp_path, vineyard_is_sound):
+def test_the_faults_of_every_file_are_reported_together(tmp_path, vineyard_is_sound):
     options = []
     for option, (name, text, _) in FAULTY.items():
         (tmp_path / name).write_text(text)
@@ -47,7 +47,7 @@ def test_the_faults_of_every_file_are_told_together(tmp_path, vineyard_is_sound)
     assert ("low cordn" in done.stderr) == ("s.csv, layer samples, line 2" in done.stderr) == (not vineyard_is_sound)
 
 
-def test_what_is_found_on_the_ground_is_told_for_all_blocks_before_planning(tmp_path):
+def test_what_is_found_on_the_ground_is_reported_for_all_blocks_before_planning(tmp_path):
     table = pd.concat([samples(block="A"), samples(block="B")])
     done = run(tmp_path, two_blocks(rule="amercan"), table)
     assert done.exit_code == 1
@@ -61,9 +61,9 @@ def test_a_block_without_samples_is_left_out_and_said(tmp_path):
     assert done.exit_code == 0, done.output
     said = "Block B has no samples and is left out"
     assert said in done.stderr
-    told = summary(tmp_path)
-    assert list(told["blocks"]) == ["A"]
-    assert [(r["kind"], r["text"].startswith(said)) for r in told["remarks"]] == [("dropped", True)]
+    shown = summary(tmp_path)
+    assert list(shown["blocks"]) == ["A"]
+    assert [(r["kind"], r["text"].startswith(said)) for r in shown["remarks"]] == [("dropped", True)]
     page = (tmp_path / "out" / "index.html").read_text("utf-8")
     assert f"<p>{said}" in page
 
@@ -75,15 +75,15 @@ def test_a_block_with_too_few_samples_is_refused(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("told", "shown"),
+    ("said", "shown"),
     [
         ("unknown block '" + "N" * 10_000 + "'", "unknown block '" + "N" * 40 + "…'"),
         ("there is no " + "z" * 10_000 + " there", "there is no " + "z" * 80 + "… there"),
         ("row '1' of 'A': correct the row's line, whatever else it may be, or 'B'", None),
     ],
 )
-def test_long_names_are_cut_in_messages(told, shown):
-    assert str(Problem("f.csv", "", "", told, "Mend it")) == f"f.csv: {shown or told}. Mend it."
+def test_long_names_are_cut_in_messages(said, shown):
+    assert str(Problem("f.csv", "", "", said, "Mend it")) == f"f.csv: {shown or said}. Mend it."
 
 
 def test_a_problem_is_kept_once():

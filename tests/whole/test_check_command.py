@@ -37,10 +37,10 @@ def test_piped_it_asks_nothing_and_says_what_stays_open_in_spanish(tmp_path):
     assert "Conducción 'Espaldera': ¿cuál de estas es?" in found.output
     assert "No se usa: plantas pesadas, Observaciones" in found.output
     assert "Todavía no alcanza" in found.output
-    told = tomllib.loads((tmp_path / "geoprune.toml").read_text("utf-8"))
-    assert told["columns"]["samples"]["pruning_weight_g"] == "Peso de poda (g)"
-    assert told["files"] == {"decimal_mark": ","}
-    assert not told["values"]["training"]
+    said = tomllib.loads((tmp_path / "geoprune.toml").read_text("utf-8"))
+    assert said["columns"]["samples"]["pruning_weight_g"] == "Peso de poda (g)"
+    assert said["files"] == {"decimal_mark": ","}
+    assert not said["values"]["training"]
 
 
 def test_on_a_terminal_it_asks_and_the_next_command_plans(tmp_path, monkeypatch):
@@ -96,7 +96,7 @@ def test_nothing_is_written_on_a_dry_run_or_for_a_file_that_needs_nothing(tmp_pa
         ("v.docx", "x", "files ending in '.docx' are not read"),
     ],
 )
-def test_a_file_that_cannot_be_read_is_told(tmp_path, name, text, words):
+def test_a_file_that_cannot_be_read_is_reported(tmp_path, name, text, words):
     (tmp_path / name).write_text(text, "utf-8")
     found = run("check", tmp_path / name)
     assert found.exit_code == 1
@@ -104,7 +104,7 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path, name, text, words):
     assert not (tmp_path / "geoprune.toml").exists()
 
 
-def test_a_settings_file_that_is_no_toml_is_told(tmp_path):
+def test_a_settings_file_that_is_no_toml_is_reported(tmp_path):
     vineyard, samples = growers.italian_layers(tmp_path)
     (tmp_path / "geoprune.toml").write_text("[files\n", "utf-8")
     found = run("check", vineyard, "--samples", samples)
@@ -165,10 +165,10 @@ cells = st.one_of(
     st.lists(headers, max_size=5),
     st.lists(st.lists(cells, max_size=6), max_size=6),
 )
-def test_whatever_stands_in_the_files_is_told_and_leaves_a_sound_settings_file(tmp_path, of_block, names, lines):
+def test_whatever_stands_in_the_files_is_reported_and_leaves_a_sound_settings_file(tmp_path, of_block, names, lines):
     shape = {"type": "Polygon", "coordinates": [[[-68.9, -33.0], [-68.9, -32.999], [-68.899, -32.999], [-68.9, -33.0]]]}
-    told = {name: None if value != value else value for name, value in of_block.items()}
-    feature = {"type": "Feature", "properties": told, "geometry": shape}
+    said = {name: None if value != value else value for name, value in of_block.items()}
+    feature = {"type": "Feature", "properties": said, "geometry": shape}
     vineyard, samples = tmp_path / "v.geojson", tmp_path / "s.csv"
     vineyard.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}), "utf-8")
     with samples.open("w", encoding="utf-8", newline="") as file:

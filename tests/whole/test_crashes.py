@@ -14,7 +14,7 @@ import pytest
 
 from geoprune import owned
 from geoprune.deliver.writing import folder
-from geoprune.deliver.writing.folder import check_target, exchange, replace_folder, tidy, told_failure
+from geoprune.deliver.writing.folder import check_target, exchange, failure_text, replace_folder, tidy
 from geoprune.errors import OutputError
 from geoprune.owned import is_left_over, owned_folder
 
@@ -173,13 +173,13 @@ def test_where_there_are_no_locks_an_hour_without_change_tells_dead_runs(tmp_pat
 
 
 @pytest.mark.parametrize(
-    ("free", "files", "told"),
+    ("free", "files", "said"),
     [
         (0, 100, "cannot be written: No space left on device ({out})"),
         (10**9, 0, "cannot be written: no more files can be made ({out})"),
     ],
 )
-def test_which_disk_is_full_is_told(tmp_path, monkeypatch, free, files, told):
+def test_which_disk_is_full_is_reported(tmp_path, monkeypatch, free, files, said):
     real = os.statvfs(tmp_path)
 
     class Disk:
@@ -188,11 +188,11 @@ def test_which_disk_is_full_is_told(tmp_path, monkeypatch, free, files, told):
 
     monkeypatch.setattr(os, "statvfs", lambda place: Disk if Path(place) == tmp_path else real)
     failure = OSError(errno.ENOSPC, "No space left on device")
-    assert told_failure(tmp_path / "x", failure).endswith(told.format(out=tmp_path))
+    assert failure_text(tmp_path / "x", failure).endswith(said.format(out=tmp_path))
     temporary = tmp_path / "tmp"
     monkeypatch.setattr(tempfile, "gettempdir", lambda: str(temporary))
     monkeypatch.setattr(os, "statvfs", lambda place: Disk if Path(place) == temporary else real)
-    assert told_failure(Path("/srv/x"), failure).endswith(told.format(out=temporary))
+    assert failure_text(Path("/srv/x"), failure).endswith(said.format(out=temporary))
 
 
 def test_a_folder_that_is_gone_while_it_is_filled(tmp_path):

@@ -94,8 +94,8 @@ def test_a_boundary_moved_in_a_gis_makes_counts_merit_and_sheets_anew(tmp_path):
     folder, after = tmp_path / "b" / "out", summary(tmp_path / "b")["blocks"]["A"]
     zoned = gpd.read_file(folder / "prescription.gpkg", layer="panels")
     assert zoned["zone"].tolist() == edited["zone"].tolist()
-    told = {zone["zone"]: zone["buds_per_vine"] for zone in after["zones"]}
-    assert zoned["buds_per_vine"].tolist() == zoned["zone"].map(told).tolist()
+    said = {zone["zone"]: zone["buds_per_vine"] for zone in after["zones"]}
+    assert zoned["buds_per_vine"].tolist() == zoned["zone"].map(said).tolist()
     misfit, loss = after["merit"]["zones_misfit"]["value"], after["merit"]["loss_against_proposed_buds"]["value"]
     assert loss == pytest.approx(misfit - before["merit"]["zones_misfit"]["value"], abs=1e-6)
     assert loss > 0.1

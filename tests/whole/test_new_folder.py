@@ -50,23 +50,23 @@ def test_every_layer_is_there_and_empty(folder):
 @pytest.mark.skipif(shutil.which("ogrinfo") is None, reason="GDAL's programs are not there")
 def test_gdal_reads_the_lists_and_ranges(folder):
     # the GeoPackage schema extension (OGC 12-128r18, F.9) as GDAL, which is not of this project, understands it
-    told = subprocess.run(
+    said = subprocess.run(
         ["ogrinfo", "-json", "-ro", str(folder / "vineyard.gpkg")], capture_output=True, text=True, check=False
     )
-    if told.returncode == 0 and told.stdout.startswith("{"):
-        domains = json.loads(told.stdout)["domains"]
+    if said.returncode == 0 and said.stdout.startswith("{"):
+        domains = json.loads(said.stdout)["domains"]
         assert set(domains["blocks_training"]["codedValues"]) == set(load_trainings())
         assert set(domains["vines_status"]["codedValues"]) == set(STATUSES)
         assert "20+20" in domains["blocks_rule"]["codedValues"]
         assert (domains["blocks_row_spacing_m"]["minValue"], domains["blocks_row_spacing_m"]["maxValue"]) == (0.9, 6.0)
         return
-    told = subprocess.run(  # GDAL before 3.7 has no JSON
+    said = subprocess.run(  # GDAL before 3.7 has no JSON
         ["ogrinfo", "-ro", "-fielddomain", "blocks_training", str(folder / "vineyard.gpkg")],
         capture_output=True,
         text=True,
         check=True,
     ).stdout
-    assert all(f"{name}:" in told for name in load_trainings())
+    assert all(f"{name}:" in said for name in load_trainings())
 
 
 def test_the_workbook_checks_its_cells_in_the_language(folder):
@@ -81,8 +81,8 @@ def test_the_workbook_checks_its_cells_in_the_language(folder):
 
 
 def test_the_settings_change_nothing_until_a_line_is_freed(folder):
-    told = tomllib.loads((folder / "geoprune.toml").read_text("utf-8"))
-    assert all(table == {} for table in told.values())
+    said = tomllib.loads((folder / "geoprune.toml").read_text("utf-8"))
+    assert all(table == {} for table in said.values())
 
 
 def test_what_is_drawn_and_weighed_in_the_templates_plans(folder, tmp_path):

@@ -93,27 +93,27 @@ def test_recipes_follow_the_training(before, after):
     assert all(zone["recipe"].endswith(" + 2 x 2") for zone in after[1]["zones"])
 
 
-def told(job):
+def printed(job):
     _, block, _ = job
     advice = [text for entry in block["advice"] for text in entry["sentences"]]
     return " ".join([*advice, *block["notes"], *block["verdict_reasons"]])
 
 
 def test_sentences_follow(before, after):
-    assert "The rule 20+10" in told(before)
-    assert "The rule 30+10" in told(after)
-    assert "The rule 20+10" not in told(after)
-    assert "168 of 420 cut buds had a dead primary: 40 %" in told(after)
-    assert "Cornell (Martinson 2014): leave 40 % more buds" in told(after)
-    assert "Spurs: " in told(before)
-    assert "Canes: " in told(after)
-    assert "Spurs: " not in told(after)
+    assert "The rule 20+10" in printed(before)
+    assert "The rule 30+10" in printed(after)
+    assert "The rule 20+10" not in printed(after)
+    assert "168 of 420 cut buds had a dead primary: 40 %" in printed(after)
+    assert "Cornell (Martinson 2014): leave 40 % more buds" in printed(after)
+    assert "Spurs: " in printed(before)
+    assert "Canes: " in printed(after)
+    assert "Spurs: " not in printed(after)
 
 
 def test_told_figures_add_up_and_mean_the_same_everywhere(before, after):
     pattern = r"gets ([\d.]+) buds too many or too few on average, with one number ([\d.]+): ([\d.]+) buds nearer"
     for done, block, out in (before, after):
-        own, one, saving = map(float, re.search(pattern, told((done, block, out))).groups())
+        own, one, saving = map(float, re.search(pattern, printed((done, block, out))).groups())
         assert saving == pytest.approx(one - own, abs=0.11)  # each is rounded to a tenth
         report = (out / FOLDER / "report.html").read_text("utf-8")
         for zone in block["zones"]:
@@ -140,14 +140,12 @@ def test_sheet_map_and_tables_follow(before, after):
 def test_terminal_follows(before, after):
     assert "40 %" in after[0].output
     assert "40 % more" not in before[0].output
-    parts = [
-        set(re.findall(r"\d+ x \d+", " ".join(zone["recipe"] for zone in told[1]["zones"]))) for told in (before, after)
-    ]
+    parts = [set(re.findall(r"\d+ x \d+", " ".join(zone["recipe"] for zone in run[1]["zones"]))) for run in (before, after)]
     assert parts[0] != parts[1]
     assert set(re.findall(r"\d+ x \d+", after[0].stdout)) == parts[1]
 
 
-def test_past_the_stop_limit_nothing_is_told_anywhere(tmp_path):
+def test_past_the_stop_limit_nothing_is_reported_anywhere(tmp_path):
     # Martinson 2014, Cornell: above 80 % dead no number is given
     done, block, out = demo_job(tmp_path, dead=27)
     assert block["buds_per_vine"] is None
@@ -214,23 +212,23 @@ def test_published_chain_from_file_to_file(tmp_path, rule, feet, pounds, dead, n
     block = square(rule=rule, vine_spacing_ft=feet, variety="Concord" if rule == "american" else "Riesling")
     done = run(tmp_path, block, samples(pounds=pounds, spread=0), "--bud-step", "1", bud_checks=checks(dead))
     assert done.exit_code == 0, done.output
-    told = summary(tmp_path)["blocks"]["A"]
-    (zone,) = told["zones"]
-    assert (told["verdict"], told["buds_per_vine"], zone["buds_per_vine"]) == ("one_number", nodes, nodes), source
+    printed = summary(tmp_path)["blocks"]["A"]
+    (zone,) = printed["zones"]
+    assert (printed["verdict"], printed["buds_per_vine"], zone["buds_per_vine"]) == ("one_number", nodes, nodes), source
     assert zone["vine_size_kg"] == pytest.approx(pounds * LB), source
     assert zone["vine_size_kg_m"] == pytest.approx(kg_m, abs=0.0005), source
     assert zone["buds_per_m_row"] * 0.3048 == pytest.approx(per_ft), source
     # American grapes are not judged by shoot density, and 5 live buds a foot crowd no vinifera (tests/rules/test_advice.py)
-    assert not any("shoots may crowd" in text for text in told["advice"][0]["evidence"]), source
+    assert not any("shoots may crowd" in text for text in printed["advice"][0]["evidence"]), source
 
 
 def test_floor_cap_and_wood_are_applied_and_told(tmp_path):
     done = run(tmp_path, square(training="flat cane"), samples(spread=0), "--most-buds", "30", "--wood", "renewal_spurs=0")
     assert done.exit_code == 0
-    told = summary(tmp_path)["blocks"]["A"]
-    assert [zone["buds_per_vine"] for zone in told["zones"]] == [30]
-    assert "+" not in told["zones"][0]["recipe"].replace("1 x", "")
-    assert "to the cap of 30 buds." in " ".join(told["advice"][0]["notes"])
+    printed = summary(tmp_path)["blocks"]["A"]
+    assert [zone["buds_per_vine"] for zone in printed["zones"]] == [30]
+    assert "+" not in printed["zones"][0]["recipe"].replace("1 x", "")
+    assert "to the cap of 30 buds." in " ".join(printed["advice"][0]["notes"])
 
 
 def test_a_count_is_held_to_what_the_wood_carries_and_said(tmp_path):
@@ -244,7 +242,7 @@ def test_a_count_is_held_to_what_the_wood_carries_and_said(tmp_path):
     assert "Held from 44.0 to the cap of 28 buds." in " ".join(block["advice"][0]["sentences"])
 
 
-def test_canes_harvest_crop_target_and_hours_are_told(tmp_path):
+def test_canes_harvest_crop_target_and_hours_are_reported(tmp_path):
     (tmp_path / "h.csv").write_text("block,season,yield_lb\nA,2025,9000\n")
     (tmp_path / "c.toml").write_text(
         '[[crop]]\nvariety = "Riesling"\nsource = "invented"\n'
@@ -290,7 +288,7 @@ def test_wood_of_the_block_goes_before_wood_of_the_run(tmp_path):
     assert (wrong.exit_code, "cane_length_ft" in wrong.stderr) == (1, True)
 
 
-def test_vines_to_renew_are_told(tmp_path):
+def test_vines_to_renew_are_reported(tmp_path):
     weights = samples(40).assign(pruning_weight_lb=[0.1, 0.6] * 20)
     done = run(tmp_path, square(), weights)
     assert done.exit_code == 0, done.output

@@ -40,13 +40,13 @@ def test_scores_that_follow_vine_size_are_kept_and_told(tmp_path, summary):
     table.to_csv(tmp_path / "scores.csv", index=False)
     done = run("--out", tmp_path / "out", "--scores", tmp_path / "scores.csv")
     assert done.exit_code == 0, done.output
-    told = json.loads((tmp_path / "out" / "summary.json").read_text())
+    said = json.loads((tmp_path / "out" / "summary.json").read_text())
     before = json.loads(summary.read_text())
-    assert "score" in told["blocks"]["Ridge Concord"]["model"]["trend"]
-    ours, plain = (data["blocks"]["Ridge Concord"]["loo_rmse_kg"] for data in (told, before))
+    assert "score" in said["blocks"]["Ridge Concord"]["model"]["trend"]
+    ours, plain = (data["blocks"]["Ridge Concord"]["loo_rmse_kg"] for data in (said, before))
     assert ours < plain
-    assert "score" not in told["blocks"]["Creek Bend"]["model"]["trend"]
-    assert "scores.csv" in [entry["name"] for entry in told["inputs"]]
+    assert "score" not in said["blocks"]["Creek Bend"]["model"]["trend"]
+    assert "scores.csv" in [entry["name"] for entry in said["inputs"]]
 
 
 def test_earlier_results_are_a_prior_and_the_same_files_are_refused(tmp_path, summary):
@@ -60,8 +60,8 @@ def test_earlier_results_are_a_prior_and_the_same_files_are_refused(tmp_path, su
     (tmp_path / "other.json").write_text(json.dumps(other))
     done = run("--out", tmp_path / "out", "--earlier", tmp_path / "other.json")
     assert done.exit_code == 0, done.output
-    told = json.loads((tmp_path / "out" / "summary.json").read_text())
-    block = told["blocks"]["Ridge Concord"]
+    written = json.loads((tmp_path / "out" / "summary.json").read_text())
+    block = written["blocks"]["Ridge Concord"]
     assert any(remark["key"] == "plan.heard_blocks_earlier" for remark in block["remarks"])
     assert block["model"]["nugget_share"] != pytest.approx(
         other["blocks"]["Ridge Concord"]["model"]["nugget_share"], rel=1e-6
@@ -135,7 +135,7 @@ def test_flat_and_few_weights_with_earlier_results_are_quiet(tmp_path, changed):
     assert ".py" not in done.stderr
 
 
-def test_every_fault_of_a_score_table_is_told(tmp_path):
+def test_every_fault_of_a_score_table_is_reported(tmp_path):
     file = tmp_path / "scores.csv"
     file.write_text(
         "block,row,vine,score\nCreek Bend,1,2,3\nZ,1,x,3\nCREEK BEND,,4,high\ncreek bend,1,2,5\nCreek Bend,1,999,1e308\n"
@@ -143,12 +143,12 @@ def test_every_fault_of_a_score_table_is_told(tmp_path):
     vineyard = read_vineyard(f"{DEMO}/estate.gpkg", samples=f"{DEMO}/weights.csv")
     with pytest.raises(DataError) as caught:
         read_scores(file, vineyard)
-    told = str(caught.value)
-    assert "unknown block 'Z'" in told
-    assert "vine 'x' is not a number" in told
-    assert "row is empty" in told
-    assert "score 'high' is not a number" in told
-    assert "line 5: block 'Creek Bend', row '1', vine '2' stands twice" in told
-    assert "line 2: there is no row '1' in block 'Creek Bend', named 3 times" in told
-    assert "score '1e308' is not possible" in told
-    assert told.count("scores.csv, layer scores, line ") == len(caught.value.problems)
+    said = str(caught.value)
+    assert "unknown block 'Z'" in said
+    assert "vine 'x' is not a number" in said
+    assert "row is empty" in said
+    assert "score 'high' is not a number" in said
+    assert "line 5: block 'Creek Bend', row '1', vine '2' stands twice" in said
+    assert "line 2: there is no row '1' in block 'Creek Bend', named 3 times" in said
+    assert "score '1e308' is not possible" in said
+    assert said.count("scores.csv, layer scores, line ") == len(caught.value.problems)

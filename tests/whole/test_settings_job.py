@@ -89,13 +89,13 @@ def test_what_a_block_has_of_its_own_reaches_its_plan(estate, results):
     assert ["minimally pruned" in said for said in loads] == [False, True]
 
 
-def test_the_settings_file_is_told_and_stands_among_the_inputs(estate, results):
+def test_the_settings_file_is_reported_and_stands_among_the_inputs(estate, results):
     assert "Settings are taken from geoprune.toml." in results.stderr
-    told = summary(estate.parent)
-    assert "geoprune.toml" in {entry["name"] for entry in told["inputs"]}
-    assert told["options"]["block"]["B"]["change_cost"] == 3
-    assert told["options"]["zones"]["change_cost"] == 0.5
-    assert "settings.toml" in told["files"]
+    said = summary(estate.parent)
+    assert "geoprune.toml" in {entry["name"] for entry in said["inputs"]}
+    assert said["options"]["block"]["B"]["change_cost"] == 3
+    assert said["options"]["zones"]["change_cost"] == 0.5
+    assert "settings.toml" in said["files"]
 
 
 def test_a_run_is_repeated_from_the_settings_with_its_results(estate, results):
@@ -122,13 +122,13 @@ def test_the_command_line_wins_in_every_block(estate, tmp_path):
     )
     done = invoke("prescribe", estate, "--out", tmp_path / "out", "--quiet", *choices)
     assert done.exit_code == 0, done.output
-    told = summary(tmp_path)
-    assert {block["injury"]["method"]["id"] for block in told["blocks"].values()} == {"michigan"}
-    assert told["options"]["zones"]["change_cost"] == 1.5
-    assert "change_cost" not in told["options"]["block"]["B"]
-    assert told["options"]["block"]["A"] == {"most_buds": 33}
-    assert told["blocks"]["A"]["buds_per_vine"] <= 33
-    assert "4 x " in told["blocks"]["B"]["zones"][0]["recipe"]
+    said = summary(tmp_path)
+    assert {block["injury"]["method"]["id"] for block in said["blocks"].values()} == {"michigan"}
+    assert said["options"]["zones"]["change_cost"] == 1.5
+    assert "change_cost" not in said["options"]["block"]["B"]
+    assert said["options"]["block"]["A"] == {"most_buds": 33}
+    assert said["blocks"]["A"]["buds_per_vine"] <= 33
+    assert "4 x " in said["blocks"]["B"]["zones"][0]["recipe"]
 
 
 @pytest.mark.parametrize(
@@ -144,7 +144,7 @@ def test_the_command_line_wins_in_every_block(estate, tmp_path):
         ('[pages]\nbackground = "javascript:alert(1)"\n', "geoprune.toml, [pages] background"),
     ],
 )
-def test_a_fault_of_the_settings_is_told_once_with_code_1(estate, tmp_path, text, said):
+def test_a_fault_of_the_settings_is_reported_once_with_code_1(estate, tmp_path, text, said):
     (tmp_path / "geoprune.toml").write_text(text)
     job = ("prescribe", estate, "--samples", estate.parent / "s.csv", "--settings", tmp_path / "geoprune.toml")
     done = invoke(*job, "--out", tmp_path / "out")
@@ -154,7 +154,7 @@ def test_a_fault_of_the_settings_is_told_once_with_code_1(estate, tmp_path, text
     assert not (tmp_path / "out").exists()
 
 
-def test_faults_of_settings_and_data_are_told_together(estate, tmp_path):
+def test_faults_of_settings_and_data_are_reported_together(estate, tmp_path):
     (tmp_path / "geoprune.toml").write_text('[block.C]\nchange_cost = 1\n[block.B]\nrule = "amercan"\n')
     (tmp_path / "s.csv").write_text("block,row,vine,pruning_weight_lb\nA,1,1,-1\n")
     job = ("prescribe", estate, "--samples", tmp_path / "s.csv", "--settings", tmp_path / "geoprune.toml")
@@ -172,9 +172,9 @@ def test_every_setting_of_a_block_reaches_its_options():
     values = {"fewest_buds": 11, "most_buds": 77, "last_pruning": "minimal", "injury_method": "purdue", "change_cost": 0.7}
     values |= {"target_crop_t_ha": 9.0, "minutes_per_vine": 4.0, "cost_per_hour": 30.0, "cane_length_m": 1.0, "canes": 3}
     changed = block_options(Settings(blocks={"A": values}))["A"]
-    told = repr(changed)
+    said = repr(changed)
     for value in values.values():
-        assert repr(value) in told
+        assert repr(value) in said
 
 
 @pytest.mark.parametrize(
@@ -215,9 +215,9 @@ def test_a_block_that_fails_does_not_stop_the_others(estate, tmp_path, monkeypat
     assert done.exit_code == 1
     assert "Block A could not be planned, which is our fault, not yours: ZeroDivisionError: in the geometry" in done.stderr
     assert "B: " in done.stdout
-    told = summary(tmp_path)
-    assert list(told["blocks"]) == ["B"]
-    assert [remark["key"] for remark in told["remarks"] if remark["kind"] == "warning"] == ["jobs.block_failed"]
+    said = summary(tmp_path)
+    assert list(said["blocks"]) == ["B"]
+    assert [remark["key"] for remark in said["remarks"] if remark["kind"] == "warning"] == ["jobs.block_failed"]
     assert not (tmp_path / "out" / "a").exists()
     monkeypatch.setattr(job, "plan_block", lambda block, beside: 1 / 0)
     none = invoke("prescribe", estate, "--out", tmp_path / "none", "--cores", "1")

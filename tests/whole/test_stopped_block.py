@@ -22,14 +22,14 @@ def layer(folder, name):
 
 
 def test_no_tape_and_no_hours(stopped):
-    folder, told = stopped
+    folder, said = stopped
     block = summary(folder)["blocks"]["A"]
     assert block["flagged_posts"] == 0
     assert len(layer(folder, "flags")) == 0
     assert "<wpt" not in (folder / "out" / "flags.gpx").read_text("utf-8")
     assert "<Placemark" not in (folder / "out" / "flags.kml").read_text("utf-8")
     pages = "".join(page.read_text("utf-8") for page in (folder / "out" / block["folder"]).glob("report.html"))
-    for text in (told, pages, str(block["notes"]), str(block["advice"])):
+    for text in (said, pages, str(block["notes"]), str(block["advice"])):
         assert text
         assert " tape" not in text
         assert "minutes per vine" not in text
@@ -54,9 +54,9 @@ def test_no_file_has_a_rule_s_buds_or_a_diagnosis(stopped):
     ]
     tables = [pd.DataFrame(block["zones"]), *sheets]
     for table in tables:
-        told = [name for name in empty if name in table]
-        assert len(told) >= 3, list(table)
-        assert table[told].isna().all(axis=None)
+        said = [name for name in empty if name in table]
+        assert len(said) >= 3, list(table)
+        assert table[said].isna().all(axis=None)
         assert table["vine_size_kg"].notna().any()
     for entry in block["advice"]:
         assert entry["diagnosis"] is None

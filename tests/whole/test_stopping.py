@@ -196,11 +196,11 @@ def test_results_are_whole_when_nobody_reads_progress(job, tmp_path):
 
 @pytest.mark.skipif(not os.path.exists(FULL), reason="no /dev/full on this system")
 @pytest.mark.parametrize("command", ["rules", "rules --json", "buds-to-cut", "trainings --json", "--help"])
-def test_an_output_that_cannot_be_written_is_told(command):
+def test_an_output_that_cannot_be_written_is_reported(command):
     with open(FULL, "w") as full:
         done = subprocess.run([*PROGRAM, *command.split()], stdout=full, stderr=subprocess.PIPE, text=True)
     assert done.returncode == 1
-    assert done.stderr == "What is told cannot be written: No space left on device.\n"
+    assert done.stderr == "The output cannot be written: No space left on device.\n"
 
 
 def test_a_terminal_without_our_letters(job, tmp_path):
@@ -208,8 +208,8 @@ def test_a_terminal_without_our_letters(job, tmp_path):
     command = [*job, "--out", str(tmp_path / "out"), "--lang", "es"]
     done = subprocess.run(command, env=environment, capture_output=True, text=True)
     assert (done.returncode, "Traceback" in done.stderr) == (0, False)
-    told = subprocess.run([*command, "--json", "--force"], env=environment, capture_output=True)
-    assert json.loads(told.stdout.decode("utf-8"))["blocks"]["A"]["buds_per_vine"]
+    said = subprocess.run([*command, "--json", "--force"], env=environment, capture_output=True)
+    assert json.loads(said.stdout.decode("utf-8"))["blocks"]["A"]["buds_per_vine"]
 
 
 def test_names_of_files_that_are_no_text(job, tmp_path):

@@ -152,9 +152,9 @@ def test_what_is_no_number_is_wrong_usage_that_names_the_option(demo, tmp_path, 
     assert not (tmp_path / "out").exists()
 
 
-def test_shares_are_told_as_shares_or_per_cent():
-    told = [invoke("buds-to-cut", "--within", within, "--json").output for within in ("0.1", "10%")]
-    assert told[0] == told[1]
+def test_shares_are_reported_as_shares_or_per_cent():
+    said = [invoke("buds-to-cut", "--within", within, "--json").output for within in ("0.1", "10%")]
+    assert said[0] == said[1]
     refused = invoke("buds-to-cut", "--within", "5")
     assert refused.exit_code == 2
     assert "'5' is not a share from 0.01 (1%) to 0.5 (50%). Write 0.1 or 10%" in refused.stderr
@@ -184,11 +184,11 @@ def test_summary_can_be_read_aloud_in_both_languages(tmp_path):
     assert "winter bud injury is taken as none" in english.stderr
 
 
-def test_much_tape_is_told_with_a_price_that_calms_it():
+def test_much_tape_is_reported_with_a_price_that_calms_it():
     runs = pd.DataFrame({"row": ["1", "1", "1", "2", "2", "2"]})
     zones = pd.DataFrame({"zone": [1, 2]})
-    (told,) = calmer(runs, zones, change_cost=0.25)
-    said = {code: say(told, code, "us") for code in ("en", "es")}
+    (shown,) = calmer(runs, zones, change_cost=0.25)
+    said = {code: say(shown, code, "us") for code in ("en", "es")}
     assert "4 changes of number in 2 rows, 2.0 a row" in said["en"]
     assert "--change-cost 1." in said["en"]
     assert "2.0 por hilera" in said["es"]
@@ -249,10 +249,10 @@ def test_shell_completion_names_the_commands():
 
 
 def test_rules_are_listed_with_their_sources():
-    told = json.loads(invoke("rules", "--json").output)
-    assert all(rule["source"] for rule in told)
+    said = json.loads(invoke("rules", "--json").output)
+    assert all(rule["source"] for rule in said)
     shown = " ".join(invoke("rules").output.split())
-    for rule in told:
+    for rule in said:
         assert rule["rule"].split()[0] in shown
     assert "Ohio State" in shown
     trials = json.loads(invoke("rules", "--trials", "--json").output)

@@ -209,11 +209,11 @@ def test_ogrinfo_opens_the_geopackage(results):
 @pytest.mark.browser
 def test_map_opens_without_network_or_console_error(results, open_page):
     watched = open_page((results / "creek-bend" / "map.html").read_text(encoding="utf-8"), width=360, height=740)
-    told = watched.page.locator("p.numeral b").all_text_contents()
+    said = watched.page.locator("p.numeral b").all_text_contents()
     assert watched.messages == []
     assert len([r for r in watched.requests if not r.startswith(("data:", "blob:"))]) == 1
     zones = gpd.read_file(results / "prescription.gpkg", layer="zones").query("block == 'Creek Bend'")
-    assert told == [str(buds) for buds in zones.sort_values("zone")["buds_per_vine"]]
+    assert said == [str(buds) for buds in zones.sort_values("zone")["buds_per_vine"]]
 
 
 def test_injury_over_the_stop_limit_gives_no_number(tmp_path):

@@ -19,16 +19,16 @@ def panels_of(tmp_path):
     return gpd.read_file(tmp_path / "out" / "prescription.gpkg", layer="panels").sort_values(["row_order", "panel"])
 
 
-def test_limits_hold_in_the_written_panels_and_are_told(tmp_path):
+def test_limits_hold_in_the_written_panels_and_are_reported(tmp_path):
     limits = ("--most-changes", "0", "--smallest-zone", "20%", "--shortest-run", "2", "--change-cost", "0.1")
     done = run(tmp_path, square(), wavy(), *limits)
     assert done.exit_code == 0, done.output
     panels = panels_of(tmp_path)
     assert panels.groupby("row")["zone"].nunique().max() == 1
     assert panels["zone"].value_counts(normalize=True).min() >= 0.2
-    told = summary(tmp_path)["options"]["zones"]
-    assert (told["most_changes"], told["shortest_run"], told["smallest_zone_percent"]) == (0, 2, 20.0)
-    assert told["change_cost"] == pytest.approx(0.1)
+    said = summary(tmp_path)["options"]["zones"]
+    assert (said["most_changes"], said["shortest_run"], said["smallest_zone_percent"]) == (0, 2, 20.0)
+    assert said["change_cost"] == pytest.approx(0.1)
 
 
 def test_flags_are_written_everywhere_and_agree(tmp_path):
@@ -43,8 +43,8 @@ def test_flags_are_written_everywhere_and_agree(tmp_path):
     hung = ["|".join("-" if np.isnan(bands) else f"{bands:.0f}" for bands in post) for post in flags[sides].to_numpy(float)]
     places = zip(flags["row"], flags["after_vine"], hung, strict=True)
     assert waypoints["name"].tolist() == [f"A {row}/{vine} {bands}" for row, vine, bands in places]
-    told = [Counter(re.findall(r"(\d+) bands?\b", sentence)) for sentence in waypoints["cmt"]]
-    assert told == [Counter(re.findall(r"\d+", bands)) for bands in hung]
+    said = [Counter(re.findall(r"(\d+) bands?\b", sentence)) for sentence in waypoints["cmt"]]
+    assert said == [Counter(re.findall(r"\d+", bands)) for bands in hung]
     sheet = gpd.pd.read_excel(folder / "prescription.xlsx", sheet_name="flags", engine="calamine")
     for column in ("after_vine", *sides):
         assert sheet[column].fillna(0).tolist() == flags[column].fillna(0).tolist(), column

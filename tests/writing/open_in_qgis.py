@@ -17,7 +17,7 @@ from qgis.PyQt.QtCore import QSize
 DRAWN = ("samples", "replant_areas", "panels", "zones")
 
 
-def told(layer):
+def described(layer):
     """Return what a person who opens the layer finds."""
     renderer = layer.renderer()
     entries = renderer.legendSymbolItems()
@@ -51,7 +51,7 @@ def main(package, picture, *rasters):
     job.start()
     job.waitForFinished()
     job.renderedImage().save(picture)
-    found = {name: told(layer) for name, layer in layers.items() if layer.isSpatial()}
+    found = {name: described(layer) for name, layer in layers.items() if layer.isSpatial()}
     for path in rasters:
         raster = QgsRasterLayer(path, "raster")
         found[os.path.basename(path)] = {"valid": raster.isValid(), "bands": raster.bandCount()}

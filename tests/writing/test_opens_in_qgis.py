@@ -48,8 +48,8 @@ def test_every_layer_opens_with_its_style_and_crs(opened):
 
 def test_columns_are_explained_in_the_gis(opened):
     layers, _ = opened
-    told = [alias for alias in layers["zones"]["aliases"] if alias]
-    assert "vine_size_kg: Mean vine size (dormant pruning weight), kg per vine" in told
+    said = [alias for alias in layers["zones"]["aliases"] if alias]
+    assert "vine_size_kg: Mean vine size (dormant pruning weight), kg per vine" in said
 
 
 def test_the_drawing_shows_the_zone_colours(opened):

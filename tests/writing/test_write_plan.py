@@ -18,7 +18,7 @@ import pytest
 import rasterio
 from jsonschema import Draft202012Validator
 from python_calamine import CalamineWorkbook
-from small_plans import UTM, stopped_brief
+from small_plans import UTM, brief_without_number
 from written_plans import HOSTILE, SMALL, blocks, estate_of, one_block, two_blocks, with_text
 
 from geoprune.deliver.edition import Style
@@ -66,8 +66,8 @@ def written_for(tmp_path_factory):
     folder, units = tmp_path_factory.mktemp("out"), {"en": "us", "es": "metric"}
     beside = {"geoprune.toml": "# é\n"}
     return {
-        code: write_plan(two_blocks(), folder / code, style=Style(Reader(code, told)), beside=beside)
-        for code, told in units.items()
+        code: write_plan(two_blocks(), folder / code, style=Style(Reader(code, said)), beside=beside)
+        for code, said in units.items()
     }
 
 
@@ -103,10 +103,10 @@ def test_totals_agree_across_layers_and_summary(written):
         part = {layer: table[table["block"] == block] for layer, table in read.items()}
         vines = int(part["vines"]["buds_per_vine"].sum())
         assert vines == int(part["panels"]["buds_total"].sum()) == int(part["zones"]["buds_total"].sum())
-        told = part["zones"].set_index("zone")["buds_per_vine"]
+        said = part["zones"].set_index("zone")["buds_per_vine"]
         renewed = part["vines"].query("treatment == 'renew'")
         assert len(renewed)
-        assert vines == int((part["zones"]["vines"] * part["zones"]["buds_per_vine"]).sum() - told[renewed["zone"]].sum())
+        assert vines == int((part["zones"]["vines"] * part["zones"]["buds_per_vine"]).sum() - said[renewed["zone"]].sum())
         assert summary["blocks"][block]["buds_total"] == vines
 
 
@@ -154,8 +154,8 @@ def test_geopackage_passes_the_checks_of_its_standard(written):
 def test_gdal_reads_and_validates_the_geopackage(written, tmp_path):
     path = tmp_path / "copy.gpkg"
     path.write_bytes((written / "prescription.gpkg").read_bytes())
-    told = subprocess.run(["ogrinfo", "-so", "-al", str(path)], capture_output=True, text=True, check=True)
-    assert "Layer name: replant_areas" in told.stdout
+    said = subprocess.run(["ogrinfo", "-so", "-al", str(path)], capture_output=True, text=True, check=True)
+    assert "Layer name: replant_areas" in said.stdout
     command = ["/usr/bin/python3", "-m", "osgeo_utils.samples.validate_gpkg", str(path)]
     checked = subprocess.run(command, capture_output=True, text=True, check=False)
     if "No module named" in checked.stderr:
@@ -201,8 +201,8 @@ def test_csv_and_workbook_hold_the_zones(written):
 
 def test_waypoints_lie_on_the_posts_in_walking_order(written):
     points = gpd.read_file(written / "flags.gpx", layer="waypoints").to_crs(UTM)
-    told = gpd.read_file(written / "prescription.gpkg", layer="flags")
-    assert points.geometry.distance(told.geometry).max() < 0.02
+    said = gpd.read_file(written / "prescription.gpkg", layer="flags")
+    assert points.geometry.distance(said.geometry).max() < 0.02
     planned = pd.concat([plan.flags for plan in blocks()], ignore_index=True)
     assert points.geometry.distance(planned.geometry).max() < 0.02
     assert len(gpd.read_file(written / "flags.kml", layer="South")) == len(blocks()[1].flags)
@@ -212,11 +212,11 @@ def test_waypoints_lie_on_the_posts_in_walking_order(written):
 def test_every_waypoint_says_its_block(written_for, language):
     written = written_for[language]
     for name in ("flags", "next_vines"):
-        told = gpd.read_file(written / f"{name}.gpx", layer="waypoints")
-        assert told["name"].is_unique
-        for words in (told["name"], told["cmt"]):
-            assert all(block in line for block, line in zip(told["type"], words, strict=True))
-        for block, own in told.groupby("type"):
+        said = gpd.read_file(written / f"{name}.gpx", layer="waypoints")
+        assert said["name"].is_unique
+        for words in (said["name"], said["cmt"]):
+            assert all(block in line for block, line in zip(said["type"], words, strict=True))
+        for block, own in said.groupby("type"):
             kml = gpd.read_file(written / f"{name}.kml", layer=block)
             assert kml["Name"].tolist() == [words.removeprefix(f"{block} ") for words in own["name"]]
             assert kml.geometry.force_2d().geom_equals_exact(own.geometry.reset_index(drop=True), 1e-7).all()
@@ -236,7 +236,7 @@ def test_summary_follows_its_schema_and_lists_every_file(written):
     assert not Draft202012Validator(schema).is_valid(broken)
 
 
-def test_sentences_are_told_in_the_language_and_units(written_for):
+def test_sentences_are_reported_in_the_language_and_units(written_for):
     english, spanish = (json.loads((written_for[code] / "summary.json").read_text("utf-8")) for code in ("en", "es"))
     assert english["blocks"]["North"]["verdict_reasons"] == ["Pruning weight 2.0 lb per vine."]
     assert spanish["blocks"]["North"]["verdict_reasons"] == ["Peso de poda 0.90 kg por cepa."]
@@ -245,7 +245,7 @@ def test_sentences_are_told_in_the_language_and_units(written_for):
 
 
 def test_a_block_without_a_number_has_nulls(tmp_path):
-    out = write_plan(estate_of(replace(stopped_brief(**SMALL).plan, name="Frozen")), tmp_path / "out")
+    out = write_plan(estate_of(replace(brief_without_number(**SMALL).plan, name="Frozen")), tmp_path / "out")
     summary = json.loads((out / "summary.json").read_text("utf-8"))["blocks"]["Frozen"]
     assert summary["buds_per_vine"] is None
     assert summary["buds_total"] is None
@@ -285,8 +285,8 @@ def test_hostile_text_stays_text(tmp_path):
     ["", "\x01", "\x00", " ", "\t", "\r", "\n", "\u200b", "\ufeff", "\u202e", "\u061c", "\xa0", "\u3000", "\u2066 \x1f"],
 )
 def test_no_text_begins_a_formula(before, sign):
-    for told in (guard_text(f"{before}{sign}1+1"), guard_text(f"x;{before}{sign}1+1")):
-        kept = re.sub(r"[\s\x00-\x1f\u061c\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]", "", told)
+    for said in (guard_text(f"{before}{sign}1+1"), guard_text(f"x;{before}{sign}1+1")):
+        kept = re.sub(r"[\s\x00-\x1f\u061c\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]", "", said)
         assert kept.removeprefix("x;").startswith(f"'{sign}")
 
 
@@ -331,7 +331,7 @@ except OutputError as error:
 
 
 @pytest.mark.parametrize("limit", [0, 20_000, 200_000])
-def test_a_disk_that_takes_no_more_is_told_and_leaves_nothing(tmp_path, limit):
+def test_a_disk_that_takes_no_more_is_reported_and_leaves_nothing(tmp_path, limit):
     # a limit on the size of a file fails a write as a full disk does, at another place each time
     kept, out = tmp_path / "plan", tmp_path / "deep" / "out"
     kept.write_bytes(pickle.dumps(one_block()))
@@ -393,7 +393,7 @@ def lead_out(out):
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "said"),
     [
         (lambda out: (out / "my notes.txt").write_text("keep me"), "my notes.txt"),
         (lambda out: (out / "my folder").mkdir(), "my folder"),
@@ -405,10 +405,10 @@ def lead_out(out):
         (lead_out, "north"),
     ],
 )
-def test_force_keeps_what_is_not_ours_or_was_changed(results, tmp_path, change, told):
+def test_force_keeps_what_is_not_ours_or_was_changed(results, tmp_path, change, said):
     change(results)
     before = sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*"))
-    with pytest.raises(OutputError, match=told):
+    with pytest.raises(OutputError, match=said):
         write_plan(one_block(), results, force=True)
     assert sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*")) == before
 

@@ -71,11 +71,11 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
     assert loss["value"] == pytest.approx(given.merit["zones_misfit"]["value"] - ours.merit["zones_misfit"]["value"])
     assert loss["value"] > 0
     assert loss["low"] <= loss["value"] <= loss["high"]
-    told = {reason.key: reason.fields for reason in given.reasons}
-    assert list(told)[:3] == ["zones.given_merit", "zones.trade", "zones.given_worse"]
+    said = {reason.key: reason.fields for reason in given.reasons}
+    assert list(said)[:3] == ["zones.given_merit", "zones.trade", "zones.given_worse"]
     one, own, perfect = (given.merit[f"{name}_misfit"]["value"] for name in ("one_number", "zones", "perfect"))
-    assert told["zones.trade"]["percent"] == pytest.approx(100 * (one - own) / one)
-    assert told["zones.trade"]["whole_percent"] == pytest.approx(100 * (one - perfect) / one)
+    assert said["zones.trade"]["percent"] == pytest.approx(100 * (one - own) / one)
+    assert said["zones.trade"]["whole_percent"] == pytest.approx(100 * (one - perfect) / one)
     flags = flags_of(trellis, given)
     joined = flags[flags["row"].isin(["R1", "R2"])]
     assert joined["kind"].tolist() == ["end"] * 4  # one number all along: only the ends are marked
@@ -85,11 +85,11 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
         assert (joined[f"{side}_zone"].dropna() == 1).all()
         assert joined[f"{side}_zone"].notna().sum() == 2
     # a mark at each end of each row and one at each change of number
-    assert told["zones.trade"]["marks"] == given.merit["marks"] == len(flags)
+    assert said["zones.trade"]["marks"] == given.merit["marks"] == len(flags)
 
 
 @pytest.mark.parametrize(
-    ("saving", "key", "told"),
+    ("saving", "key", "said"),
     [
         ((1.04, 0.5, 1.6), "zones.given_merit", "save 1.0 buds per vine against one number (0.5 to 1.6)"),
         ((0.96, 0.5, 1.6), "zones.given_little", "save only 1.0 buds per vine against one number (0.5 to 1.6)." + UNPAID),
@@ -102,14 +102,14 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
         ((-0.3, -0.7, 0.0), "zones.given_loss", "lose 0.3 buds per vine against one number (0.0 to 0.7)"),
     ],
 )
-def test_a_loss_is_called_a_loss(saving, key, told):
+def test_a_loss_is_called_a_loss(saving, key, said):
     told_saving = dict(zip(("value", "low", "high"), saving, strict=True))
     message = worth_message(told_saving, 2, marks=66, hours=0.52, pays=saving[0] > 1.0)
     assert message.key == key
-    assert say(message, "en", "us") == f"The given 2 zones {told}."
+    assert say(message, "en", "us") == f"The given 2 zones {said}."
 
 
-def test_broken_limits_are_told_and_nothing_is_mended(block):
+def test_broken_limits_are_reported_and_nothing_is_mended(block):
     trellis, draws, ours = block
     edited = ours.panel_zone.copy()
     edited[5] = 1 + edited[5] % len(ours.buds)
@@ -152,7 +152,7 @@ def test_gaps_are_closed_from_the_nearest_polygon_and_told(block):
     assert [(m.key, m.fields["panels"]) for m in found.messages] == [("zones.panels_outside", 5 * 8)]
 
 
-def test_overlaps_are_told(block):
+def test_overlaps_are_reported(block):
     trellis, _, _ = block
     found = labels_from_layer(trellis, patches((0, 8, 0, 7), (0, 8, 5, 12), zone=["a", "b"]))
     assert ("zones.polygons_overlap", 2 * 8) in [(m.key, m.fields["panels"]) for m in found.messages]
@@ -185,17 +185,17 @@ def problems(trellis, layer, **options):
     return [str(problem) for problem in caught.value.problems]
 
 
-def test_all_faults_of_a_panels_layer_are_told(block):
+def test_all_faults_of_a_panels_layer_are_reported(block):
     trellis, _, ours = block
     layer = panels_layer(trellis, ours.panel_zone).astype({"zone": object})
     layer.loc[3, "zone"] = None
     layer.loc[4, "panel"] = 99
     layer.loc[6, ["row", "panel"]] = layer.loc[5, ["row", "panel"]].to_list()
-    told = problems(trellis, layer)
-    assert len(told) == 5
+    said = problems(trellis, layer)
+    assert len(said) == 5
     for word in ("no zone", "no such panel", "there twice", "left out"):
-        assert any(word in line for line in told), word
-    assert all("given.gpkg" in line for line in told)
+        assert any(word in line for line in said), word
+    assert all("given.gpkg" in line for line in said)
 
 
 def test_layers_that_cannot_be_zones_are_refused_in_words(block):

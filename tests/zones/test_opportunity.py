@@ -58,10 +58,10 @@ def test_a_field_is_alike_over_the_integral_of_its_own_correlation():
 def test_the_smallest_area_is_a_shortest_run_and_the_reference_one_bud_step():
     trellis, _ = lay_block([12] * 8)
     zoning = draw_zones(trellis, draws_of(field_of(trellis, 1)), need, options=ZoneOptions(shortest_run=4, bud_step=5))
-    told = zoning.merit["opportunity"]
-    assert told["smallest_area_ha"] == pytest.approx(4 * PER_PANEL * VINE_M * ROW_M / 10_000)
-    assert told["reference_cv"] == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
-    assert told["cv"] > 0
+    said = zoning.merit["opportunity"]
+    assert said["smallest_area_ha"] == pytest.approx(4 * PER_PANEL * VINE_M * ROW_M / 10_000)
+    assert said["reference_cv"] == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
+    assert said["cv"] > 0
     assert zoning.merit["opportunity_index"] > 0
 
 
@@ -102,5 +102,5 @@ def test_opening_by_a_run_takes_what_is_shorter():
     task = set_task(trellis, draws, need, ZoneOptions(shortest_run=3))
     chosen = (int(np.flatnonzero(task.counts == 20)[0]), int(np.flatnonzero(task.counts == 50)[0]))
     drawn = Drawn(np.zeros(12, dtype=np.int64), chosen, 0.0, 0.0)
-    told = opportunity(trellis, draws, need, task, drawn)["opportunity"]
-    assert told["technical_opportunity_share"] == pytest.approx(11 / 12)
+    said = opportunity(trellis, draws, need, task, drawn)["opportunity"]
+    assert said["technical_opportunity_share"] == pytest.approx(11 / 12)

@@ -22,7 +22,7 @@ def faults_of(seed: int) -> list[str]:
     drawn, rng = draw_vineyard(seed), np.random.default_rng(seed)
     trellis = build_trellis(drawn.vineyard, "A")
     zones = random_zones(trellis.panels, rng)
-    return [f"{drawn.told}: {fault}" for fault in partition_faults(trellis, drawn.outline, zones, rng)]
+    return [f"{drawn.described}: {fault}" for fault in partition_faults(trellis, drawn.outline, zones, rng)]
 
 
 def partition_faults(trellis, outline, zones, rng) -> list[str]:

@@ -155,9 +155,9 @@ def test_signs_that_do_not_agree_are_found():
     with pytest.raises(ValueError, match="row R1, panel 1: the two sides say 1 and 2"):
         follow(signs[signs["kind"].eq("end")], trellis)
     runs = row_list(trellis, labels, BUDS)
-    with pytest.raises(ValueError, match="told no zone"):
+    with pytest.raises(ValueError, match="given no zone"):
         follow(runs.iloc[:-1], trellis)
-    with pytest.raises(ValueError, match="told twice"):
+    with pytest.raises(ValueError, match="listed twice"):
         follow(runs.assign(from_post=0, to_post=4), trellis)
 
 
@@ -185,18 +185,18 @@ def test_the_walk_begins_at_the_row_with_the_lower_name(names):
 
 
 @pytest.mark.parametrize("language", languages())
-def test_each_post_is_told_with_what_hangs_on_which_side(language):
+def test_each_post_is_reported_with_what_hangs_on_which_side(language):
     trellis, _ = lay_block([5])
     signs = sign_posts(trellis, np.array([1, 1, 3, 3, 2]), BUDS)
-    told = [say(sign_message(line), language, "us") for line in signs.itertuples()]
+    said = [say(sign_message(line), language, "us") for line in signs.itertuples()]
     names = [short_sign(line) for line in signs.itertuples()]
     assert names == ["R1/0 -|1", "R1/6 1|3", "R1/12 3|2", "R1/15 2|-"]
-    for text, line in zip(told, signs.itertuples(), strict=True):
+    for text, line in zip(said, signs.itertuples(), strict=True):
         assert say(post_name(line.row, line.after_vine, end=line.kind == "end"), language, "us") in text
     if language == "en":
-        assert told[0] == "row R1, end post before vine 1: 1 band of tape on the side of vine 1."
-        assert told[3] == "row R1, end post after vine 15: 2 bands of tape on the side of vine 15."
-        assert told[1] == (
+        assert said[0] == "row R1, end post before vine 1: 1 band of tape on the side of vine 1."
+        assert said[3] == "row R1, end post after vine 15: 2 bands of tape on the side of vine 15."
+        assert said[1] == (
             "row R1, post after vine 6: 1 band of tape on the side of vine 6, 3 bands of tape on the side of vine 7."
         )
 

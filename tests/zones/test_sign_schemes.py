@@ -21,7 +21,7 @@ OURS = "changes on both sides, and ends"
 
 
 @pytest.fixture(scope="module")
-def told():
+def signs_read():
     rng = np.random.default_rng(7)
     rows = [Row(tuple(np.repeat(rng.integers(1, 4, 3), rng.integers(1, 6, 3)).tolist()), (), bool(k % 2)) for k in range(12)]
     rows = [Row(row.zones, (4,) * len(row.zones), row.upward) for row in rows]
@@ -34,13 +34,13 @@ def test_marks_as_hung_now_mislead_whoever_comes_from_the_other_end():
     assert (found["listed"], found["other"], found["sets"]) == (0.0, 0.6, 3)
 
 
-def test_whoever_looks_reads_ours_right_and_finds_any_one_fault(told):
-    ours = told.loc[OURS]
+def test_whoever_looks_reads_ours_right_and_finds_any_one_fault(signs_read):
+    ours = signs_read.loc[OURS]
     assert (ours[["listed", "other", "middle", "headland", "stand", "stand_doubt"]] == 0).all()
     assert (ours[["lost_stand", "misread_stand"]] == 0).all()
     assert ours["lost_stand_doubt"] > 0
     assert ours["misread_stand_doubt"] > 0
-    sided = told.loc["one end of each run, on its side"]
+    sided = signs_read.loc["one end of each run, on its side"]
     assert sided["stand"] == 0
     assert sided["lost_stand"] > 0  # half the marks, and nothing that tells of a lost one
     assert sided["sets"] * 2 == ours["sets"]

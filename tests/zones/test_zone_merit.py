@@ -13,11 +13,11 @@ from geoprune.errors import DataError, Message
 from geoprune.sizes import SizeDraws
 from geoprune.words import say
 from geoprune.zones import GivenLabels, ZoneOptions, draw_zones, judge_zones
+from geoprune.zones.benefit import best_counts, measure_misfits
 from geoprune.zones.graph import build_graph
 from geoprune.zones.judging import worth_message
 from geoprune.zones.limits import broken_limits
 from geoprune.zones.loss import asymmetric_loss, loss_quantile
-from geoprune.zones.merit import best_counts, measure_misfits
 
 
 @pytest.fixture(scope="module")
@@ -34,11 +34,11 @@ def zoning(block):
 def test_misfit_is_that_of_vines_drawn_one_by_one(block, zoning):
     _, draws = block
     rng = np.random.default_rng(0)
-    told = zoning.buds[zoning.panel_zone - 1]
+    said = zoning.buds[zoning.panel_zone - 1]
     misses, off = [], []
     for mean, sd in zip(draws.panel_mean, draws.vine_sd, strict=True):
         vines = np.maximum(mean[:, None] + sd * rng.standard_normal((len(mean), 200)), 0)
-        miss = np.abs(told[:, None] - need(vines))
+        miss = np.abs(said[:, None] - need(vines))
         misses.append(miss.mean())
         off.append((miss > 5).mean())
     assert zoning.merit["zones_misfit"]["value"] == pytest.approx(np.mean(misses), rel=0.02)
@@ -51,8 +51,8 @@ def test_misfit_is_that_of_vines_drawn_one_by_one(block, zoning):
 def test_misfit_of_known_panels_has_its_closed_form():
     # vines N(m, s) told b: |b - 40 w| has mean s' sqrt(2/pi) exp(-d^2/2s'^2) + d (1 - 2 Phi(-d/s')), folded normal law
     draws = SizeDraws(np.array([[0.8, 1.0, 1.2]] * 5), np.full(5, 0.2))
-    told = np.array([[40.0], [40.0], [50.0]])
-    found = measure_misfits(draws, need, told, np.zeros((3, 1), dtype=int), np.array([3, 3, 3]), options=ZoneOptions())
+    said = np.array([[40.0], [40.0], [50.0]])
+    found = measure_misfits(draws, need, said, np.zeros((3, 1), dtype=int), np.array([3, 3, 3]), options=ZoneOptions())
     gap, sd = np.array([8.0, 0.0, 2.0]), 8.0
     folded = sd * np.sqrt(2 / np.pi) * np.exp(-(gap**2) / (2 * sd**2)) + gap * (1 - 2 * norm.cdf(-gap / sd))
     assert found.misfit.ravel() == pytest.approx(np.full(5, folded.mean()), rel=0.01)
@@ -153,18 +153,18 @@ def test_a_level_block_needs_one_number():
 def test_one_number_is_the_best_single_number(block, zoning):
     _, draws = block
     needed = np.concatenate([need(weights) for weights in draws.vines()])
-    loss = {told: float(asymmetric_loss(told, needed, 1.25).mean()) for told in range(2, 90, 2)}
+    loss = {said: float(asymmetric_loss(said, needed, 1.25).mean()) for said in range(2, 90, 2)}
     assert zoning.one_number == min(loss, key=loss.get)  # steps of two: the largest within 6 % of some 35 buds
 
 
 def test_the_best_count_is_the_quantile_of_the_asymmetric_loss():
     # newsvendor: the least expected loss lies at the quantile 1 / (1 + ratio)
     needed = np.random.default_rng(0).gamma(4.0, 8.0, (1, 20_001))
-    told = np.arange(5.0, 100.0, 0.05)
-    loss = [float(asymmetric_loss(t, needed, 1.25).mean()) for t in told]
-    assert told[int(np.argmin(loss))] == pytest.approx(np.quantile(needed, loss_quantile(1.25)), abs=0.1)
+    said = np.arange(5.0, 100.0, 0.05)
+    loss = [float(asymmetric_loss(t, needed, 1.25).mean()) for t in said]
+    assert said[int(np.argmin(loss))] == pytest.approx(np.quantile(needed, loss_quantile(1.25)), abs=0.1)
     best = best_counts(needed, need, options=ZoneOptions(bud_step=5))[0]
-    fives = told[np.isclose(told % 5, 0) | np.isclose(told % 5, 5)]
+    fives = said[np.isclose(said % 5, 0) | np.isclose(said % 5, 5)]
     assert best == pytest.approx(min(fives, key=lambda t: float(asymmetric_loss(t, needed, 1.25).mean())))
 
 

@@ -35,7 +35,7 @@ def test_marks_and_minutes_are_those_counted_by_hand():
     assert marking_minutes(np.zeros(24, dtype=int), graph, ZoneOptions()) == 0
 
 
-def told(zoning):
+def numbers_of(zoning):
     """What must not depend on units: verdict, outlines, cost, shares."""
     merit = zoning.merit
     return [merit[key] for key in ("marks", "marking_minutes", "net_minutes", "saving_share", "possible_share")]
@@ -50,7 +50,7 @@ def test_a_vine_of_ten_buds_and_one_of_a_hundred_are_judged_alike(block, worth):
     assert small.verdict == large.verdict
     assert (small.panel_zone == large.panel_zone).all()
     assert (10 * small.buds == large.buds).all()
-    assert told(small) == pytest.approx(told(large), rel=1e-9)
+    assert numbers_of(small) == pytest.approx(numbers_of(large), rel=1e-9)
 
 
 def test_pounds_and_kilograms_give_the_same_zones(block):
@@ -61,7 +61,7 @@ def test_pounds_and_kilograms_give_the_same_zones(block):
     assert one.verdict == other.verdict
     assert (one.panel_zone == other.panel_zone).all()
     assert one.buds.tolist() == other.buds.tolist()
-    assert told(one) == pytest.approx(told(other), rel=1e-3)  # capacities of cuts are whole numbers
+    assert numbers_of(one) == pytest.approx(numbers_of(other), rel=1e-3)  # capacities of cuts are whole numbers
 
 
 def test_slower_pruning_makes_marks_cheaper_by_as_much(block):
@@ -136,7 +136,7 @@ def test_the_step_follows_from_the_number():
     assert [usual_step(number) for number in (5, 11, 33, 35, 57, 83, 85, 100, 166, 170)] == [1, 1, 1, 2, 2, 2, 5, 5, 5, 10]
 
 
-def test_counts_of_the_wood_are_told_and_a_step_that_is_asked_for_goes_before_them(block):
+def test_counts_of_the_wood_are_reported_and_a_step_that_is_asked_for_goes_before_them(block):
     counts = (20, 24, 28, 32, 36, 40, 44, 48)
     zoning = draw_zones(*block, need, options=ZoneOptions(counts=counts))
     assert set(zoning.buds.tolist()) | {zoning.one_number} <= set(counts)

@@ -27,10 +27,10 @@ def every_labelling(panels, zones):
 
 def costs_of(task, labels, chosen):
     """Cost of many labellings (M, P), written out anew: the sum of losses and of the prices of all differences."""
-    told = task.counts[list(chosen)].astype(float)
+    said = task.counts[list(chosen)].astype(float)
     own = task.loss[:, list(chosen)][np.arange(labels.shape[1]), labels].sum(axis=1)
-    along = np.abs(told[labels[:, task.graph.along[:, 0]]] - told[labels[:, task.graph.along[:, 1]]]).sum(axis=1)
-    beside = np.abs(told[labels[:, task.graph.across[:, 0]]] - told[labels[:, task.graph.across[:, 1]]])
+    along = np.abs(said[labels[:, task.graph.along[:, 0]]] - said[labels[:, task.graph.along[:, 1]]]).sum(axis=1)
+    beside = np.abs(said[labels[:, task.graph.across[:, 0]]] - said[labels[:, task.graph.across[:, 1]]])
     return own + task.options.change_cost * along + task.options.neighbour_cost * beside @ task.graph.across_weight
 
 
@@ -107,8 +107,8 @@ def test_a_cut_is_the_least_of_all_cuts():
         sides = every_labelling(size, 2)
         costs = sides @ slope + (sides[:, pairs[:, 0]] != sides[:, pairs[:, 1]]) @ weight
         cut = least_cut(slope, pairs, weight, scale=whole_scale(slope, weight))
-        told = cut @ slope + (cut[pairs[:, 0]] != cut[pairs[:, 1]]) @ weight
-        assert told == pytest.approx(costs.min(), abs=1e-3)
+        said = cut @ slope + (cut[pairs[:, 0]] != cut[pairs[:, 1]]) @ weight
+        assert said == pytest.approx(costs.min(), abs=1e-3)
 
 
 @pytest.mark.parametrize(("shortest", "changes"), [(1, 9), (2, 9), (2, 1), (3, 2), (3, 0), (9, 3)])
@@ -127,8 +127,8 @@ def test_a_row_is_labelled_at_least_cost_within_its_limits(shortest, changes):
         mine = found[row, :length]
         assert fits(mine, shortest, changes)
         assert (found[row, length:] == -1).all()
-        told = cost[row, np.arange(length), mine].sum() + price[mine[:-1], mine[1:]].sum()
-        assert told == pytest.approx(least, abs=1e-12)
+        said = cost[row, np.arange(length), mine].sum() + price[mine[:-1], mine[1:]].sum()
+        assert said == pytest.approx(least, abs=1e-12)
 
 
 def fits(labels, shortest, changes):
@@ -140,8 +140,8 @@ def fits(labels, shortest, changes):
 def test_the_told_cost_is_the_cost_written_out():
     task = task_of([4, 3, 4], 2, ZoneOptions(bud_step=10))
     labels = np.random.default_rng(0).integers(0, 2, len(task.loss))
-    told = labelling_cost(task.loss[:, [0, 2]], labels, task.graph, *task.prices((0, 2)))
-    assert told == pytest.approx(float(costs_of(task, labels[None], (0, 2))[0]), abs=1e-9)
+    said = labelling_cost(task.loss[:, [0, 2]], labels, task.graph, *task.prices((0, 2)))
+    assert said == pytest.approx(float(costs_of(task, labels[None], (0, 2))[0]), abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -159,7 +159,7 @@ def test_more_zones_never_cost_more_without_limits():
     assert costs == sorted(costs, reverse=True)
 
 
-def test_the_gap_is_told():
+def test_the_gap_is_reported():
     trellis, _ = lay_block([10] * 10)
     zoning = draw_zones(trellis, draws_of(field_of(trellis, 3)), need)
     assert zoning.gap == pytest.approx((zoning.cost - zoning.lower_bound) / zoning.cost)

@@ -62,7 +62,7 @@ def write_audit(audit: Audit, target: Target) -> Path:
     """Write what a recount found.
 
     report.html, rows_to_redo.csv, left.csv (evidence for next winter) and checked.csv name nobody; manager_only/workers.csv,
-    by name and not by merit, is there where workers were told.
+    by name and not by merit, is there where workers were named.
     """
     lots = [{name: _plain(value) for name, value in line.items()} for line in audit.lots.to_dict("records")]
 
@@ -79,7 +79,7 @@ def write_audit(audit: Audit, target: Target) -> Path:
 
 
 def write_hours(hours: Hours, target: Target) -> Path:
-    """Write hours: hours.csv by zone, and manager_only/workers.csv where workers were told."""
+    """Write hours: hours.csv by zone, and manager_only/workers.csv where workers were named."""
 
     def fill(folder: Path) -> None:
         write_csv(hours.zones, folder / "hours.csv")

@@ -41,7 +41,7 @@ def recount_page(vines: pd.DataFrame, lots: Mapping[str, int], reader: Reader, *
 
 def report_page(audit: Audit, reader: Reader, *, made: date) -> str:
     """Return the report of a check: verdicts, what was left, rows to look at again."""
-    told = {
+    content = {
         "language": reader.language,
         "words": reader.words("audit"),
         "made": reader.date(made),
@@ -53,7 +53,7 @@ def report_page(audit: Audit, reader: Reader, *, made: date) -> str:
         "redo": [redo_cells(line, reader) for line in audit.redo.to_dict("records")],
         "cautions": [clean(reader.say(note)) for note in caution_notes()],
     }
-    return pages.get_template("report.html").render(told, look=look)
+    return pages.get_template("report.html").render(content, look=look)
 
 
 def verdict_messages(line: Mapping[str, Any]) -> tuple[Message, Message]:
@@ -106,31 +106,31 @@ def _curves(audit: Audit, reader: Reader) -> list[dict[str, Any]]:
 
 
 def left_cells(line: Mapping[str, Any], reader: Reader) -> list[str]:
-    """What was left in a zone (a line of `Audit.left`), told cell by cell."""
-    mean, low, high = (_told(line[f"buds_left{end}"], reader, 1) for end in ("", "_low", "_high"))
+    """What was left in a zone (a line of `Audit.left`), cell by cell."""
+    mean, low, high = (_cell(line[f"buds_left{end}"], reader, 1) for end in ("", "_low", "_high"))
     asked, counted, off = (reader.number(line[name]) for name in ("buds_asked", "vines_counted", "vines_off"))
     return [shorten(str(line["block"])), str(int(line["zone"])), asked, f"{mean} ({low} – {high})", counted, off]
 
 
 def redo_cells(line: Mapping[str, Any], reader: Reader) -> list[str]:
-    """A row to look at again (a line of `Audit.redo`), told cell by cell."""
+    """A row to look at again (a line of `Audit.redo`), cell by cell."""
     numbers = [reader.number(line[name]) for name in ("counted", "too_many", "too_few")]
     todo = clean(reader.say(Message(f"audit.todo_{line['todo']}")))
     return [shorten(str(line["block"])), shorten(str(line["row"]), 32), *numbers, reader.number(line["difference"], 1), todo]
 
 
 def hour_cells(line: Mapping[str, Any], reader: Reader, *, cost: bool) -> list[str]:
-    """Hours of a zone (a line of `Hours.zones`), told cell by cell."""
-    named = training_told(line["training"], reader)
-    minutes, low, high = (_told(line[f"minutes_{end}"], reader, 1) for end in ("per_vine", "low", "high"))
-    rest, least, most = (_told(line[f"hours_left{end}"], reader) for end in ("", "_low", "_high"))
-    cells = [shorten(str(line["block"])), str(int(line["zone"])), named, _told(line["vines_per_hour"], reader)]
-    cells += [f"{minutes} ({low} – {high})", _told(line["hours_done"], reader), f"{rest} ({least} – {most})"]
-    return cells + [_told(line[name], reader) for name in ("cost_done", "cost_left") if cost]
+    """Hours of a zone (a line of `Hours.zones`), cell by cell."""
+    named = training_text(line["training"], reader)
+    minutes, low, high = (_cell(line[f"minutes_{end}"], reader, 1) for end in ("per_vine", "low", "high"))
+    rest, least, most = (_cell(line[f"hours_left{end}"], reader) for end in ("", "_low", "_high"))
+    cells = [shorten(str(line["block"])), str(int(line["zone"])), named, _cell(line["vines_per_hour"], reader)]
+    cells += [f"{minutes} ({low} – {high})", _cell(line["hours_done"], reader), f"{rest} ({least} – {most})"]
+    return cells + [_cell(line[name], reader) for name in ("cost_done", "cost_left") if cost]
 
 
-def training_told(training: str, reader: Reader) -> str:
-    """Return a training's name in the reader's language, one of a grower's own as it is called; "" where none is told."""
+def training_text(training: str, reader: Reader) -> str:
+    """Return a training's name in the reader's language, one of a grower's own as it is called; "" where none is given."""
     if not training:
         return ""
     try:
@@ -140,5 +140,5 @@ def training_told(training: str, reader: Reader) -> str:
     return clean(reader.say(Message("recipe.training_" + name)))
 
 
-def _told(value: float | None, reader: Reader, digits: int = 0) -> str:
+def _cell(value: float | None, reader: Reader, digits: int = 0) -> str:
     return reader.number(float("nan") if value is None else value, digits)

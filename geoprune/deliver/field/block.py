@@ -1,4 +1,4 @@
-"""What a field page is told of a block: plain data, no tables."""
+"""What a field page shows of a block: plain data, no tables."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from geoprune.errors import Message
 LEAST_KG, MOST_KG = 0.002, 12.0
 MOST_COUNT = 500
 #: A vine's weight is asked about beyond so many standard deviations of the logarithm: in a block that is as even as it
-#: was told, about one right weight in 370 is asked about (two sides of a normal; design choice).
+#: was expected, about one right weight in 370 is asked about (two sides of a normal; design choice).
 ODD_AT = 3.0
-#: Kinds of vines that are not pruned to the number, in the order they are told.
+#: Kinds of vines that are not pruned to the number, in the order they are listed.
 KINDS_APART = ("gone", "young", "sick", "renew")
 
 LonLat = tuple[float, float]
@@ -107,9 +107,9 @@ class FieldBlock:
     expected_kg : tuple of float or None
         As `FieldVine.expected_kg`, for vines without their own.
     signs : tuple of Message
-        What the marks on the posts mean, told on the row card.
+        What the marks on the posts mean, shown on the row card.
     taped : bool
-        Whether bands of tape tell the numbers.
+        Whether bands of tape show the numbers.
     """
 
     name: str

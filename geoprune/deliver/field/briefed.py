@@ -22,7 +22,7 @@ def field_page(edition: Edition) -> str:
 
 
 def field_block_of(brief: BlockBrief, *, made: date, estate: str = "") -> FieldBlock:
-    """Return what a field page is told of a block: the numbers row by row, vines treated apart, vines to weigh next.
+    """Return what a field page shows of a block: the numbers row by row, vines treated apart, vines to weigh next.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def field_block_of(brief: BlockBrief, *, made: date, estate: str = "") -> FieldB
         apart=vines_apart(plan.vines),
         variety=plan.settings.variety,
         estate=estate,
-        signs=(*([] if brief.stop is None else [brief.stop]), *signs, *brief.frame, *brief.renew),
+        signs=(*([] if brief.alert is None else [brief.alert]), *signs, *brief.frame, *brief.renew),
     )
 
 

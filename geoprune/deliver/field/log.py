@@ -82,7 +82,7 @@ class Entry:
 
     @property
     def date(self) -> str:
-        """Day, as the phone told it."""
+        """Day, as the phone gave it."""
         return self.at[:10]
 
 
@@ -96,7 +96,7 @@ class FieldLog:
     entries: tuple[Entry, ...] = ()
 
     @property
-    def told(self) -> str:
+    def described(self) -> str:
         """How the log is named in messages."""
         return f"block '{self.block}', season {self.season}" + (f", {self.estate}" if self.estate else "")
 
@@ -137,8 +137,8 @@ def merge_logs(logs: Iterable[FieldLog]) -> FieldLog:
     given = list(logs)
     kinds = {(log.estate, log.block, log.season): log for log in given}
     if len(kinds) != 1:
-        told = "; ".join(log.told for log in kinds.values()) or "no list was given"
-        raise DataError([Problem("", "", "", f"lists of one block are wanted: {told}", "Give the lists of one block")])
+        described = "; ".join(log.described for log in kinds.values()) or "no list was given"
+        raise DataError([Problem("", "", "", f"lists of one block are wanted: {described}", "Give the lists of one block")])
     first = given[0]
     return FieldLog(first.block, first.season, first.estate, merge_entries(*(log.entries for log in given)))
 
@@ -167,8 +167,8 @@ def read_field_log(path: str | Path) -> FieldLog:
 
 def list_of(log: FieldLog) -> dict[str, Any]:
     """Return the full list as a field page exports it and takes it in; `read_field_log` reads it back from JSON."""
-    told = {"format": FORMAT, "version": VERSION, "estate": log.estate, "block": log.block, "season": log.season}
-    return told | {"entries": [{**vars(entry), "values": dict(entry.values)} for entry in log.entries]}
+    record = {"format": FORMAT, "version": VERSION, "estate": log.estate, "block": log.block, "season": log.season}
+    return record | {"entries": [{**vars(entry), "values": dict(entry.values)} for entry in log.entries]}
 
 
 def _opened(path: Path) -> dict[str, Any]:
@@ -271,7 +271,7 @@ def bud_check_layer(log: FieldLog) -> gpd.GeoDataFrame:
 
 
 def tick_table(log: FieldLog) -> pd.DataFrame:
-    """Return the work told row by row: block, row, hours, worker, done ("yes" or "no"), date."""
+    """Return the work reported row by row: block, row, hours, worker, done ("yes" or "no"), date."""
     return _table(log, "prune", TICKS, "done", lambda entry: {"done": "yes" if entry.values["done"] else "no"})
 
 

@@ -71,7 +71,7 @@ def field_words() -> dict[str, dict[str, str]]:
 def page_data(block: FieldBlock, *, language: str, units: str) -> dict[str, Any]:
     """Return what the page's script is given: plain data, every sentence in every language."""
 
-    def told(messages: tuple[Message, ...], code: str) -> list[str]:
+    def said(messages: tuple[Message, ...], code: str) -> list[str]:
         return [say(message, code, units) for message in messages]
 
     cautions = tuple(caution_notes())
@@ -81,7 +81,7 @@ def page_data(block: FieldBlock, *, language: str, units: str) -> dict[str, Any]
         "language": language,
         "unit": WEIGHT_UNITS[units],
         "words": field_words(),
-        "told": {code: {"signs": told(block.signs, code), "cautions": told(cautions, code)} for code in field_words()},
+        "told": {code: {"signs": said(block.signs, code), "cautions": said(cautions, code)} for code in field_words()},
         "signs": [],
         "limits": {"least_kg": LEAST_KG, "most_kg": MOST_KG, "most_count": MOST_COUNT},
         "left_out": LEFT_OUT,

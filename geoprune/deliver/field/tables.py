@@ -35,7 +35,7 @@ def field_block_from_tables(
     estate: str = "",
     signs: Sequence[Message] = (),
 ) -> FieldBlock:
-    """Return what a field page is told of a block.
+    """Return what a field page shows of a block.
 
     Parameters
     ----------
@@ -121,28 +121,28 @@ def _line(
 
 
 def _runs(runs: pd.DataFrame) -> tuple[FieldRun, ...]:
-    told = []
+    entries = []
     for run in runs.to_dict("records"):
         first, last = sorted((int(run["first_vine"]), int(run["last_vine"])))
         buds = run["buds_per_vine"]
         why = str(run.get("no_number", ""))
         number, instead = (None, why if why in INSTEAD else "") if pd.isna(buds) else (int(buds), "")
-        told.append(FieldRun(first, last, int(run["zone"]), number, int(run["bands"]), instead))
-    return tuple(sorted(told, key=lambda run: run.first_vine))
+        entries.append(FieldRun(first, last, int(run["zone"]), number, int(run["bands"]), instead))
+    return tuple(sorted(entries, key=lambda run: run.first_vine))
 
 
 def _stops(table: pd.DataFrame | None, known: Mapping[tuple[str, int], Any]) -> tuple[FieldVine, ...]:
     if table is None:
         return ()
-    told = []
+    entries = []
     for i, line in enumerate(table.to_dict("records"), start=1):
         row, vine, spare = str(line["row"]), int(line["vine"]), line.get("spare_of")
         place, expected = known.get((row, vine), (None, None))
         order = int(line.get("order", line.get("stop", i)))
         ends = (int(line.get("first_vine", vine)), int(line.get("last_vine", vine)))
         spare_of, together = None if pd.isna(spare) else int(spare), ends if ends[0] < ends[1] else None
-        told.append(FieldVine(order, row, vine, spare_of, place, expected, together))
-    return tuple(told)
+        entries.append(FieldVine(order, row, vine, spare_of, place, expected, together))
+    return tuple(entries)
 
 
 def _block_range(vines: gpd.GeoDataFrame) -> tuple[float, float] | None:

@@ -15,9 +15,9 @@ from geoprune.brief import BlockBrief, Label, RowBrief, zone_labels
 from geoprune.deliver.edition import Edition
 from geoprune.deliver.maps.ground import Ground, columns_of, lay_ground, number_column, panel_ends, plain, status_codes
 from geoprune.deliver.maps.packing import Bundle, scale_bytes
-from geoprune.deliver.maps.page import frame, look_told, safe_links
+from geoprune.deliver.maps.page import frame, look_record, safe_links
 from geoprune.deliver.maps.shell import build_page
-from geoprune.deliver.maps.telling import page_words, speech_of, tell_all, tell_block
+from geoprune.deliver.maps.wording import block_words, in_all_languages, page_words, speech_of
 from geoprune.plan import BlockPlan
 
 SCRIPTS = ("unpack.js", "words.js", "paint.js", "ground.js", "shared.js", "block_layers.js", "block.js", "block_words.js")
@@ -41,25 +41,25 @@ def render_block_map(edition: Edition) -> str:
     ground = lay_ground(brief.plan)
     west, south, *_ = ground.polygon.bounds
     bundle = Bundle(brief.plan.crs, (west, south))
-    told = block_data(brief, ground, bundle) | speech_of(style.reader)
-    told["said"] = tell_all(style.reader, lambda reader: tell_block(brief, reader))
-    told |= {"background": style.background, "links": safe_links(edition.links)}
+    data = block_data(brief, ground, bundle) | speech_of(style.reader)
+    data["said"] = in_all_languages(style.reader, lambda reader: block_words(brief, reader))
+    data |= {"background": style.background, "links": safe_links(edition.links)}
     _pack_shapes(brief.plan, ground, bundle)
-    before, after = frame(brief, told["said"][style.reader.language][style.reader.units], style, polygon=ground.polygon)
+    before, after = frame(brief, data["said"][style.reader.language][style.reader.units], style, polygon=ground.polygon)
     return build_page(
-        center=told["center"],
+        center=data["center"],
         title=f"{brief.name} – {page_words()[style.reader.language]['title']}",
         language=style.reader.language,
         before=before,
         after=after,
         scripts=SCRIPTS,
-        payload=bundle.payload(told),
+        payload=bundle.payload(data),
         background=style.background,
     )
 
 
 def block_data(brief: BlockBrief, ground: Ground, bundle: Bundle) -> dict[str, Any]:
-    """Return what the page draws of a block, ready for JSON; what it says is `telling.tell_block`."""
+    """Return what the page draws of a block, ready for JSON; what it says is `wording.block_words`."""
     plan, middle = brief.plan, ground.polygon.centroid
     lon, lat = bundle.lonlat([middle.x], [middle.y])[0]
     return {
@@ -68,7 +68,7 @@ def block_data(brief: BlockBrief, ground: Ground, bundle: Bundle) -> dict[str, A
         "rule": plan.settings.rule,
         "center": (round(float(lat), 7), round(float(lon), 7)),
         "latitude": float(lat),
-        "look": look_told(),
+        "look": look_record(),
         "headline": brief.headline,
         "taped": brief.taped,
         "surveyed": brief.surveyed,
@@ -165,17 +165,17 @@ def _pack_grid(plan: BlockPlan, bundle: Bundle) -> dict[str, Any] | None:
         return None
     size = np.asarray(grid["vine_size_kg"], dtype=float)
     step = int(np.ceil(np.sqrt(size.size / MOST_CELLS)))
-    told: dict[str, Any] = {}
+    data: dict[str, Any] = {}
     for name, key in (("size", "vine_size_kg"), ("error", "vine_size_se_kg")):
         band = _fill_edges(np.asarray(grid[key], dtype=float)[::step, ::step])
         values, low, high = scale_bytes(band)
         bundle.add(f"grid_{name}", values, kind="u8")
-        told[name] = [plain(low), plain(high)]
+        data[name] = [plain(low), plain(high)]
     height, width = band.shape
     a, b, c, d, e, f = tuple(grid["transform"])[:6]
     columns, rows = np.array([0, width, 0]) * step, np.array([0, 0, height]) * step
     corners = bundle.lonlat(a * columns + b * rows + c, d * columns + e * rows + f)
-    return {**told, "width": width, "height": height, "corners": np.round(corners, 8).tolist()}
+    return {**data, "width": width, "height": height, "corners": np.round(corners, 8).tolist()}
 
 
 def _fill_edges(band: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -13,13 +13,13 @@ import shapely
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from geoprune.brief import BlockBrief, Label, estate_stop
+from geoprune.brief import BlockBrief, Label, estate_alert
 from geoprune.deliver.edition import Style
 from geoprune.deliver.maps.ground import plain, status_codes
 from geoprune.deliver.maps.packing import Bundle
-from geoprune.deliver.maps.page import fill_frame, look_told, safe_links
+from geoprune.deliver.maps.page import fill_frame, look_record, safe_links
 from geoprune.deliver.maps.shell import build_page
-from geoprune.deliver.maps.telling import page_words, speech_of, tell_all, tell_estate
+from geoprune.deliver.maps.wording import estate_words, in_all_languages, page_words, speech_of
 from geoprune.errors import Remark
 from geoprune.plan import BlockPlan
 from geoprune.words import Reader
@@ -28,10 +28,10 @@ SCRIPTS = ("unpack.js", "words.js", "paint.js", "ground.js", "shared.js", "estat
 #: Corners of zones closer than this to a straight side are left out of the estate map.
 TOLERANCE_M = 0.4
 #: Of more blocks than these the picture shows outlines and numbers, no zones: each block's own map has them. Outlines are
-#: then told to a few metres, a point or less on the screen when all are seen.
+#: then given to a few metres, a point or less on the screen when all are seen.
 MOST_DRAWN_ZONED, COARSE_M = 1000, 2.0
-#: Of more blocks than these the plain list tells only the name, which leads to the map, and the numbers.
-MOST_TOLD_IN_FULL = 300
+#: Of more blocks than these the plain list gives only the name, which leads to the map, and the numbers.
+MOST_IN_FULL = 300
 #: Blocks in the plain list at most; it says so.
 MOST_IN_PLAIN = 1000
 #: Blocks worked on several grids are drawn on this one, true to angle; lengths on it are too long by 1 / cos(latitude).
@@ -70,19 +70,19 @@ def render_estate(
     style = style or Style()
     if not briefs:
         raise ValueError("an estate without blocks has no map")
-    stop, briefs, listed = estate_stop(briefs), _on_one_grid(briefs), tuple(remarks)
+    stop, briefs, listed = estate_alert(briefs), _on_one_grid(briefs), tuple(remarks)
     outlines = [brief.plan.polygon for brief in briefs]
     bounds = shapely.total_bounds(np.array(outlines, dtype=object))
     corner = bounds if briefs[0].plan.vines.crs != WORLD else outlines[0].bounds
     bundle = Bundle(briefs[0].plan.vines.crs, (corner[0], corner[1]))
     lon, lat = bundle.lonlat([bounds[[0, 2]].mean()], [bounds[[1, 3]].mean()])[0]
-    told: dict[str, Any] = {"look": look_told(), "latitude": float(lat), "background": style.background}
-    told |= speech_of(style.reader)
-    told["said"] = tell_all(style.reader, lambda reader: tell_estate(briefs, listed, reader, stop=stop))
-    told["blocks"] = _block_records(briefs, {name: safe_links(given) for name, given in links.items()})
-    told["zones"], told["labels"] = _zones(briefs, bundle)
+    data: dict[str, Any] = {"look": look_record(), "latitude": float(lat), "background": style.background}
+    data |= speech_of(style.reader)
+    data["said"] = in_all_languages(style.reader, lambda reader: estate_words(briefs, listed, reader, stop=stop))
+    data["blocks"] = _block_records(briefs, {name: safe_links(given) for name, given in links.items()})
+    data["zones"], data["labels"] = _zones(briefs, bundle)
     _pack_shapes([brief.plan for brief in briefs], outlines, bundle)
-    before, after = _frame(told, style)
+    before, after = _frame(data, style)
     return build_page(
         center=(round(float(lat), 7), round(float(lon), 7)),
         title=page_words()[style.reader.language]["estate_title"],
@@ -90,7 +90,7 @@ def render_estate(
         before=before,
         after=after,
         scripts=SCRIPTS,
-        payload=bundle.payload(told),
+        payload=bundle.payload(data),
         background=style.background,
     )
 
@@ -111,10 +111,10 @@ def _on_one_grid(briefs: Sequence[BlockBrief]) -> Sequence[BlockBrief]:
 
 
 def _block_records(briefs: Sequence[BlockBrief], links: Mapping[str, dict[str, str]]) -> list[dict[str, Any]]:
-    told, first_row = [], 0
+    records, first_row = [], 0
     for brief in briefs:
         rows = _row_codes(brief.plan)
-        told.append(
+        records.append(
             {
                 "name": brief.name,
                 "headline": brief.headline,
@@ -129,8 +129,8 @@ def _block_records(briefs: Sequence[BlockBrief], links: Mapping[str, dict[str, s
                 "links": links.get(brief.name, {}),
             }
         )
-        first_row += told[-1]["rows"]
-    return told
+        first_row += records[-1]["rows"]
+    return records
 
 
 def _sort_keys(brief: BlockBrief) -> dict[str, float | None]:
@@ -160,8 +160,8 @@ def _zones(briefs: Sequence[BlockBrief], bundle: Bundle) -> tuple[list[dict[str,
         ]
     lonlat = bundle.lonlat([label.easting for *_, label in labels], [label.northing for *_, label in labels])
     places = np.round(lonlat, 7).tolist()
-    told = zip(labels, places, strict=True)
-    return zones, [{"block": block, "zone": zone, "lon": lon, "lat": lat} for (block, zone, _), (lon, lat) in told]
+    placed = zip(labels, places, strict=True)
+    return zones, [{"block": block, "zone": zone, "lon": lon, "lat": lat} for (block, zone, _), (lon, lat) in placed]
 
 
 def _pack_shapes(blocks: Sequence[BlockPlan], outlines: list[Any], bundle: Bundle) -> None:
@@ -181,17 +181,17 @@ def _pack_shapes(blocks: Sequence[BlockPlan], outlines: list[Any], bundle: Bundl
     bundle.add("vine_status", gone, kind="u8")
 
 
-def _frame(told: dict[str, Any], style: Style) -> tuple[str, str]:
+def _frame(data: dict[str, Any], style: Style) -> tuple[str, str]:
     words = style.reader.words("map")
-    headlines = Counter(block["headline"] for block in told["blocks"])
+    headlines = Counter(block["headline"] for block in data["blocks"])
     verdict = words["estate_verdict"].format(zoned=headlines["zone"], one=headlines["one"])
     for less in ("given", "now"):
         if headlines[less]:
             verdict += " " + words[f"estate_verdict_{less}"].format_map(headlines)
-    said = told["said"][style.reader.language][style.reader.units]
-    full = len(told["blocks"]) <= MOST_TOLD_IN_FULL
+    said = data["said"][style.reader.language][style.reader.units]
+    full = len(data["blocks"]) <= MOST_IN_FULL
     count = style.reader.number(MOST_IN_PLAIN)
-    first_only = [words["plain_first"].format(count=count)] if len(told["blocks"]) > MOST_IN_PLAIN else []
+    first_only = [words["plain_first"].format(count=count)] if len(data["blocks"]) > MOST_IN_PLAIN else []
     plain_parts = {
         "stop": said["stop"],
         "verdict": verdict,
@@ -199,7 +199,7 @@ def _frame(told: dict[str, Any], style: Style) -> tuple[str, str]:
         "heads": [words[key] for key in ("block", "buds_per_vine", *(("vines", "area", "pages") if full else ()))],
         "lines": [
             _plain_line(block, line, style.reader, full=full)
-            for block, line in list(zip(told["blocks"], said["blocks"], strict=True))[:MOST_IN_PLAIN]
+            for block, line in list(zip(data["blocks"], said["blocks"], strict=True))[:MOST_IN_PLAIN]
         ],
         "picture": Markup(""),
     }

@@ -102,13 +102,13 @@ class Bundle:
         self.add(f"{name}_knots", np.diff(knots, prepend=0), kind="u16")
         self.add_places(name, places[knots])
 
-    def payload(self, told: dict[str, Any]) -> str:
+    def payload(self, record: dict[str, Any]) -> str:
         """Return everything as base64 of gzip: length of the text, the text as JSON, the columns.
 
         Raises
         ------
         ValueError
-            If `told` holds NaN or infinity; missing is None.
+            If `record` holds NaN or infinity; missing is None.
         """
         directory, place, chunks = [], 0, []
         for name, values in self._columns:
@@ -117,7 +117,7 @@ class Bundle:
             padding = -len(data) % 4
             chunks.append(data + b"\0" * padding)
             place += len(data) + padding
-        whole = {**told, "origin": self.origin.tolist(), "columns": directory}
+        whole = {**record, "origin": self.origin.tolist(), "columns": directory}
         spoken = json.dumps(whole, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
         text = spoken.encode("utf-8", errors="replace")
         text += b" " * (-len(text) % 4)
@@ -126,7 +126,7 @@ class Bundle:
 
 
 def row_knots(group: Ints, places: NDArray[np.float64], *, tolerance_m: float = VINE_TOLERANCE_M) -> Ints:
-    """Return the vines that must be told so that even spacing between them puts every vine within `tolerance_m`.
+    """Return the vines that must be given so that even spacing between them puts every vine within `tolerance_m`.
 
     Parameters
     ----------

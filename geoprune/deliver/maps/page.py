@@ -31,7 +31,7 @@ def safe_links(given: str | Mapping[str, str]) -> dict[str, str]:
     return {kind: quote(href, safe="/%#?=&-._~") for kind, href in named.items()}
 
 
-def look_told() -> dict[str, Any]:
+def look_record() -> dict[str, Any]:
     """Return colours, patterns and fonts as the page's script takes them."""
     return {
         "ink": look.INK,
@@ -50,7 +50,7 @@ def look_told() -> dict[str, Any]:
 
 
 def frame(brief: BlockBrief, said: Mapping[str, Any], style: Style, *, polygon: shapely.Geometry) -> tuple[str, str]:
-    """Return the HTML before and after a block map's element; every name in it is escaped. `said` is `tell_block`'s."""
+    """Return the HTML before and after a block map's element; every name in it is escaped. `said` is `block_words`'s."""
     words = style.reader.words("map")
     keys = ("buds_per_vine", "vines", "area", "vine_size", "recipe")
     return fill_frame(

@@ -40,8 +40,8 @@ def draw_picture(brief: BlockBrief, polygon: shapely.Geometry, *, reader: Reader
         return (easting - west) * scale + 10, (north - northing) * scale + 10
 
     shapes = [zone_shape(geometry, style, turn) for geometry, style in zip(zones.geometry, styles, strict=True)]
-    told = [reader.say(zone.number) for zone in brief.zones]
-    numbers = [_number(turn(label.easting, label.northing), told[label.zone]) for label in brief.labels if label.part == 0]
+    texts = [reader.say(zone.number) for zone in brief.zones]
+    numbers = [_number(turn(label.easting, label.northing), texts[label.zone]) for label in brief.labels if label.part == 0]
     defs = "".join(zone_pattern(style) for style in sorted(set(styles)))
     size = f'viewBox="0 0 {(east - west) * scale + 20:.0f} {height:.0f}"'
     name = reader.words("map")["table_zones"]
@@ -71,7 +71,7 @@ def outline(geometry: shapely.Geometry, turn: Callable[[float, float], tuple[flo
     )
 
 
-def _number(place: tuple[float, float], told: str) -> str:
-    text = f'x="{place[0]:.0f}" y="{place[1] + 10:.0f}" text-anchor="middle" font-size="30" font-weight="700"'
+def _number(place: tuple[float, float], number: str) -> str:
+    where = f'x="{place[0]:.0f}" y="{place[1] + 10:.0f}" text-anchor="middle" font-size="30" font-weight="700"'
     halo = f'fill="{look.INK}" stroke="{look.PAPER}" stroke-width="6" paint-order="stroke"'
-    return f"<text {text} {halo}>{Markup.escape(told)}</text>"
+    return f"<text {where} {halo}>{Markup.escape(number)}</text>"

@@ -25,8 +25,8 @@ def crew_card_html(edition: Edition) -> str:
 
 
 def _content(edition: Edition) -> dict[str, Any]:
-    told = content_of(edition)
-    drawn = "" if told["stop"] else draw_block(edition.brief, edition.reader, width=PICTURE[0], height=PICTURE[1])
+    content = content_of(edition)
+    drawn = "" if content["stop"] else draw_block(edition.brief, edition.reader, width=PICTURE[0], height=PICTURE[1])
     width, height = PAPERS[edition.style.paper]["card"]
     title = edition.reader.words("card")["title"]
-    return {**told, "rows": [], "title": title, "picture": drawn, "width": width, "height": height}
+    return {**content, "rows": [], "title": title, "picture": drawn, "width": width, "height": height}

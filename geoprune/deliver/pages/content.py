@@ -1,4 +1,4 @@
-"""What the crew is told, as plain data: one pure function for PDF, HTML and pocket card, from a block's brief."""
+"""What the crew reads, as plain data: one pure function for PDF, HTML and pocket card, from a block's brief."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         treated apart. Where no number holds (`stop`) there is `why`, and nothing of pruning: no zones, rows,
         notes on buds.
     """
-    words, stop = reader.words("sheet"), brief.stopped
+    words, stop = reader.words("sheet"), brief.without_number
     throughout = () if brief.numbered else (brief.frame if brief.headline == "young" else brief.renew,)
     facts = {"vines": reader.number(brief.vines), "rows": reader.number(len(brief.plan.rows))}
     return {
@@ -60,7 +60,7 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         "kind": [shorten(brief.plan.settings.variety), _say(reader, brief.training)],
         "facts": words["facts_stop" if stop else "facts"].format_map(facts),
         "stop": stop,
-        "first": "" if stop or brief.stop is None else _say(reader, brief.stop),
+        "first": "" if stop or brief.alert is None else _say(reader, brief.alert),
         "taped": brief.taped,
         "surveyed": brief.surveyed,
         "assumed": [_say(reader, line) for line in brief.assumed],
@@ -73,7 +73,7 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         "young": [] if stop else [_say(reader, note) for note in brief.young],
         "how": _told_together(reader, throughout),
         "apart_notes": _told_together(
-            reader, [told for told in (brief.frame, brief.renew, brief.sick) if told not in throughout]
+            reader, [message for message in (brief.frame, brief.renew, brief.sick) if message not in throughout]
         ),
         "card_notes": card_notes(brief, reader),
         "apart_head": words["apart_head" if brief.numbered else "apart_head_none"],
@@ -81,7 +81,7 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         "walk": [_say(reader, line) for line in brief.walk],
         "rows": [part for row in brief.rows for part in _row(row, reader, surveyed=brief.surveyed)] if brief.taped else [],
         "apart": [
-            (shorten(row.row, LONGEST_ROW), " ".join(_say(reader, told) for told in apart_messages(row)))
+            (shorten(row.row, LONGEST_ROW), " ".join(_say(reader, message) for message in apart_messages(row)))
             for row in brief.rows
             if row.apart
         ],
@@ -92,11 +92,11 @@ def card_notes(brief: BlockBrief, reader: Reader) -> list[str]:
     """Return what the card says below its numbers: vines that get none, what is a bud, which wood to keep, cautions."""
     words = reader.words("card")
     always = [words[key] for key in (("guide", "local") if brief.numbered else ("local",))]
-    if brief.stopped:
+    if brief.without_number:
         return always
     frame = brief.frame if brief.headline == "young" else ()
-    told = (*brief.young, *frame, *brief.renew, *brief.sick, *brief.bud_notes[:2], *brief.wood_notes)
-    return [*(_say(reader, note) for note in told), *always]
+    notes = (*brief.young, *frame, *brief.renew, *brief.sick, *brief.bud_notes[:2], *brief.wood_notes)
+    return [*(_say(reader, note) for note in notes), *always]
 
 
 def _say(reader: Reader, message: Message) -> str:
@@ -117,7 +117,7 @@ def swatch(zone: ZoneBrief, *, title: str) -> Markup:
     return picture(parts, width=48, height=60, title=title)
 
 
-def bands_told(zone: ZoneBrief, words: Mapping[str, str]) -> str:
+def bands_text(zone: ZoneBrief, words: Mapping[str, str]) -> str:
     """Return how many bands of tape stand for a zone; "" where there is no tape."""
     if not zone.bands:
         return ""
@@ -125,7 +125,7 @@ def bands_told(zone: ZoneBrief, words: Mapping[str, str]) -> str:
 
 
 def _zone(zone: ZoneBrief, brief: BlockBrief, reader: Reader) -> dict[str, Any]:
-    words, kind, bands = reader.words("sheet"), _say(reader, zone.kind), bands_told(zone, reader.words("sheet"))
+    words, kind, bands = reader.words("sheet"), _say(reader, zone.kind), bands_text(zone, reader.words("sheet"))
     places = ", ".join(_say(reader, place) for place in zone.place)
     return {
         "zone": zone.zone,
@@ -171,7 +171,7 @@ def _row(row: RowBrief, reader: Reader, *, surveyed: bool) -> list[dict[str, Any
         }
         for start in range(0, len(lines), MOST_LINES)
     ]
-    parts[-1]["apart"] = " ".join(_say(reader, told) for told in apart_messages(row))
+    parts[-1]["apart"] = " ".join(_say(reader, message) for message in apart_messages(row))
     return parts
 
 

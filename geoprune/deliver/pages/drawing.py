@@ -20,9 +20,9 @@ FACE = f"Libertinus Serif, {look.SERIF}".replace('"', "'")
 def picture(parts: Iterable[str], *, width: float, height: float, title: str) -> Markup:
     """Return an SVG of that size in points; `title` is what a screen reader says."""
     size = f'viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}pt" height="{_n(height)}pt"'
-    told = escape(clean(title))
+    escaped = escape(clean(title))
     return Markup(
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{told}" {size} font-family="{FACE}">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escaped}" {size} font-family="{FACE}">'
         f"{''.join(parts)}</svg>"
     )
 
@@ -58,9 +58,9 @@ def box(place: Point, size: Point, **style: str | float) -> str:
 
 def word(place: Point, text: object, *, size: float, anchor: str = "middle", **style: str | float) -> str:
     """Return a line of text; `text` may be anybody's."""
-    told = escape(clean(str(text)))
+    escaped = escape(clean(str(text)))
     where = f'x="{_n(place[0])}" y="{_n(place[1])}" font-size="{_n(size)}" text-anchor="{anchor}"'
-    return f"<text {where}{_style({'fill': look.INK, **style})}>{told}</text>"
+    return f"<text {where}{_style({'fill': look.INK, **style})}>{escaped}</text>"
 
 
 def tape(place: Point, bands: int, *, height: float = 30.0) -> str:
@@ -94,5 +94,5 @@ def _n(value: float) -> str:
 
 
 def _style(style: dict[str, str | float]) -> str:
-    told = (f' {name.rstrip("_").replace("_", "-")}="{escape(str(value))}"' for name, value in style.items())
-    return "".join(told)
+    attributes = (f' {name.rstrip("_").replace("_", "-")}="{escape(str(value))}"' for name, value in style.items())
+    return "".join(attributes)

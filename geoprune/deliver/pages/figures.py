@@ -28,16 +28,16 @@ def weight(reader: Reader, kilograms: float, digits: int = 2) -> str:
 
 def draw_variogram(plan: BlockPlan, reader: Reader) -> Markup:
     """Half mean squared differences by distance, larger dots for more pairs, and the fitted curve."""
-    told = plan.diagnostics.get("variogram")
-    if not told or not len(told["distance_m"]):
+    points = plan.diagnostics.get("variogram")
+    if not points or not len(points["distance_m"]):
         return Markup("")
     (length, _, metres), (weight, _, kilograms) = reader.unit("distance_m"), reader.unit("weight_kg")
-    distance, gamma = np.asarray(told["distance_m"]) / length, np.asarray(told["gamma_kg2"]) / weight**2
-    curve = (np.asarray(told["model_distance_m"]) / length, np.asarray(told["model_gamma_kg2"]) / weight**2)
+    distance, gamma = np.asarray(points["distance_m"]) / length, np.asarray(points["gamma_kg2"]) / weight**2
+    curve = (np.asarray(points["model_distance_m"]) / length, np.asarray(points["model_gamma_kg2"]) / weight**2)
     words = reader.words("report")
     names = (f"{words['distance']}, {metres}", f"{words['gamma']}, {kilograms}²")
     plane = Plane(span(distance, curve[0], zero=True), span(gamma, curve[1], zero=True), names, reader.number)
-    pairs = np.asarray(told["pairs"], dtype=float)
+    pairs = np.asarray(points["pairs"], dtype=float)
     radii = 3 + 5 * np.sqrt(pairs / pairs.max())
     dots = [
         disc(place, radius, fill=look.INK_SOFT, class_="lag")
@@ -47,7 +47,7 @@ def draw_variogram(plan: BlockPlan, reader: Reader) -> Markup:
 
 
 def held_out(plan: BlockPlan) -> gpd.GeoDataFrame:
-    """Return the samples that were left out one by one and told by the others; of very many every so many, and odd ones."""
+    """Return the samples that were left out one by one and predicted by the others; of very many, some and all odd ones."""
     samples = plan.samples
     samples = samples[np.isfinite(samples["loo_kg"].to_numpy(dtype=float, na_value=np.nan))]
     every = -(-len(samples) // MOST_MARKS)
@@ -60,12 +60,14 @@ def draw_loo(plan: BlockPlan, reader: Reader) -> Markup:
     if not len(samples):
         return Markup("")
     kilograms, _, sign = reader.unit("weight_kg")
-    seen, told, error = (samples[name].to_numpy(float) / kilograms for name in ("vine_weight_kg", "loo_kg", "loo_se_kg"))
-    both = span(seen, told)
+    seen, predicted, error = (
+        samples[name].to_numpy(float) / kilograms for name in ("vine_weight_kg", "loo_kg", "loo_se_kg")
+    )
+    both = span(seen, predicted)
     words = reader.words("report")
     plane = Plane(both, both, (f"{words['estimate']}, {sign}", f"{words['weighed']}, {sign}"), reader.number, 400)
     marks = [line(plane, both, both, dashed=True, width=1.4)]
-    for x, y, se, odd in zip(told, seen, error, samples["outlier"].to_numpy(bool), strict=True):
+    for x, y, se, odd in zip(predicted, seen, error, samples["outlier"].to_numpy(bool), strict=True):
         marks.append(whisker(plane, x, x - NINETY * se, x + NINETY * se))
         place = plane.at(x, y)
         if odd:
@@ -122,10 +124,10 @@ def draw_merit(plan: BlockPlan, reader: Reader) -> Markup:
 
 def draw_weigh_more(plan: BlockPlan, reader: Reader) -> Markup:
     """Misfit to expect if more vines are weighed."""
-    told = plan.diagnostics.get("weigh_more") or []
-    if len(told) < 2:
+    points = plan.diagnostics.get("weigh_more") or []
+    if len(points) < 2:
         return Markup("")
-    vines, misfit = (np.array([point[key] for point in told]) for key in ("vines", "misfit_buds"))
+    vines, misfit = (np.array([point[key] for point in points]) for key in ("vines", "misfit_buds"))
     words = reader.words("report")
     plane = Plane(span(vines), span(misfit, zero=True), (words["vines_weighed"], words["misfit_axis"]), reader.number)
     dots = [disc(place, 5, fill=look.INK, class_="more") for place in plane.places(vines, misfit)]

@@ -21,7 +21,7 @@ from geoprune.plan import BlockPlan, PlanOptions
 from geoprune.units import NINETY
 from geoprune.words import Reader
 
-Tell = Callable[[Message], str]
+Say = Callable[[Message], str]
 #: Figures in the order of the page: name in the word list, and what draws it.
 FIGURES: dict[str, Callable[[BlockPlan, Reader], str]] = {
     "variogram": figures.draw_variogram,
@@ -31,13 +31,13 @@ FIGURES: dict[str, Callable[[BlockPlan, Reader], str]] = {
     "histogram": figures.draw_histogram,
     "more": figures.draw_weigh_more,
 }
-#: What is told of the model, by its key; the rest is in summary.json.
+#: What is said of the model, by its key; the rest is in summary.json.
 MODEL = ("covariance", "trend", "seasons", "samples_used", "range_m", "practical_range_m", "sill_kg2", "nugget_kg2")
 MODEL_SHARES = ("nugget_share", "persistent_share", "no_field")
 ASSUMPTIONS = ("smooth", "nugget", "canes", "counted", "steps", "guide")
 #: Figures and assumptions about numbers of buds: they are nothing to a block without one.
 OF_NUMBERS = ("merit", "histogram", "more", "steps", "guide")
-#: Error, in the reader's unit, below which a weight is told with three digits: it never reads "0.18 ± 0.00".
+#: Error, in the reader's unit, below which a weight is given with three digits: it never reads "0.18 ± 0.00".
 FINE_ERROR = 0.05
 
 
@@ -48,12 +48,12 @@ def report_html(edition: Edition) -> str:
 
 
 def report_content(edition: Edition) -> dict[str, Any]:
-    """Return everything the report says, as text, numbers told and SVG."""
+    """Return everything the report says, as text, numbers and SVG."""
     brief, reader, provenance = edition.brief, edition.reader, edition.provenance
     plan, words = brief.plan, reader.words("report")
     names = (shorten(plan.settings.variety), shorten(plan.settings.rule))
 
-    def tell(message: Message) -> str:
+    def say(message: Message) -> str:
         return clean(reader.say(message))
 
     return {
@@ -61,24 +61,24 @@ def report_content(edition: Edition) -> dict[str, Any]:
         "words": words,
         "block": shorten(brief.name),
         "made": reader.date(edition.style.made),
-        "kind": [*names, tell(brief.training), *_grid(plan, reader)],
-        "verdict": tell(brief.verdict),
-        "first": "" if brief.stop is None or brief.stopped else tell(brief.stop),
-        "reasons": [tell(reason) for reason in (*brief.young, *brief.reasons)],
-        "notes": [tell(note) for note in brief.notes],
-        "facts": _facts(brief, reader, tell),
+        "kind": [*names, say(brief.training), *_grid(plan, reader)],
+        "verdict": say(brief.verdict),
+        "first": "" if brief.alert is None or brief.without_number else say(brief.alert),
+        "reasons": [say(reason) for reason in (*brief.young, *brief.reasons)],
+        "notes": [say(note) for note in brief.notes],
+        "facts": _facts(brief, reader, say),
         "zones": [_zone_line(zone, reader) for zone in brief.zones],
         "figures": [_figure(name, plan, reader) for name in FIGURES if brief.numbered or name not in OF_NUMBERS],
         "held_out": _held_out_lines(plan, reader),
-        "covariates": _covariates(plan, tell),
-        "advice": _advice(brief, tell, words),
+        "covariates": _covariates(plan, say),
+        "advice": _advice(brief, say, words),
         "model": _model_lines(plan, reader),
-        "assumptions": _assumptions(plan.options, tell, numbered=brief.numbered),
+        "assumptions": _assumptions(plan.options, say, numbered=brief.numbered),
         "replant_head": reader.words("replant")["chapter_title"],
-        "replant": _replant(brief, tell),
-        "injury": _injury(brief, tell),
-        "frost": [tell(note) for note in brief.frost_notes],
-        "remarks": [(tell(Message(f"terminal.kind_{r.kind}")), tell(r.message)) for r in _further_remarks(plan)],
+        "replant": _replant(brief, say),
+        "injury": _injury(brief, say),
+        "frost": [say(note) for note in brief.frost_notes],
+        "remarks": [(say(Message(f"terminal.kind_{r.kind}")), say(r.message)) for r in _further_remarks(plan)],
         "sources": _sources(plan, reader),
         "inputs": [(clean(source.name), source.sha256) for source in provenance.sources],
         "options": flat_options(provenance.options),
@@ -87,7 +87,7 @@ def report_content(edition: Edition) -> dict[str, Any]:
     }
 
 
-def _replant(brief: BlockBrief, tell: Tell) -> list[str]:
+def _replant(brief: BlockBrief, say: Say) -> list[str]:
     """Areas of gaps and very small vines, whether they may spread, and where what they cost is reckoned."""
     areas = [
         Message(
@@ -96,18 +96,18 @@ def _replant(brief: BlockBrief, tell: Tell) -> list[str]:
         )
         for area in brief.replant
     ]
-    told = [*(areas or [Message("replant.chapter_none")]), *brief.spreading]
-    return [tell(message) for message in (*told, *((Message("replant.chapter_more"),) if areas else ()))]
+    sentences = [*(areas or [Message("replant.chapter_none")]), *brief.spreading]
+    return [say(message) for message in (*sentences, *((Message("replant.chapter_more"),) if areas else ()))]
 
 
-def _injury(brief: BlockBrief, tell: Tell) -> list[str]:
-    """What is told of winter bud injury, unless reasons or notes of the block say it already."""
+def _injury(brief: BlockBrief, say: Say) -> list[str]:
+    """What is said of winter bud injury, unless reasons or notes of the block say it already."""
     messages = brief.plan.injury.messages if brief.plan.injury else ()
-    return [tell(message) for message in messages if message not in (*brief.reasons, *brief.notes)]
+    return [say(message) for message in messages if message not in (*brief.reasons, *brief.notes)]
 
 
 def _weighed(reader: Reader, kilograms: float, error_kg: float) -> tuple[str, str]:
-    """A weight and its error as they are told, with digits enough for the error to show."""
+    """A weight and its error as they are written, with digits enough for the error to show."""
     digits = 2 if error_kg / reader.unit("weight_kg")[0] >= FINE_ERROR else 3
     return weight(reader, kilograms, digits), weight(reader, error_kg, digits)
 
@@ -116,37 +116,37 @@ def _grid(plan: BlockPlan, reader: Reader) -> list[str]:
     """Row and vine spacing, planting year."""
     metre, _, sign = reader.unit("spacing_m")
     spacings = [reader.number(value / metre, 1) for value in (plan.settings.row_spacing_m, plan.settings.vine_spacing_m)]
-    told = [f"{' × '.join(spacings)} {sign}"]
+    lines = [f"{' × '.join(spacings)} {sign}"]
     if plan.settings.planted:
-        told.append(reader.words("report")["planted"].format(year=plan.settings.planted))
-    return told
+        lines.append(reader.words("report")["planted"].format(year=plan.settings.planted))
+    return lines
 
 
-def _facts(brief: BlockBrief, reader: Reader, tell: Tell) -> list[str]:
+def _facts(brief: BlockBrief, reader: Reader, say: Say) -> list[str]:
     plan = brief.plan
     size, error = _weighed(reader, plan.vine_size_kg, NINETY * plan.vine_size_se_kg)
-    told = [Message("report.size", {"size": size, "error": error})]
+    sentences = [Message("report.size", {"size": size, "error": error})]
     if np.isfinite(plan.loo_rmse_kg) and np.isfinite(plan.mean_rmse_kg):
         fields = {"map": weight(reader, plan.loo_rmse_kg), "mean": weight(reader, plan.mean_rmse_kg)}
-        told.append(Message("report.errors", fields))
+        sentences.append(Message("report.errors", fields))
     coverage = plan.diagnostics.get("loo_coverage_90")
     if coverage is not None:
-        told.append(Message("report.coverage", {"percent": 100 * coverage}))
+        sentences.append(Message("report.coverage", {"percent": 100 * coverage}))
     merit = plan.merit
     zoned = brief.numbered and len(brief.zones) > 1
     unsaid = not zoned or any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
     if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not unsaid:
         one, zones = merit["one_number_misfit"], merit["zones_misfit"]
         off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}
-        told.append(Message("report.misfit", off))
+        sentences.append(Message("report.misfit", off))
     if zoned and "variance_explained" in merit:
-        told.append(Message("report.explained", {"percent": 100 * merit["variance_explained"]["value"]}))
+        sentences.append(Message("report.explained", {"percent": 100 * merit["variance_explained"]["value"]}))
     if brief.numbered and isinstance(merit.get("opportunity_index"), float) and np.isfinite(merit["opportunity_index"]):
-        told.append(Message("report.opportunity", {"index": merit["opportunity_index"]}))
+        sentences.append(Message("report.opportunity", {"index": merit["opportunity_index"]}))
     row = plan.diagnostics.get("row_effect") or {}
     if row.get("testable"):
-        told.append(Message("report.row_effect", {"percent": 100 * row["share"], "p": row["p_value"]}))
-    return [tell(message) for message in told]
+        sentences.append(Message("report.row_effect", {"percent": 100 * row["share"], "p": row["p_value"]}))
+    return [say(message) for message in sentences]
 
 
 def _zone_line(zone: ZoneBrief, reader: Reader) -> list[str]:
@@ -165,8 +165,8 @@ def _zone_line(zone: ZoneBrief, reader: Reader) -> list[str]:
 
 def _figure(name: str, plan: BlockPlan, reader: Reader) -> dict[str, str]:
     words, drawn = reader.words("report"), FIGURES[name](plan, reader)
-    told = words[f"{name}_text"] if drawn else words[f"{name}_none"]
-    return {"name": name, "head": words[f"{name}_head"], "svg": drawn, "text": told}
+    text = words[f"{name}_text"] if drawn else words[f"{name}_none"]
+    return {"name": name, "head": words[f"{name}_head"], "svg": drawn, "text": text}
 
 
 def _held_out_lines(plan: BlockPlan, reader: Reader) -> list[list[str]]:
@@ -185,26 +185,26 @@ def _held_out_lines(plan: BlockPlan, reader: Reader) -> list[list[str]]:
     ]
 
 
-def _covariates(plan: BlockPlan, tell: Tell) -> list[str]:
-    return [tell(entry["reason"]) for entry in plan.diagnostics.get("covariates") or []]
+def _covariates(plan: BlockPlan, say: Say) -> list[str]:
+    return [say(entry["reason"]) for entry in plan.diagnostics.get("covariates") or []]
 
 
 def _further_remarks(plan: BlockPlan) -> list[Remark]:
-    """The remarks that are not told among the covariates, or of winter injury, already."""
-    told = [entry["reason"] for entry in plan.diagnostics.get("covariates") or []]
-    told += plan.injury.messages if plan.injury else ()
-    return [remark for remark in plan.remarks if remark.message not in told]
+    """The remarks that do not stand among the covariates, or of winter injury, already."""
+    shown = [entry["reason"] for entry in plan.diagnostics.get("covariates") or []]
+    shown += plan.injury.messages if plan.injury else ()
+    return [remark for remark in plan.remarks if remark.message not in shown]
 
 
-def _advice(brief: BlockBrief, tell: Tell, words: Mapping[str, str]) -> list[tuple[str, list[str]]]:
-    """Head and lines of what goes with all zones, told once, and with each zone alone."""
+def _advice(brief: BlockBrief, say: Say, words: Mapping[str, str]) -> list[tuple[str, list[str]]]:
+    """Head and lines of what goes with all zones, said once, and with each zone alone."""
     parts = [(words["all_zones"], brief.shared)] if brief.shared else []
     parts += [(words["zone_n"].format(zone=zone.zone), zone.advice) for zone in brief.zones]
-    return [(head, [tell(message) for message in lines]) for head, lines in parts]
+    return [(head, [say(message) for message in lines]) for head, lines in parts]
 
 
 def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
-    words, told = reader.words("report"), []
+    words, lines = reader.words("report"), []
     kilograms, _, sign = reader.unit("weight_kg")
     for key in MODEL:
         value = plan.model.get(key)
@@ -217,35 +217,35 @@ def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
         else:
             text = ", ".join(str(part) for part in value) if isinstance(value, list | tuple) else str(value)
             text = reader.phrase(text)
-        told.append((words[f"model_{key}"], text))
+        lines.append((words[f"model_{key}"], text))
     shares = [(key, plan.model[key]) for key in MODEL_SHARES if plan.model.get(key) is not None]
-    told += [(words[f"model_{key}"], f"{reader.number(100 * share, 0)} %") for key, share in shares]
+    lines += [(words[f"model_{key}"], f"{reader.number(100 * share, 0)} %") for key, share in shares]
     if plan.model.get("p_value") is not None:
-        told.append((words["model_p_value"], reader.number(plan.model["p_value"], 4)))
-    return told
+        lines.append((words["model_p_value"], reader.number(plan.model["p_value"], 4)))
+    return lines
 
 
-def _assumptions(chosen: PlanOptions, tell: Tell, *, numbered: bool) -> list[str]:
+def _assumptions(chosen: PlanOptions, say: Say, *, numbered: bool) -> list[str]:
     alike = chosen.zones.bud_step is None
     steps = Message("report.steps_alike" if alike else "report.steps_asked", {"step": chosen.zones.bud_step})
     fields = {"steps": steps, "over": chosen.zones.over_weight, "worth": chosen.zones.worth}
-    return [tell(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS if numbered or key not in OF_NUMBERS]
+    return [say(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS if numbered or key not in OF_NUMBERS]
 
 
 def _sources(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
-    words, tell, told = reader.words("report"), reader.phrase, []
+    words, say, sources = reader.words("report"), reader.phrase, []
 
     def cite(entry: Any) -> str:
-        return f"{tell(entry.source)} [{tell(entry.tag)}]"
+        return f"{say(entry.source)} [{say(entry.tag)}]"
 
     if plan.rule is not None:
-        name, title = plan.rule.name, tell(plan.rule.title)
-        told.append((f"{words['source_rule']} {name}" + (f" ({title})" if title != name else ""), cite(plan.rule)))
+        name, title = plan.rule.name, say(plan.rule.title)
+        sources.append((f"{words['source_rule']} {name}" + (f" ({title})" if title != name else ""), cite(plan.rule)))
     if plan.injury is not None and plan.injury.buds_cut:
-        told.append((f"{words['source_injury']} {tell(plan.injury.method.title)}", cite(plan.injury.method)))
-    told.append((words["source_training"], cite(plan.settings.system)))
-    told.append((words["source_method"], words["source_method_text"]))
-    return told
+        sources.append((f"{words['source_injury']} {say(plan.injury.method.title)}", cite(plan.injury.method)))
+    sources.append((words["source_training"], cite(plan.settings.system)))
+    sources.append((words["source_method"], words["source_method_text"]))
+    return sources
 
 
 def flat_options(options: Any, *, under: str = "") -> list[tuple[str, str]]:

@@ -30,20 +30,20 @@ def content_of(edition: Edition) -> dict[str, Any]:
 
 def crew_sheet_pdf(edition: Edition) -> bytes:
     """Return the crew's sheet as PDF: page one with numbers, picture and drawn vines, then the row list."""
-    told, (width, height) = content_of(edition), picture_size(edition.brief)
-    drawn = "" if told["stop"] else draw_block(edition.brief, edition.reader, width=width, height=height)
+    content, (width, height) = content_of(edition), picture_size(edition.brief)
+    drawn = "" if content["stop"] else draw_block(edition.brief, edition.reader, width=width, height=height)
     paper = PAPERS[edition.style.paper]["sheet"]
     return typeset(
-        "sheet.typ", {**told, "picture": drawn, "across": width == ACROSS, "paper": paper}, made=edition.style.made
+        "sheet.typ", {**content, "picture": drawn, "across": width == ACROSS, "paper": paper}, made=edition.style.made
     )
 
 
 def crew_sheet_html(edition: Edition) -> str:
     """Return the crew's sheet as one self-contained page without scripts."""
-    told = content_of(edition)
-    drawn = "" if told["stop"] else draw_block(edition.brief, edition.reader, width=SCREEN[0], height=SCREEN[1])
+    content = content_of(edition)
+    drawn = "" if content["stop"] else draw_block(edition.brief, edition.reader, width=SCREEN[0], height=SCREEN[1])
     css = PAPERS[edition.style.paper]["css"]
-    return pages.get_template("sheet.html").render(told, picture=drawn, look=look, paper_size=css)
+    return pages.get_template("sheet.html").render(content, picture=drawn, look=look, paper_size=css)
 
 
 def picture_size(brief: BlockBrief) -> tuple[float, float]:

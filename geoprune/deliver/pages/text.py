@@ -16,9 +16,9 @@ BREAK = "\u200b"
 
 def shorten(text: str, most: int = LONGEST) -> str:
     """Return clean text of at most `most` characters; long words may break where a zero-width space stands."""
-    told = clean(text)
-    told = told if len(told) <= most else told[: most - 1].rstrip() + "…"
-    return re.sub(r"\S{13,}", lambda found: BREAK.join(found.group()), told)
+    shown = clean(text)
+    shown = shown if len(shown) <= most else shown[: most - 1].rstrip() + "…"
+    return re.sub(r"\S{13,}", lambda found: BREAK.join(found.group()), shown)
 
 
 def css_string(text: str) -> Markup:

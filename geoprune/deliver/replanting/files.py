@@ -15,7 +15,7 @@ from geoprune.deliver.edition import PAPERS, Style
 from geoprune.deliver.pages.templates import page_templates
 from geoprune.deliver.pages.text import clean
 from geoprune.deliver.pages.typesetting import typeset
-from geoprune.deliver.replanting.telling import replant_content
+from geoprune.deliver.replanting.wording import replant_content
 from geoprune.deliver.writing.folder import replace_folder
 from geoprune.deliver.writing.geopackage import write_layer
 from geoprune.deliver.writing.output import write_summary
@@ -56,7 +56,7 @@ def write_replanting(
     areas, vines = (_joined([getattr(one, name) for one in proposals]) for name in ("areas", "vines"))
     orders = pd.DataFrame([one.orders for one in proposals])
 
-    def tell(message: Message) -> str:
+    def say(message: Message) -> str:
         return clean(reader.say(message))
 
     def fill(folder: Path) -> None:
@@ -66,14 +66,14 @@ def write_replanting(
         (folder / "replant.pdf").write_bytes(typeset("replant.typ", {**content, "paper": paper["sheet"]}, made=style.made))
         for layer, table in (("replant_areas", areas[areas.geometry.notna()]), ("replant_vines", vines)):
             geometry, description = LAYERS[layer]
-            told = table.drop(columns="row_order", errors="ignore").replace([float("inf")], float("nan"))
-            write_layer(told, folder / "replant.gpkg", layer, geometry, description)
-        write_gpx(waypoints(_stops(areas, vines), _words, tell), folder / "replant.gpx")
+            finite = table.drop(columns="row_order", errors="ignore").replace([float("inf")], float("nan"))
+            write_layer(finite, folder / "replant.gpkg", layer, geometry, description)
+        write_gpx(waypoints(_stops(areas, vines), _words, say), folder / "replant.gpx")
         for name, table in (("areas", areas), ("vines", vines), ("order", orders)):
             write_csv(pd.DataFrame(table).drop(columns=["geometry", "row_order"], errors="ignore"), folder / f"{name}.csv")
         lines = price_lines(prices, [one.stand.block for one in proposals], reader.words("prices"))
         (folder / "prices.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
-        write_summary(_summary(proposals, style.made, tell), folder)
+        write_summary(_summary(proposals, style.made, say), folder)
 
     return replace_folder(Path(out), fill, force=force)
 
@@ -85,18 +85,18 @@ def _joined(tables: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
 
 
 def _stops(areas: gpd.GeoDataFrame, vines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """The first vine of each area, in the order told, then each vine on the way; what is left alone has none."""
+    """The first vine of each area, in the order given, then each vine on the way; what is left alone has none."""
     work = vines[vines["work"] != "leave"]
     if work.empty:
         return work
     first = work[work["area"] > 0].groupby(["block", "area"], sort=False).first().reset_index()
-    told = pd.DataFrame(areas)[["block", "area", "order", "option", "missing_or_dead", "weak", "diseased"]]
-    first = first.merge(told, on=["block", "area"]).sort_values(["block", "order"])
+    first_columns = pd.DataFrame(areas)[["block", "area", "order", "option", "missing_or_dead", "weak", "diseased"]]
+    first = first.merge(first_columns, on=["block", "area"]).sort_values(["block", "order"])
     stops = pd.concat([first, work[work["area"] == 0]], ignore_index=True)
     return gpd.GeoDataFrame(stops, geometry="geometry", crs=vines.crs)
 
 
-def _words(line: Any, tell: Any) -> tuple[str, str]:
+def _words(line: Any, say: Any) -> tuple[str, str]:
     place = {"block": line.block, "row": line.row, "vine": int(line.vine)}
     if line.area:
         count = int(line.missing_or_dead + line.weak + line.diseased)
@@ -106,27 +106,27 @@ def _words(line: Any, tell: Any) -> tuple[str, str]:
             "what": Message(f"replant.option_{line.option}"),
             "vines": count,
         }
-        return f"{int(line.order)}: {line.row}/{int(line.vine)}", tell(Message("replant.area_point", fields))
-    return f"{line.row}/{int(line.vine)}", tell(
+        return f"{int(line.order)}: {line.row}/{int(line.vine)}", say(Message("replant.area_point", fields))
+    return f"{line.row}/{int(line.vine)}", say(
         Message("replant.vine_point", {**place, "what": Message(f"replant.work_{line.work}")})
     )
 
 
-def _summary(proposals: Sequence[Proposal], made: date, tell: Any) -> dict[str, Any]:
-    blocks = {clean(one.stand.block): _block(one, tell) for one in proposals}
+def _summary(proposals: Sequence[Proposal], made: date, say: Any) -> dict[str, Any]:
+    blocks = {clean(one.stand.block): _block(one, say) for one in proposals}
     return {**summary_head("replant", made), "blocks": blocks}
 
 
-def _block(one: Proposal, tell: Any) -> dict[str, Any]:
+def _block(one: Proposal, say: Any) -> dict[str, Any]:
     areas = pd.DataFrame(one.areas).drop(columns=["geometry", "block"])
     return {
-        "areas": to_json(areas.to_dict("records"), tell),
-        "order": to_json({name: value for name, value in one.orders.items() if name != "block"}, tell),
+        "areas": to_json(areas.to_dict("records"), say),
+        "order": to_json({name: value for name, value in one.orders.items() if name != "block"}, say),
         "smallest_trip_vines": one.smallest,
-        "whole_block_npv": to_json(one.whole.npv, tell),
+        "whole_block_npv": to_json(one.whole.npv, say),
         "whole_block_pays_more": one.whole_pays_more,
         "invented_figures": list(one.prices.invented),
-        "figures": to_json(dict(one.prices.values), tell),
-        "join_counts": {count.kind: to_json(count.all, tell) for count in one.clusterings},
-        "sentences": [tell(message) for message in one.messages],
+        "figures": to_json(dict(one.prices.values), say),
+        "join_counts": {count.kind: to_json(count.all, say) for count in one.clusterings},
+        "sentences": [say(message) for message in one.messages],
     }

@@ -14,7 +14,7 @@ import pandas as pd
 from geoprune import look
 from geoprune.deliver.edition import PAPERS, Style
 from geoprune.deliver.pages.templates import page_templates
-from geoprune.deliver.seasons.telling import seasons_content
+from geoprune.deliver.seasons.wording import seasons_content
 from geoprune.deliver.writing.folder import replace_folder
 from geoprune.deliver.writing.geopackage import write_layer
 from geoprune.deliver.writing.output import write_summary
@@ -47,7 +47,7 @@ def write_seasons(
     content = seasons_content(comparisons, remarks, style.reader, made=style.made)
     panels, zones = _panels(comparisons), pd.concat([_years(found, found.zones) for found in comparisons], ignore_index=True)
 
-    def tell(message: Message) -> str:
+    def say(message: Message) -> str:
         return clean(style.reader.say(message))
 
     def fill(folder: Path) -> None:
@@ -57,7 +57,7 @@ def write_seasons(
         write_layer(panels, folder / "seasons.gpkg", "panel_change", "LineString", described)
         write_csv(pd.DataFrame(panels).drop(columns="geometry"), folder / "panels.csv")
         write_csv(zones, folder / "zones.csv")
-        write_summary(_summary(comparisons, style.made, tell), folder)
+        write_summary(_summary(comparisons, style.made, say), folder)
 
     return replace_folder(Path(out), fill, force=force)
 
@@ -72,25 +72,25 @@ def _years(found: Comparison, table: Any) -> Any:
     return table.assign(season_earlier=found.earlier, season_later=found.later)
 
 
-def _summary(comparisons: Sequence[Comparison], made: date, tell: Any) -> dict[str, Any]:
+def _summary(comparisons: Sequence[Comparison], made: date, say: Any) -> dict[str, Any]:
     return {
         **summary_head("seasons", made),
-        "blocks": {clean(found.years.block): _block(found, tell) for found in comparisons},
+        "blocks": {clean(found.years.block): _block(found, say) for found in comparisons},
     }
 
 
-def _block(found: Comparison, tell: Any) -> dict[str, Any]:
+def _block(found: Comparison, say: Any) -> dict[str, Any]:
     zones = found.zones.astype({"zone": object}).replace([np.inf], np.nan).drop(columns="block")
     return {
         "earlier": found.earlier,
         "later": found.later,
-        "zones": to_json(zones.to_dict("records"), tell),
-        "lasting_share": to_json(found.lasting[0], tell),
-        "lasting_share_se": to_json(found.lasting[1], tell),
-        "error_cut_by_earlier_share": to_json(found.helped, tell),
+        "zones": to_json(zones.to_dict("records"), say),
+        "lasting_share": to_json(found.lasting[0], say),
+        "lasting_share_se": to_json(found.lasting[1], say),
+        "error_cut_by_earlier_share": to_json(found.helped, say),
         "panels_keep_class_share": found.kept,
-        "kappa": to_json(found.kappa, tell),
+        "kappa": to_json(found.kappa, say),
         "panels_weak_in_all": int(found.panels["weak_in_all"].sum()),
-        "sentences": [tell(message) for message in found.messages],
-        "thoughts": {str(zone): [tell(message) for message in told] for zone, told in found.thoughts},
+        "sentences": [say(message) for message in found.messages],
+        "thoughts": {str(zone): [say(message) for message in thoughts] for zone, thoughts in found.thoughts},
     }

@@ -17,9 +17,9 @@ from geoprune.deliver.edition import Style, versions
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.folder import replace_folder
 from geoprune.deliver.writing.geopackage import write_layer
-from geoprune.deliver.writing.output import told_as_output, write_page, write_summary
+from geoprune.deliver.writing.output import as_output_error, write_page, write_summary
 from geoprune.deliver.writing.spreadsheets import write_csv
-from geoprune.deliver.writing.summary import crs_name, tell_remarks, to_json
+from geoprune.deliver.writing.summary import crs_name, remark_records, to_json
 from geoprune.deliver.writing.waypoints import waypoints, write_gpx, write_kml
 from geoprune.errors import Message, Remark
 from geoprune.layers import Source
@@ -63,21 +63,21 @@ def write_weigh_lists(
         See `writing.folder.replace_folder`.
     """
 
-    def tell(message: Message) -> str:
+    def say(message: Message) -> str:
         return clean(style.reader.say(message))
 
     table = joined(lists)
 
     def fill(folder: Path) -> None:
-        with told_as_output(folder, out):
+        with as_output_error(folder, out):
             write_layer(table, folder / "weigh_list.gpkg", LAYER, "Point", DESCRIPTION)
             write_csv(template(table, units=style.reader.units), folder / "weigh_list.csv")
-            write_points(table, folder, tell)
+            write_points(table, folder, say)
         field = json.dumps(field_list(table), indent=1, ensure_ascii=False, allow_nan=False)
         (folder / "weigh_list.json").write_text(field + "\n", encoding="utf-8")
         for name, content in pages.items():
             write_page(folder / name, content)
-        write_summary(summary(lists, options, sources, remarks, tell, made), folder)
+        write_summary(summary(lists, options, sources, remarks, say, made), folder)
 
     return replace_folder(Path(out), fill, force=force)
 
@@ -85,7 +85,10 @@ def write_weigh_lists(
 def joined(lists: Sequence[WeighList]) -> gpd.GeoDataFrame:
     """The tables of all blocks, `block` first."""
     crs = lists[0].table.crs  # blocks far apart may lie on grids of their own
-    parts = [told.table.to_crs(crs).assign(block=np.full(len(told.table), told.name, dtype=object)) for told in lists]
+    parts = [
+        weigh_list.table.to_crs(crs).assign(block=np.full(len(weigh_list.table), weigh_list.name, dtype=object))
+        for weigh_list in lists
+    ]
     table = pd.concat(parts, ignore_index=True)
     return gpd.GeoDataFrame(table[["block", *lists[0].table.columns]], crs=crs)
 
@@ -107,9 +110,9 @@ def template(table: pd.DataFrame, *, units: str) -> pd.DataFrame:
 def field_list(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     """The list for a phone: block, row, vine, order, spare_of, lon, lat and how many vines are weighed together."""
     points = table.geometry.to_crs("EPSG:4326")
-    told = []
+    lines = []
     for line, point in zip(table.itertuples(), points, strict=True):
-        told.append(
+        lines.append(
             {
                 "block": clean(line.block),
                 "row": clean(line.row),
@@ -123,24 +126,24 @@ def field_list(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
                 "lat": round(point.y, 7),
             }
         )
-    return told
+    return lines
 
 
-def point_words(line: Any, tell: Say) -> tuple[str, str]:
+def point_words(line: Any, say: Say) -> tuple[str, str]:
     """Return the name and the sentence of a place or a spare."""
     place = {"block": line.block, "row": line.row, "vine": int(line.vine)}
     name = f"{line.row}/{int(line.vine)}"
     if not pd.isna(line.spare_of):
-        return f"({int(line.order)}) {name}", tell(Message("sampling.point_spare", place | {"order": int(line.order)}))
+        return f"({int(line.order)}) {name}", say(Message("sampling.point_spare", place | {"order": int(line.order)}))
     if line.vines_weighed > 1:
         ends = {"first": int(line.first_vine), "last": int(line.last_vine)}
-        return f"{int(line.order)}: {name}", tell(Message("sampling.point_panel", place | ends))
-    return f"{int(line.order)}: {name}", tell(Message("sampling.point", place))
+        return f"{int(line.order)}: {name}", say(Message("sampling.point_panel", place | ends))
+    return f"{int(line.order)}: {name}", say(Message("sampling.point", place))
 
 
-def write_points(table: gpd.GeoDataFrame, folder: Path, tell: Say) -> None:
+def write_points(table: gpd.GeoDataFrame, folder: Path, say: Say) -> None:
     """Write places and spares as waypoints, in walking order."""
-    places = waypoints(table, point_words, tell)
+    places = waypoints(table, point_words, say)
     write_gpx(places, folder / "weigh_list.gpx")
     write_kml(places, folder / "weigh_list.kml")
 
@@ -150,11 +153,11 @@ def summary(
     options: SampleOptions,
     sources: Sequence[Source],
     remarks: Sequence[Remark],
-    tell: Say,
+    say: Say,
     made: datetime | None,
 ) -> dict[str, Any]:
     """Gather the figures of a weighing plan into plain JSON values."""
-    folders = block_folders(told.name for told in lists)
+    folders = block_folders(weigh_list.name for weigh_list in lists)
     return {
         "program": "geoprune",
         "summary_version": 1,
@@ -162,23 +165,23 @@ def summary(
         "made": (made or now()).isoformat(timespec="seconds"),
         "versions": versions(),
         "crs": crs_name(lists[0].table.crs),
-        "options": to_json(options, tell),
-        "inputs": to_json(list(sources), tell),
-        "remarks": tell_remarks(remarks, tell),
-        "blocks": {clean(told.name): _block(told, folders[told.name], tell) for told in lists},
+        "options": to_json(options, say),
+        "inputs": to_json(list(sources), say),
+        "remarks": remark_records(remarks, say),
+        "blocks": {clean(weigh_list.name): _block(weigh_list, folders[weigh_list.name], say) for weigh_list in lists},
     }
 
 
-def _block(told: WeighList, folder: str, tell: Say) -> dict[str, Any]:
+def _block(weigh_list: WeighList, folder: str, say: Say) -> dict[str, Any]:
     return {
         "folder": folder,
-        "together": told.together,
-        "stops_needed_at_random": told.needed,
-        "model": to_json(told.model, tell),
-        "list": to_json(told.effort, tell),
-        "curve": to_json(told.worth.curve, tell),
-        "knee_stops": told.worth.knee,
-        "without_map_buds": told.worth.without_map_buds,
-        "walk_m": told.walk.length_m,
-        "remarks": [tell(remark) for remark in told.remarks],
+        "together": weigh_list.together,
+        "stops_needed_at_random": weigh_list.needed,
+        "model": to_json(weigh_list.model, say),
+        "list": to_json(weigh_list.effort, say),
+        "curve": to_json(weigh_list.worth.curve, say),
+        "knee_stops": weigh_list.worth.knee,
+        "without_map_buds": weigh_list.worth.without_map_buds,
+        "walk_m": weigh_list.walk.length_m,
+        "remarks": [say(remark) for remark in weigh_list.remarks],
     }

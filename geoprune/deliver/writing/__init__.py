@@ -1,4 +1,4 @@
-"""The only door out: everything a plan tells, written as one folder or not at all."""
+"""The only door out: everything a plan holds, written as one folder or not at all."""
 
 from geoprune.deliver.writing.folder import replace_folder
 from geoprune.deliver.writing.output import write_plan

@@ -48,7 +48,7 @@ class BlockOutput:
     Attributes
     ----------
     brief : BlockBrief
-        What the estate's page and the terminal tell; the heavy tables of its plan are empty.
+        What the estate's page and the terminal show; the heavy tables of its plan are empty.
     files : mapping
         Name in the block's folder -> content.
     tables : mapping
@@ -69,7 +69,7 @@ class BlockOutput:
 def make_output(plan: BlockPlan, results: Results) -> BlockOutput:
     """Make everything that is written of a block."""
 
-    def tell(message: Message) -> str:
+    def say(message: Message) -> str:
         return clean(results.style.reader.say(message))
 
     grid, brief = plan.surface_grid, brief_block(plan)
@@ -78,8 +78,8 @@ def make_output(plan: BlockPlan, results: Results) -> BlockOutput:
     tables = block_tables(plan, results.crs)
     surveyed = frozenset([plan.name] if plan.settings.posts_surveyed else [])
     words: dict[str, Words] = {"flags": partial(flag_words, surveyed=surveyed), "next_vines": next_vine_words}
-    places = {layer: parts_of(waypoints(tables[layer], told, tell)) for layer, told in words.items()}
-    return BlockOutput(lighten(brief, drawn=results.drawn), files, tables, places, block_summary(plan, tables, tell))
+    places = {layer: parts_of(waypoints(tables[layer], wording, say)) for layer, wording in words.items()}
+    return BlockOutput(lighten(brief, drawn=results.drawn), files, tables, places, block_summary(plan, tables, say))
 
 
 def as_bytes(content: str | bytes) -> bytes:

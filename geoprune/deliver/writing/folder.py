@@ -22,7 +22,7 @@ from geoprune.owned import clear_left_over, folders_of, is_left_over, owned_fold
 #: Files that other programs leave in a folder, and endings of those they leave beside a file of ours, when they only look.
 LITTER = frozenset([".ds_store", "thumbs.db", "desktop.ini"])
 LITTER_ENDINGS = (".aux.xml", "-shm", "-wal")
-#: A disk with less room than this, in bytes, is told as full.
+#: A disk with less room than this, in bytes, is reported as full.
 NEARLY_FULL = 65_536
 #: Numbers of Linux's renameat2(2).
 AT_FDCWD, RENAME_EXCHANGE = -100, 2
@@ -75,12 +75,12 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
             for folder in made:
                 remove_empty(folder)
         if isinstance(failure, OSError) and not isinstance(failure, OutputError):
-            raise OutputError(told_failure(out, failure)) from failure
+            raise OutputError(failure_text(out, failure)) from failure
         raise
     return out
 
 
-def told_failure(out: Path, failure: OSError) -> str:
+def failure_text(out: Path, failure: OSError) -> str:
     """Return in one sentence why a folder cannot be written: which place is full, or what is gone."""
     if failure.errno not in (errno.ENOSPC, errno.EDQUOT):
         return f"{out}: cannot be written: {failure.strerror or failure}"
@@ -188,8 +188,8 @@ def check_target(out: Path, *, force: bool, own: Path | None = None) -> None:
         raise OutputError(f"{out}: holds no summary.json of geoprune with its files: left alone. Choose another folder.")
     kept = foreign_files(out, written)
     if kept:
-        told = ", ".join(kept[:3])
-        raise OutputError(f"{out}: holds what geoprune did not write or what was changed since ({told}). Move it out.")
+        listed = ", ".join(kept[:3])
+        raise OutputError(f"{out}: holds what geoprune did not write or what was changed since ({listed}). Move it out.")
 
 
 def written_files(out: Path) -> dict[str, str] | None:

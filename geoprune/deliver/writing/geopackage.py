@@ -69,7 +69,7 @@ def finish_geopackage(path: Path, values: Mapping[str, pd.DataFrame]) -> None:
     ----------
     path : Path
     values : mapping
-        Layer -> the values that its style depends on (`styles.telling_values`).
+        Layer -> the values that its style depends on (`styles.message_values`).
     """
     with closing(sqlite3.connect(path)) as base, base:
         ensure_extensions(base)
@@ -92,10 +92,10 @@ def write_layer(
     geometry : str or None
         Kind of its shapes, such as "MultiPolygon"; None for a table without any.
     """
-    told = table.copy()
-    for name in told.columns:
-        if name != "geometry" and not pd.api.types.is_numeric_dtype(told[name]):
-            told[name] = told[name].map(lambda value: clean(value) if isinstance(value, str) else value)
+    cleaned = table.copy()
+    for name in cleaned.columns:
+        if name != "geometry" and not pd.api.types.is_numeric_dtype(cleaned[name]):
+            cleaned[name] = cleaned[name].map(lambda value: clean(value) if isinstance(value, str) else value)
     layer_options = {"FID": "fid", "IDENTIFIER": layer, "DESCRIPTION": description}
     shapes: dict[str, Any] = {}
     if geometry is not None:
@@ -103,7 +103,7 @@ def write_layer(
         shapes = {"geometry_type": geometry, "promote_to_multi": geometry.startswith("Multi")}
     options = {"layer_options": layer_options, "dataset_options": {"VERSION": "1.3"}}
     with fixed_time():
-        pyogrio.write_dataframe(told, path, layer=layer, driver="GPKG", append=append, **shapes, **options)
+        pyogrio.write_dataframe(cleaned, path, layer=layer, driver="GPKG", append=append, **shapes, **options)
 
 
 def ensure_extensions(base: sqlite3.Connection) -> None:

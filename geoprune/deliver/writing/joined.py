@@ -18,7 +18,7 @@ import pandas as pd
 
 from geoprune.deliver.writing.geopackage import add_layers, finish_geopackage
 from geoprune.deliver.writing.spreadsheets import PrescriptionBook, write_csv
-from geoprune.deliver.writing.styles import telling_values
+from geoprune.deliver.writing.styles import message_values
 from geoprune.deliver.writing.tables import (
     GEOMETRIES,
     further_columns,
@@ -63,9 +63,9 @@ class Waitings:
         self.folder.mkdir(mode=0o700, exist_ok=True)
         for layer, table in tables.items():
             self.further[layer] = further_columns(table, layer) | self.further[layer]
-            self.values[layer].append(telling_values(layer, table))
-        told = {"folder": folder, **summary}
-        text = json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False)
+            self.values[layer].append(message_values(layer, table))
+        record = {"folder": folder, **summary}
+        text = json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False)
         for kind, kept in (("tables", tables), ("places", places), ("summary", text)):
             with (self.folder / f"{position}.{kind}").open("wb") as target:
                 pickle.dump(kept, target, protocol=pickle.HIGHEST_PROTOCOL)
@@ -116,7 +116,7 @@ def write_joined(waiting: Waitings, folder: Path, created: datetime) -> None:
         write_csv(lines, prescription, append=prescription.exists())
         book.add(tables, lines)
     book.close()
-    finish_geopackage(layers, {layer: telling_values(layer, pd.concat(parts)) for layer, parts in waiting.values.items()})
+    finish_geopackage(layers, {layer: message_values(layer, pd.concat(parts)) for layer, parts in waiting.values.items()})
     for layer in ("flags", "next_vines"):
         for kind in ("gpx", "kml"):
             parts = (waiting.kept(block, "places")[layer][kind] for block in waiting.in_order())

@@ -24,7 +24,7 @@ from geoprune.deliver.deliverables import estate_page, provenance_of
 from geoprune.deliver.edition import Style
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.block import BlockOutput, Results, make_output, vines_drawn
-from geoprune.deliver.writing.folder import digest, is_full, replace_folder, told_failure
+from geoprune.deliver.writing.folder import digest, failure_text, is_full, replace_folder
 from geoprune.deliver.writing.joined import WAITING, Waitings, write_joined
 from geoprune.deliver.writing.summary import estate_summary
 from geoprune.errors import Message, OutputError
@@ -41,7 +41,7 @@ def write_plan(
     made: datetime | None = None,
     force: bool = False,
 ) -> Path:
-    """Write everything a plan tells into the folder `out`: whole, or not at all.
+    """Write everything a plan holds into the folder `out`: whole, or not at all.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def write_plan(
     def fill(folder: Path) -> None:
         writer = ResultWriter(folder, out)
         for position, plan in enumerate(estate.blocks):
-            with told_as_output(folder, out):
+            with as_output_error(folder, out):
                 output = make_output(plan, results)
             writer.add(position, folders[plan.name], output)
         writer.finish(replace(estate, blocks=()), style=style, beside=beside or {}, made=made)
@@ -105,7 +105,7 @@ class ResultWriter:
 
     @property
     def briefs(self) -> tuple[BlockBrief, ...]:
-        """What is told of the blocks written so far, in the estate's order, without heavy tables."""
+        """The briefs of the blocks written so far, in the estate's order, without heavy tables."""
         return tuple(brief for _, (_, brief) in sorted(self._briefs.items()))
 
     def add(self, position: int, folder: str, output: BlockOutput) -> None:
@@ -129,19 +129,19 @@ class ResultWriter:
         links = {brief.name: folder for folder, brief in self._briefs.values()}
         write_page(self._folder / "index.html", estate_page(self.briefs, links, estate, style))
 
-        def tell(message: Message) -> str:
+        def say(message: Message) -> str:
             return clean(style.reader.say(message))
 
-        with told_as_output(self._folder, self._out):
+        with as_output_error(self._folder, self._out):
             write_joined(self._waiting, self._folder, created_at(style, made))
         for name, text in beside.items():
             write_page(self._folder / name, text)
-        told = [
+        summaries = [
             (self._briefs[block.position][1].name, self._waiting.kept(block, "summary"))
             for block in self._waiting.in_order()
         ]
         self._waiting.clear()
-        write_summary(estate_summary(estate, say=tell, made=made), self._folder, blocks=told)
+        write_summary(estate_summary(estate, say=say, made=made), self._folder, blocks=summaries)
 
 
 def created_at(style: Style, made: datetime | None) -> datetime:
@@ -158,14 +158,14 @@ def check_names(names: Iterable[str]) -> None:
 
 
 @contextmanager
-def told_as_output(folder: Path, out: Path) -> Iterator[None]:
+def as_output_error(folder: Path, out: Path) -> Iterator[None]:
     """Raise what the libraries raise on a full or failing disk as an `OutputError`."""
     try:
         yield
     except (DataSourceError, DataLayerError, sqlite3.Error, XlsxWriterException, RasterioError) as error:
         full = is_full(folder) or is_full(Path(tempfile.gettempdir()))
         failure = OSError(errno.ENOSPC, "") if full else OSError(one_line(error)[:160])
-        raise OutputError(told_failure(out, failure)) from error
+        raise OutputError(failure_text(out, failure)) from error
 
 
 def write_page(path: Path, content: str | bytes) -> None:
@@ -195,7 +195,7 @@ def write_summary(summary: dict[str, Any], folder: Path, *, blocks: Iterable[tup
         if mark:
             target.write(mark.removesuffix("}"))
             for place, (name, entry) in enumerate(blocks):
-                told = indent(f"{json.dumps(clean(name), ensure_ascii=False)}: {entry}", "    ", lambda line: True)
-                target.write(f"{',' if place else ''}\n{told}")
+                entry_text = indent(f"{json.dumps(clean(name), ensure_ascii=False)}: {entry}", "    ", lambda line: True)
+                target.write(f"{',' if place else ''}\n{entry_text}")
             target.write("\n  }" + tail)
         target.write("\n")

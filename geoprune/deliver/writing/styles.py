@@ -33,7 +33,7 @@ KINDS = {"MultiPolygon": "fill", "LineString": "line", "Point": "marker"}
 STYLED_BY = {"zones": "zone", "panels": "buds_per_vine", "vines": "vine_size_kg", "samples": "vine_weight_kg"}
 
 
-def telling_values(layer: str, table: pd.DataFrame) -> pd.DataFrame:
+def message_values(layer: str, table: pd.DataFrame) -> pd.DataFrame:
     """Return the few values of a layer that its style depends on: the different whole numbers, or the ends of the range.
 
     Styles made of these and of the whole layer are alike; of several parts, join theirs.

@@ -53,7 +53,7 @@ def estate_summary(estate: EstatePlan, *, say: Say, made: datetime | None = None
         "options": to_json(estate.options, say),
         "inputs": to_json(list(estate.sources), say),
         "cautions": [say(caution) for caution in caution_notes()],
-        "remarks": tell_remarks(estate.remarks, say),
+        "remarks": remark_records(estate.remarks, say),
         "blocks": {},
         "files": [],
         "digests": {},
@@ -66,7 +66,7 @@ def summary_head(command: str, made: date) -> dict[str, Any]:
 
 
 def block_summary(block: BlockPlan, tables: Mapping[str, pd.DataFrame], say: Say) -> dict[str, Any]:
-    """Return what is told of one block; `tables` as `writing.tables.block_tables` gives them."""
+    """Return what is said of one block; `tables` as `writing.tables.block_tables` gives them."""
     samples = tables["samples"]
     zones = records(tables["zones"], say)
     used = samples["used"].fillna(True).astype(bool)
@@ -94,11 +94,11 @@ def block_summary(block: BlockPlan, tables: Mapping[str, pd.DataFrame], say: Say
         "replant_areas": records(tables["replant_areas"], say),
         "next_vines": records(tables["next_vines"], say),
         "flagged_posts": len(block.flags),
-        "remarks": tell_remarks(block.remarks, say),
+        "remarks": remark_records(block.remarks, say),
     }
 
 
-def tell_remarks(remarks: Iterable[Remark], say: Say) -> list[dict[str, str]]:
+def remark_records(remarks: Iterable[Remark], say: Say) -> list[dict[str, str]]:
     """Return remarks as kind, key, block and sentence."""
     return [
         {"kind": remark.kind, "key": remark.message.key, "block": clean(remark.block), "text": say(remark.message)}

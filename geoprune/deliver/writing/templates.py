@@ -1,6 +1,6 @@
 """Empty files to begin with: a vineyard ready to be drawn in any GIS, and a workbook for weights with checked cells.
 
-What may be entered is told by the GeoPackage schema extension (OGC 12-128r18, F.9): lists of words and ranges of numbers.
+Entries are limited by the GeoPackage schema extension (OGC 12-128r18, F.9): lists of words and ranges of numbers.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ def write_vineyard_template(path: Path, *, crs: str, language: str, units: str) 
             "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description, constraint_name)"
             " VALUES (?, ?, ?, ?, ?, ?)",
             [
-                (layer, _name(entry, units), *_told(entry, units, language))
+                (layer, _name(entry, units), *_described(entry, units, language))
                 for layer in GEOMETRIES
                 for entry in template_columns(layer)
             ],
@@ -138,13 +138,13 @@ def _constraints(units: str, language: str) -> list[tuple[Any, ...]]:
     lines: list[tuple[Any, ...]] = []
     for entry in (entry for layer in GEOMETRIES for entry in template_columns(layer)):
         name, limits = _constraint(entry, units), _limits(entry, units)
-        lines += [(name, "enum", word, None, None, None, None, told or word) for word, told in choices(entry)]
+        lines += [(name, "enum", word, None, None, None, None, meaning or word) for word, meaning in choices(entry)]
         if limits:
             lines.append((name, "range", None, limits[0], 1, limits[1], 1, _meaning(entry, units, language)))
     return lines
 
 
-def _told(entry: Column, units: str, language: str) -> tuple[str, str, str, str | None]:
+def _described(entry: Column, units: str, language: str) -> tuple[str, str, str, str | None]:
     """Name, title, description and constraint of a column; the name is different for each in its layer."""
     meaning = _meaning(entry, units, language)
     return _name(entry, units), meaning, meaning, _constraint(entry, units)
@@ -168,21 +168,21 @@ def _style(layer: str, units: str, language: str) -> str:
     fields, aliases = ET.SubElement(root, "fieldConfiguration"), ET.SubElement(root, "aliases")
     for index, entry in enumerate(template_columns(layer), start=1):
         name = _name(entry, units)
-        told = f"{name}: {_meaning(entry, units, language)}"
-        ET.SubElement(aliases, "alias", {"index": str(index), "field": name, "name": told})
+        alias = f"{name}: {_meaning(entry, units, language)}"
+        ET.SubElement(aliases, "alias", {"index": str(index), "field": name, "name": alias})
         if words := choices(entry):
             _list_widget(ET.SubElement(fields, "field", {"name": name}), words)
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode")
 
 
 def _list_widget(field: ET.Element, words: list[tuple[str, str]]) -> None:
-    """A list to choose from, and nothing where nothing is to be told."""
+    """A list to choose from, and nothing where there is nothing to choose."""
     widget = ET.SubElement(field, "editWidget", {"type": "ValueMap"})
     options = ET.SubElement(ET.SubElement(widget, "config"), "Option", {"type": "Map"})
     listed = ET.SubElement(options, "Option", {"name": "map", "type": "List"})
-    for word, told in words:
+    for word, meaning in words:
         one = ET.SubElement(listed, "Option", {"type": "Map"})
-        ET.SubElement(one, "Option", {"name": f"{word} ({told})" if told else word, "type": "QString", "value": word})
+        ET.SubElement(one, "Option", {"name": f"{word} ({meaning})" if meaning else word, "type": "QString", "value": word})
 
 
 def write_weights_template(path: Path, *, language: str, units: str) -> None:

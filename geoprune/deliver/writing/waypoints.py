@@ -46,13 +46,13 @@ def waypoints(table: gpd.GeoDataFrame, words: Words, say: Say) -> list[tuple]:
 
 def gpx_part(places: list[tuple]) -> str:
     """Return waypoints as elements of GPX 1.1: a receiver lists them all together, so each name begins with its block."""
-    told = []
+    points = []
     for latitude, longitude, block, name, sentence in places:
         point = ET.Element("wpt", {"lat": f"{latitude:.7f}", "lon": f"{longitude:.7f}"})
         for tag, text in (("name", f"{block} {name}"), ("cmt", sentence), ("desc", sentence), ("type", block)):
             ET.SubElement(point, tag).text = clean(text)
-        told.append(ET.tostring(point, encoding="unicode"))
-    return "".join(told)
+        points.append(ET.tostring(point, encoding="unicode"))
+    return "".join(points)
 
 
 def kml_part(places: list[tuple]) -> str:

@@ -22,11 +22,11 @@ POINTS, MOST_VALUES, FEWEST_DRAWS = 9, 12_000_000, 40
 
 @dataclass(frozen=True)
 class Misfits:
-    """Figures of K ways to tell bud counts, per draw of the block.
+    """Figures of K ways to prescribe bud counts, per draw of the block.
 
-    misfit, far_off : (D, K) mean absolute misfit in buds per vine, share of vines told more than 5 off
-    explained : (D, K) share of the variance of vine size that lies between groups told alike
-    perfect, perfect_far_off : (D,) the same when each panel's vine size is known and it is told its own best count
+    misfit, far_off : (D, K) mean absolute misfit in buds per vine, share of vines prescribed more than 5 off
+    explained : (D, K) share of the variance of vine size that lies between groups treated alike
+    perfect, perfect_far_off : (D,) the same when each panel's vine size is known and it gets its own best count
     """
 
     misfit: Floats
@@ -54,14 +54,14 @@ def thin(draws: SizeDraws, panels: int) -> SizeDraws:
 
 
 def measure_misfits(
-    draws: SizeDraws, need: Need, told: Floats, group: Labels, counted: Labels, *, options: ZoneOptions
+    draws: SizeDraws, need: Need, buds: Floats, group: Labels, counted: Labels, *, options: ZoneOptions
 ) -> Misfits:
-    """Measure K ways to tell bud counts on the draws, all on the same vines.
+    """Measure K ways to prescribe bud counts on the draws, all on the same vines.
 
     Parameters
     ----------
-    told : (P, K) bud counts told
-    group : (P, K) labels from 0; panels told as one group
+    buds : (P, K) bud counts prescribed
+    group : (P, K) labels from 0; panels treated as one group
     counted : (P,) vines of each panel
     """
     share = counted / counted.sum()
@@ -72,18 +72,18 @@ def measure_misfits(
         best = best_counts(needed, need, options=options)
         perfect.append(_misses(best, needed, share))
         figures.append(
-            [(*_misses(told[:, k], needed, share), _explained(size, sd, share, group[:, k])) for k in range(told.shape[1])]
+            [(*_misses(buds[:, k], needed, share), _explained(size, sd, share, group[:, k])) for k in range(buds.shape[1])]
         )
     misfit, far_off, explained = np.array(figures).transpose(2, 0, 1)
     return Misfits(misfit, far_off, explained, *np.array(perfect).T)
 
 
 def best_counts(needed: Floats, need: Need, *, options: ZoneOptions) -> Floats:
-    """Best count that can be told, within the need's limits, for each panel with equally likely needs (P, n): (P,)."""
+    """Best count that can be prescribed, within the need's limits, for each panel with equally likely needs (P, n): (P,)."""
     middle = _quantile(needed, loss_quantile(options.over_weight))
     steps = ladder(options, float(middle.max()), need)
     sides = [steps[place] for place in beside(steps, middle)]
-    costs = [asymmetric_loss(told[:, None], needed, options.over_weight).mean(axis=1) for told in sides]
+    costs = [asymmetric_loss(buds[:, None], needed, options.over_weight).mean(axis=1) for buds in sides]
     return np.where(costs[0] <= costs[1], *sides)
 
 
@@ -95,9 +95,9 @@ def _quantile(values: Floats, level: float) -> Floats:
     return parts[:, low] + (place - low) * (parts[:, low + 1] - parts[:, low])
 
 
-def _misses(told: Floats, needed: Floats, share: Floats) -> tuple[float, float]:
-    """Mean absolute misfit of vines told counts (P,), and the share of them far off."""
-    off = np.abs(told[:, None] - needed)
+def _misses(buds: Floats, needed: Floats, share: Floats) -> tuple[float, float]:
+    """Mean absolute misfit of vines pruned to counts (P,), and the share of them far off."""
+    off = np.abs(buds[:, None] - needed)
     return float((share @ off).mean()), float((share @ (off > FAR_OFF_BUDS)).mean())
 
 
@@ -125,8 +125,8 @@ def interval(values: Floats) -> dict[str, float]:
     return {"value": float(values.mean()), "low": float(low), "high": float(high)}
 
 
-def tell_merit(misfits: Misfits, way: int) -> dict[str, Any]:
-    """Merit of one way to tell bud counts against one number, which is way 0.
+def measure_benefit(misfits: Misfits, way: int) -> dict[str, Any]:
+    """Benefit of one way to prescribe bud counts against one number, which is way 0.
 
     Keys, each {value, low, high}: one_number_misfit, zones_misfit, perfect_misfit (buds per vine), saving_buds,
     share_over_5_one_number, share_over_5_zones, share_over_5_perfect, variance_explained.

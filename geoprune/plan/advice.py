@@ -11,7 +11,7 @@ import pandas as pd
 
 from geoprune.errors import Message, Remark
 from geoprune.plan.shape import TOO_FEW, BlockSettings, PlanOptions
-from geoprune.plan.tables import Found, renew_shares, zone_need
+from geoprune.plan.tables import Findings, renew_shares, zone_need
 from geoprune.rules import (
     AdviceOptions,
     Crop,
@@ -38,7 +38,7 @@ MOSTLY_SMALL = 0.5
 
 
 def advise_zones(
-    found: Found,
+    findings: Findings,
     zones: gpd.GeoDataFrame,
     samples: gpd.GeoDataFrame,
     *,
@@ -47,7 +47,7 @@ def advise_zones(
     harvest: pd.DataFrame | None = None,
 ) -> tuple[ZoneAdvice, ...]:
     """Put together what goes with each zone's number."""
-    settings = found.settings
+    settings = findings.settings
     chosen = AdviceOptions(
         lengths=wood_of(settings, options),
         crop=assumptions_for(settings.variety, crops),
@@ -67,9 +67,9 @@ def advise_zones(
             advise(
                 line,
                 settings,
-                need=zone_need(found.need, line["injury_factor"]),
-                injury=found.injury,
-                samples=samples[used & (found.sample_zone == line["zone"])],
+                need=zone_need(findings.need, line["injury_factor"]),
+                injury=findings.injury,
+                samples=samples[used & (findings.sample_zone == line["zone"])],
                 yield_kg=taken,
                 block_load=load,
                 options=chosen,
@@ -107,29 +107,29 @@ def block_crop(
 
 
 def block_notes(
-    found: Found,
+    findings: Findings,
     zones: gpd.GeoDataFrame,
     crop: Crop | None,
     *,
     options: PlanOptions,
 ) -> tuple[Message, ...]:
-    """What is told of the block as a whole: bud injury, crop and target, hours, missing and sick vines, replants.
+    """What is said of the block as a whole: bud injury, crop and target, hours, missing and sick vines, replants.
 
-    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not told again, and no hours
-    are told; that parts have no number is told first (`stop_message`).
+    Past the stop limit the share dead and the stop itself are the verdict's reasons, and are not said again, and no hours
+    are given; that parts have no number is said first (`alert_message`).
     """
     said = [] if crop is None else _crop_messages(crop)
-    vines = found.trellis.vines
+    vines = findings.trellis.vines
     hours = plan_labour(
         int(zones["vines"].sum()),
         minutes_per_vine=options.minutes_per_vine,
         cost_per_hour=options.cost_per_hour,
     )
-    labour = () if found.stopped else (hours.message,)
+    labour = () if findings.without_number else (hours.message,)
     gone = int(vines["status"].isin(["missing", "dead"]).sum())
     injured: Iterable[Message] = ()
-    if found.injury.buds_cut:
-        injured = found.injury.messages[2 if found.halted else 0 :]
+    if findings.injury.buds_cut:
+        injured = findings.injury.messages[2 if findings.past_limit else 0 :]
     injured = [message for message in injured if message.key != "injury.stop_in_parts"]
     sick = int((vines["status"] == "diseased").sum())
     losses = (*loss_notes(missing_share(gone, len(vines))), *replant_notes(gone), *sick_notes(sick, len(vines)))
@@ -155,7 +155,7 @@ def _crop_messages(crop: Crop) -> list[Message]:
 
 
 def variety_remarks(book: RuleBook, settings: BlockSettings) -> tuple[Remark, ...]:
-    """Say when the rule book does not know the block's cultivar: nothing that hangs on it is then told."""
+    """Say when the rule book does not know the block's cultivar: nothing that hangs on it is then said."""
     if book.named_for(settings.variety):
         return ()
     fields = {"variety": settings.variety, "near": ", ".join(book.nearest_cultivars(settings.variety))}
@@ -168,10 +168,10 @@ def harvest_remarks(harvest: pd.DataFrame | None, block: str, zones: int) -> tup
     if harvest is None:
         return ()
     given = sorted(int(zone) for zone in harvest.loc[harvest["block"] == block, "zone"].dropna().unique())
-    told = [Remark("dropped", Message("plan.harvest_no_zone", {"zone": zone}), block) for zone in given if zone > zones]
+    remarks = [Remark("dropped", Message("plan.harvest_no_zone", {"zone": zone}), block) for zone in given if zone > zones]
     if any(zone <= zones for zone in given):
-        told.append(Remark("assumed", Message("plan.harvest_zones"), block))
-    return tuple(told)
+        remarks.append(Remark("assumed", Message("plan.harvest_zones"), block))
+    return tuple(remarks)
 
 
 def left_notes(left: pd.DataFrame | None, block: str) -> tuple[Message, ...]:
@@ -184,12 +184,12 @@ def left_notes(left: pd.DataFrame | None, block: str) -> tuple[Message, ...]:
 
 def _left_note(line: Mapping[Hashable, Any]) -> Message:
     asked, low, high = (line[name] for name in ("buds_asked", "buds_left_low", "buds_left_high"))
-    told = {"zone": int(line["zone"]), "left": line["buds_left"], "asked": "", "range": ""}
+    fields = {"zone": int(line["zone"]), "left": line["buds_left"], "asked": "", "range": ""}
     if np.isfinite(asked):
-        told["asked"] = Message("plan.left_asked", {"asked": asked})
+        fields["asked"] = Message("plan.left_asked", {"asked": asked})
     if np.isfinite([low, high]).all():
-        told["range"] = Message("plan.left_range", {"low": low, "high": high})
-    return Message("plan.left_zone", told)
+        fields["range"] = Message("plan.left_range", {"low": low, "high": high})
+    return Message("plan.left_zone", fields)
 
 
 #: What kind of remark a sentence of the surface is; the others ask to be minded.
@@ -212,41 +212,43 @@ KINDS = {
 }
 
 
-def verdict_reasons(found: Found, *, given: bool) -> tuple[Message, ...]:
+def verdict_reasons(findings: Findings, *, given: bool) -> tuple[Message, ...]:
     """Why the block is zoned or not; `given` where its zones were drawn by others."""
-    if found.injury.stop:
-        return found.injury.messages[:2]
-    if found.halted:
-        dead, _, *more = found.injury.messages
+    if findings.injury.stop:
+        return findings.injury.messages[:2]
+    if findings.past_limit:
+        dead, _, *more = findings.injury.messages
         return (dead, *(message for message in more if message.key == "injury.stop_in_parts"))
-    if found.stopped:
-        said = [zone_no_number(line, found.need) for line in found.zone_lines]
+    if findings.without_number:
+        said = [zone_no_number(line, findings.need) for line in findings.zone_lines]
         reasons = [message for message in said if message is not None]
         return tuple(message for place, message in enumerate(reasons) if message not in reasons[:place])
-    few = tuple(message for message in found.surface.remarks if message.key == TOO_FEW)
-    return (*few, *found.zoning.reasons) if given else few or found.zoning.reasons
+    few = tuple(message for message in findings.surface.remarks if message.key == TOO_FEW)
+    return (*few, *findings.zoning.reasons) if given else few or findings.zoning.reasons
 
 
-def plan_remarks(found: Found, advice: Sequence[ZoneAdvice], *, step: int) -> tuple[Remark, ...]:
+def plan_remarks(findings: Findings, advice: Sequence[ZoneAdvice], *, step: int) -> tuple[Remark, ...]:
     """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
-    told = [(KINDS.get(message.key, "warning"), message) for message in found.surface.remarks if message.key != TOO_FEW]
-    told += _room_remarks(advice, step)
-    counted = found.trellis.panels["counted"].to_numpy(float)
-    vines = np.bincount(found.zoning.panel_zone - 1, counted, minlength=found.zones)
-    small = float(vines @ renew_shares(found) / vines.sum())
+    noted = [(KINDS.get(message.key, "warning"), message) for message in findings.surface.remarks if message.key != TOO_FEW]
+    noted += _room_remarks(advice, step)
+    counted = findings.trellis.panels["counted"].to_numpy(float)
+    vines = np.bincount(findings.zoning.panel_zone - 1, counted, minlength=findings.zones)
+    small = float(vines @ renew_shares(findings) / vines.sum())
     if small > MOSTLY_SMALL:
-        told.append(("warning", Message("plan.mostly_renew", {"percent": 100 * small})))
-    told += [("assumed", message) for message in _given_names(found)]
-    if not found.injury.buds_cut:
-        told.append(("assumed", found.injury.messages[0]))
-    elif not found.injury.enough or found.injury.stop or np.isnan(np.asarray(found.told, dtype=float)).any():
-        told.append(("warning", found.injury.messages[1]))
-    return tuple(Remark(kind, message, found.block) for kind, message in told)
+        noted.append(("warning", Message("plan.mostly_renew", {"percent": 100 * small})))
+    noted += [("assumed", message) for message in _given_names(findings)]
+    if not findings.injury.buds_cut:
+        noted.append(("assumed", findings.injury.messages[0]))
+    elif (
+        not findings.injury.enough or findings.injury.stop or np.isnan(np.asarray(findings.buds_per_vine, dtype=float)).any()
+    ):
+        noted.append(("warning", findings.injury.messages[1]))
+    return tuple(Remark(kind, message, findings.block) for kind, message in noted)
 
 
-def _given_names(found: Found) -> list[Message]:
+def _given_names(findings: Findings) -> list[Message]:
     """Which of the zones given each zone is: numbers go by vine size here, whatever they were."""
-    names = found.zoning.names
+    names = findings.zoning.names
     if names == tuple(str(zone) for zone in range(1, len(names) + 1)):
         return []
     return [Message("plan.given_name", {"zone": zone, "name": name}) for zone, name in enumerate(names, start=1)]
@@ -254,17 +256,17 @@ def _given_names(found: Found) -> list[Message]:
 
 def _room_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str, Message]]:
     recipes = {entry.zone: entry.recipe for entry in advice if entry.recipe is not None}
-    told = [
+    messages = [
         Message("plan.no_room", {"zone": zone, "buds": recipe.requested, "capacity": recipe.capacity})
         for zone, recipe in recipes.items()
         if not recipe.fits
     ]
     caps = {note.fields["cap"] for entry in advice for note in entry.notes if note.key == "rules.step_cap"}
     rooms = {recipe.capacity for recipe in recipes.values()}
-    told += [
+    messages += [
         Message("plan.held_by_wood", {"capacity": room, "cap": cap})
         for room in rooms
         for cap in caps
         if cap <= room < cap + step
     ]
-    return [("warning", message) for message in told]
+    return [("warning", message) for message in messages]

@@ -1,4 +1,4 @@
-"""Winters beside each other, told for one reader."""
+"""Winters beside each other, worded for one reader."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from geoprune.rules import caution_notes
 from geoprune.seasons import Comparison, direction
 from geoprune.words import Reader
 
-#: Panels told on the page; all stand in the table.
+#: Panels listed on the page; all stand in the table.
 MOST_PANELS = 12
 
 
@@ -28,7 +28,7 @@ def seasons_content(
         "language": reader.language,
         "words": dict(words),
         "made": reader.date(made),
-        "remarks": [_tell(remark, reader) for remark in remarks],
+        "remarks": [_say(remark, reader) for remark in remarks],
         "blocks": [_block(found, reader) for found in comparisons],
         "panel_heads": [words[f"head_{name}"] for name in ("row", "panels", "zone", "change")],
         "weak_heads": [words[f"head_{name}"] for name in ("row", "panels")],
@@ -44,8 +44,8 @@ def zone_heads(found: Comparison, reader: Reader) -> list[str]:
 
 
 def zone_cells(found: Comparison, reader: Reader) -> list[list[str]]:
-    """Return zones and the whole block, told cell by cell."""
-    told = []
+    """Return zones and the whole block, cell by cell."""
+    cells = []
     for line in found.zones.to_dict("records"):
         name = reader.words("seasons")["whole"] if pd.isna(line["zone"]) else str(int(line["zone"]))
         sizes = [reader.figure("size_exact_kg", line[f"size_{when}_kg"]) for when in ("earlier", "later")]
@@ -53,8 +53,8 @@ def zone_cells(found: Comparison, reader: Reader) -> list[list[str]]:
         if np.isfinite(line["crop_load"]):
             ends = (reader.number(line[f"crop_load_{end}"], 1) for end in ("low", "high"))
             load = f"{load} ({' – '.join(ends)})"
-        told.append([name, reader.number(line["vines"]), *sizes, change_cell(line, reader), load])
-    return told
+        cells.append([name, reader.number(line["vines"]), *sizes, change_cell(line, reader), load])
+    return cells
 
 
 def change_cell(line: Any, reader: Reader) -> str:
@@ -72,10 +72,10 @@ def _block(found: Comparison, reader: Reader) -> dict[str, Any]:
     zone = reader.words("seasons")["head_zone"]
     return {
         "name": shorten(found.years.block),
-        "messages": [_tell(message, reader) for message in found.messages],
+        "messages": [_say(message, reader) for message in found.messages],
         "zone_heads": zone_heads(found, reader),
         "zones": zone_cells(found, reader),
-        "thoughts": [(f"{zone} {number}", [_tell(m, reader) for m in told]) for number, told in found.thoughts],
+        "thoughts": [(f"{zone} {number}", [_say(m, reader) for m in thoughts]) for number, thoughts in found.thoughts],
         "sure": [
             [shorten(str(line["row"]), 32), _vines(line), str(int(line["zone"])), change_cell(line, reader)]
             for line in sure.to_dict("records")
@@ -86,15 +86,15 @@ def _block(found: Comparison, reader: Reader) -> dict[str, Any]:
 
 def weak_cells(panels: pd.DataFrame) -> list[list[str]]:
     """Return rows with the vines of panels that are small every winter."""
-    told: dict[str, list[str]] = {}
+    by_row: dict[str, list[str]] = {}
     for line in panels[panels["weak_in_all"]].to_dict("records"):
-        told.setdefault(str(line["row"]), []).append(_vines(line))
-    return [[shorten(row, 32), ", ".join(vines)] for row, vines in told.items()]
+        by_row.setdefault(str(line["row"]), []).append(_vines(line))
+    return [[shorten(row, 32), ", ".join(vines)] for row, vines in by_row.items()]
 
 
 def _vines(line: Any) -> str:
     return f"{int(line['first_vine'])}–{int(line['last_vine'])}"
 
 
-def _tell(message: Message, reader: Reader) -> str:
+def _say(message: Message, reader: Reader) -> str:
     return clean(reader.say(message))

@@ -1,4 +1,4 @@
-"""A replanting proposal told for one reader: cells of tables and sentences, for page, PDF and terminal alike."""
+"""A replanting proposal worded for one reader: cells of tables and sentences, for page, PDF and terminal alike."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def replant_content(
         "words": dict(words),
         "made": reader.date(made),
         "invented": invented_line(proposals, reader),
-        "remarks": [_tell(remark, reader) for remark in remarks],
+        "remarks": [_say(remark, reader) for remark in remarks],
         "blocks": [_block(proposal, reader) for proposal in proposals],
         "orders": [order_cells(proposal, reader) for proposal in proposals],
         "order_heads": [words[f"head_{name}"] for name in ORDER_HEADS],
@@ -46,20 +46,20 @@ def invented_line(proposals: Sequence[Proposal], reader: Reader) -> str:
     names = list(dict.fromkeys(name for proposal in proposals for name in proposal.prices.invented))
     if not names:
         return ""
-    told = ", ".join(names[:MOST_NAMED]) + (f" (+{len(names) - MOST_NAMED})" if len(names) > MOST_NAMED else "")
-    return _tell(Message("replant.invented_bar", {"names": told}), reader)
+    listed = ", ".join(names[:MOST_NAMED]) + (f" (+{len(names) - MOST_NAMED})" if len(names) > MOST_NAMED else "")
+    return _say(Message("replant.invented_bar", {"names": listed}), reader)
 
 
 AREA_HEADS = ("order", "area", "rows", "what", "gone", "weak", "sick", "cost", "back", "payback", "pays")
 
 
 def area_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
-    """Return a block's areas, told cell by cell."""
-    words, told = reader.words("replant"), []
+    """Return a block's areas, cell by cell."""
+    words, cells = reader.words("replant"), []
     for line, choice in zip(proposal.areas.to_dict("records"), proposal.choices, strict=True):
         low, mean, high = (money(value, proposal, reader) for value in choice.worth.npv)
         rows = (line["first_row"], line["last_row"])
-        told.append(
+        cells.append(
             [
                 str(line["order"]),
                 str(line["area"]) if line["area"] else words["scattered_area"],
@@ -72,7 +72,7 @@ def area_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
                 reader.number(100 * choice.worth.pays),
             ]
         )
-    return told
+    return cells
 
 
 ORDER_HEADS = (
@@ -82,7 +82,7 @@ ORDER_HEADS = (
 
 
 def order_cells(proposal: Proposal, reader: Reader) -> list[str]:
-    """Return what to order for a block, told cell by cell."""
+    """Return what to order for a block, cell by cell."""
     order, words = proposal.orders, reader.words("replant")
     numbers = [reader.number(order[name]) for name in ("plants", "spare", "to_order", "layers", "stakes", "guards", "posts")]
     names = [shorten(str(order[name])) or words["not_told"] for name in ("block", "variety", "rootstock")]
@@ -91,21 +91,21 @@ def order_cells(proposal: Proposal, reader: Reader) -> list[str]:
 
 def option_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
     """Return what each way comes to in each area; a dash where a way is not open."""
-    told = []
+    cells = []
     for place, choice in enumerate(proposal.choices, start=1):
         values = [choice.worths[name].npv if name in choice.worths else None for name in ("layer", "single", "section")]
-        told.append([str(place), *("–" if v is None else money(float(v[1]), proposal, reader) for v in values)])
-    return told
+        cells.append([str(place), *("–" if v is None else money(float(v[1]), proposal, reader) for v in values)])
+    return cells
 
 
 def vine_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
-    """Return the vines to work on: area by area in the order told, a line for each row and kind of work."""
-    words, told = reader.words("replant"), []
+    """Return the vines to work on: area by area in the order given, a line for each row and kind of work."""
+    words, cells = reader.words("replant"), []
     place = {choice.area.number: number for number, choice in enumerate(proposal.choices, start=1)}
     vines = proposal.vines.assign(place=proposal.vines["area"].map(place))
     for (number, _, row, work), here in vines.groupby(["place", "row_order", "row", "work"], sort=True):
-        told.append([str(number), shorten(str(row), 32), words[f"work_{work}"], spans(here["vine"].tolist())])
-    return told
+        cells.append([str(number), shorten(str(row), 32), words[f"work_{work}"], spans(here["vine"].tolist())])
+    return cells
 
 
 def spans(numbers: Sequence[int]) -> str:
@@ -123,14 +123,14 @@ def spans(numbers: Sequence[int]) -> str:
 
 def price_cells(prices: PriceList, reader: Reader) -> list[list[str]]:
     """Return the figures that hold for all blocks, then those of blocks: name, meaning, value."""
-    words, told = reader.words("prices"), []
+    words, cells = reader.words("prices"), []
     shared = prices.of("")
     for name in ENTRIES:
         mark = " ✎" if name in shared.invented else ""
-        told.append([name, words[name], _value(shared.values[name], reader) + mark])
+        cells.append([name, words[name], _value(shared.values[name], reader) + mark])
     for block, own in prices.blocks.items():
-        told += [[shorten(f"{block}: {name}"), words[name], _value(value, reader)] for name, value in own.items()]
-    return told
+        cells += [[shorten(f"{block}: {name}"), words[name], _value(value, reader)] for name, value in own.items()]
+    return cells
 
 
 def money(value: float, proposal: Proposal, reader: Reader) -> str:
@@ -152,9 +152,9 @@ def _block(proposal: Proposal, reader: Reader) -> dict[str, Any]:
     return {
         "name": shorten(stand.block),
         "kind": " · ".join(shorten(part) for part in (stand.variety, str(proposal.orders["rootstock"])) if part),
-        "facts": [_tell(fact, reader) for fact in (*facts, *left)],
-        "limits": [_tell(limit, reader) for limit in limits],
-        "spreading": [_tell(one, reader) for one in spreading],
+        "facts": [_say(fact, reader) for fact in (*facts, *left)],
+        "limits": [_say(limit, reader) for limit in limits],
+        "spreading": [_say(one, reader) for one in spreading],
         "areas": area_cells(proposal, reader),
         "options": option_cells(proposal, reader),
         "options_note": clean(words["options_note"].format(years=proposal.prices.whole("years"))),
@@ -194,5 +194,5 @@ def _plain(value: float, reader: Reader) -> str:
     return reader.marked(f"{value:,g}")
 
 
-def _tell(message: Message, reader: Reader) -> str:
+def _say(message: Message, reader: Reader) -> str:
     return clean(reader.say(message))

@@ -17,7 +17,7 @@ from geoprune.geostat import AveragedKriging, correlation, empirical_variogram
 from geoprune.geostat.covariance import EFFECTIVE
 from geoprune.geostat.local import EXACT_SAMPLES, NEIGHBOURS
 from geoprune.surface.covariate_choice import Choice
-from geoprune.surface.evidence import Evidence
+from geoprune.surface.observations import Observations
 from geoprune.surface.row_effect import RowEffect
 from geoprune.surface.shape import PLAIN, TRANSFORMS, Shape
 from geoprune.surface.support import FieldFit
@@ -29,19 +29,21 @@ Floats = NDArray[np.float64]
 OUTLIER = 3.0
 ROW_LEVEL = 0.05
 LAGS = 12
-MOST_TOLD = 12
+MOST_LISTED = 12
 MOST_SHOWN = 1000
 
 
-def held_out_table(samples: gpd.GeoDataFrame, evidence: Evidence, loo: Floats, se: Floats, z: Floats) -> pd.DataFrame:
+def held_out_table(
+    samples: gpd.GeoDataFrame, observations: Observations, loo: Floats, se: Floats, z: Floats
+) -> pd.DataFrame:
     """Leave-one-out of each sample, aligned with the sample table; NaN for samples left out.
 
     z is the standardised residual on the scale of the model, where it is closest to normal.
     """
     table = pd.DataFrame(np.nan, index=range(len(samples)), columns=["loo_kg", "loo_se_kg", "loo_z"])
-    table.loc[evidence.taken, "loo_kg"], table.loc[evidence.taken, "loo_se_kg"] = loo, se
-    table.loc[evidence.taken, "loo_z"] = z
-    table["outlier"] = table["loo_z"].abs() > outlying(len(evidence.values))
+    table.loc[observations.taken, "loo_kg"], table.loc[observations.taken, "loo_se_kg"] = loo, se
+    table.loc[observations.taken, "loo_z"] = z
+    table["outlier"] = table["loo_z"].abs() > outlying(len(observations.values))
     return table
 
 
@@ -53,7 +55,7 @@ def outlying(samples: int) -> float:
 def describe_model(
     fit: FieldFit,
     learned: AveragedKriging,
-    evidence: Evidence,
+    observations: Observations,
     shape: Shape,
     kept: Sequence[str],
     structure: Structure,
@@ -65,8 +67,8 @@ def describe_model(
     fields = np.array([node.sill > 1e-9 * (node.sill + node.nugget) for node in learned.nodes])
     range_m = learned.typical.range_m
     total = fit.sill + fit.nugget
-    unit = float(shape.stretch(evidence.values[evidence.now].mean())) ** 2
-    trend = ["constant" if len(evidence.seasons) < 2 else "one level per season", *kept]
+    unit = float(shape.stretch(observations.values[observations.now].mean())) ** 2
+    trend = ["constant" if len(observations.seasons) < 2 else "one level per season", *kept]
     model: dict[str, Any] = {
         "covariance": f"{shape.model}, averaged over the REML surface under a weak prior",
         "range_m": range_m,
@@ -83,24 +85,24 @@ def describe_model(
         "trend": " + ".join(trend),
         "learned": learned.as_prior() if shape.model == PLAIN.model else None,
         "transform": TRANSFORMS[shape.transform.power],
-        "seasons": evidence.seasons,
-        "samples_used": len(evidence.values),
+        "seasons": observations.seasons,
+        "samples_used": len(observations.values),
         "method": "exact" if fit is learned else f"nearest {NEIGHBOURS} samples",
     }
-    if len(evidence.seasons) > 1:
+    if len(observations.seasons) > 1:
         model["persistent_share"] = learned.typical.persistent_share
     return model
 
 
-def variogram(fit: AveragedKriging, evidence: Evidence, shape: Shape) -> dict[str, list[float]]:
+def variogram(fit: AveragedKriging, observations: Observations, shape: Shape) -> dict[str, list[float]]:
     """Semivariance of this season's residuals by distance, and the fitted curve; up to half the longest distance.
 
     With a transform both are brought to kg2 at the mean weight, where the two scales touch.
     """
-    now = evidence.now
-    unit = float(shape.stretch(evidence.values[now].mean())) ** 2
-    reach = max(float(pdist(evidence.place[now]).max(initial=0.0)) / 2.0, 1.0)
-    found = empirical_variogram(evidence.place[now], fit.design.residual[now], cutoff_m=reach, bins=LAGS)
+    now = observations.now
+    unit = float(shape.stretch(observations.values[now].mean())) ** 2
+    reach = max(float(pdist(observations.place[now]).max(initial=0.0)) / 2.0, 1.0)
+    found = empirical_variogram(observations.place[now], fit.design.residual[now], cutoff_m=reach, bins=LAGS)
     along = np.linspace(0.0, reach, 61)[1:]
     curve = np.zeros(len(along))
     for node in fit.nodes:
@@ -116,8 +118,8 @@ def variogram(fit: AveragedKriging, evidence: Evidence, shape: Shape) -> dict[st
 
 def diagnose(
     fit: AveragedKriging,
-    few: Evidence,
-    evidence: Evidence,
+    few: Observations,
+    observations: Observations,
     shape: Shape,
     loo: Floats,
     se: Floats,
@@ -128,15 +130,15 @@ def diagnose(
 ) -> dict[str, Any]:
     """What the report page shows: variogram, leave-one-out (of 1,000 samples at most), covariates, row effect.
 
-    `fit` is of the samples `few`, which are those of `evidence` unless there are very many.
+    `fit` is of the samples `few`, which are those of `observations` unless there are very many.
     """
-    now = np.flatnonzero(evidence.now & np.isfinite(loo))
+    now = np.flatnonzero(observations.now & np.isfinite(loo))
     shown = now[np.linspace(0, len(now) - 1, min(len(now), MOST_SHOWN)).astype(int)]
-    place = trellis.vines.iloc[evidence.vine_id[shown]]
+    place = trellis.vines.iloc[observations.vine_id[shown]]
     return {
         "variogram": variogram(fit, few, shape),
         "loo": {
-            "observed_kg": evidence.values[shown].tolist(),
+            "observed_kg": observations.values[shown].tolist(),
             "estimate_kg": loo[shown].tolist(),
             "se_kg": se[shown].tolist(),
             "row": place["row"].astype(str).tolist(),
@@ -158,7 +160,7 @@ def _known(value: float) -> float | None:
 
 
 def remark(
-    evidence: Evidence,
+    observations: Observations,
     shape: Shape,
     table: pd.DataFrame,
     far: NDArray[np.bool_],
@@ -167,9 +169,9 @@ def remark(
     samples: gpd.GeoDataFrame,
 ) -> tuple[Message, ...]:
     """Sentences on outliers, seasons, covariates, rows and ground beyond the samples' reach."""
-    told: list[Message] = []
+    messages: list[Message] = []
     odd = table.index[table["outlier"]]
-    worst = table.loc[odd, "loo_z"].abs().nlargest(MOST_TOLD).index
+    worst = table.loc[odd, "loo_z"].abs().nlargest(MOST_LISTED).index
     for i in sorted(worst):
         sample, row = samples.iloc[int(i)], table.iloc[int(i)]
         fields = {
@@ -178,22 +180,24 @@ def remark(
             "weight_kg": float(sample["vine_weight_kg"]),
             "expected_kg": max(float(row["loo_kg"]), 0.0),
         }
-        told.append(Message("surface.outlier", fields))
+        messages.append(Message("surface.outlier", fields))
     if len(odd) > len(worst):
-        told.append(Message("surface.more_outliers", {"samples": len(odd) - len(worst)}))
-    if len(evidence.values) > EXACT_SAMPLES:
-        fields = {"limit": EXACT_SAMPLES, "neighbours": NEIGHBOURS, "samples": len(evidence.values)}
-        told.append(Message("surface.nearest_samples", fields))
+        messages.append(Message("surface.more_outliers", {"samples": len(odd) - len(worst)}))
+    if len(observations.values) > EXACT_SAMPLES:
+        fields = {"limit": EXACT_SAMPLES, "neighbours": NEIGHBOURS, "samples": len(observations.values)}
+        messages.append(Message("surface.nearest_samples", fields))
     if not shape.is_plain:
-        told.append(Message("surface.skewed_root" if shape.transform.power else "surface.skewed_log"))
+        messages.append(Message("surface.skewed_root" if shape.transform.power else "surface.skewed_log"))
     if shape.anisotropy is not None:
-        told.append(Message("surface.longer_one_way", {"times": 1.0 / shape.anisotropy[1], "bearing": shape.anisotropy[0]}))
-    if len(evidence.seasons) > 1:
-        others = ", ".join(str(s) for s in evidence.seasons if s != evidence.target_season)
-        told.append(Message("surface.seasons_used", {"season": evidence.target_season, "others": others}))
-    told += [choice.reason for choice in choices]
+        messages.append(
+            Message("surface.longer_one_way", {"times": 1.0 / shape.anisotropy[1], "bearing": shape.anisotropy[0]})
+        )
+    if len(observations.seasons) > 1:
+        others = ", ".join(str(s) for s in observations.seasons if s != observations.target_season)
+        messages.append(Message("surface.seasons_used", {"season": observations.target_season, "others": others}))
+    messages += [choice.reason for choice in choices]
     if rows.testable and rows.p_value <= ROW_LEVEL:
-        told.append(Message("surface.row_effect", {"percent": 100.0 * rows.share, "p": rows.p_value}))
+        messages.append(Message("surface.row_effect", {"percent": 100.0 * rows.share, "p": rows.p_value}))
     if far.any():
-        told.append(Message("surface.extrapolated", {"panels": int(far.sum()), "total": len(far)}))
-    return tuple(told)
+        messages.append(Message("surface.extrapolated", {"panels": int(far.sum()), "total": len(far)}))
+    return tuple(messages)

@@ -19,15 +19,15 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 FEWEST_OF_A_SEASON = 2
 HEAVIEST_KG = 50.0
-MOST_TOLD = 12
+MOST_LISTED = 12
 
 
 @dataclass(frozen=True)
-class Evidence:
+class Observations:
     """Samples and vines of a block as arrays, metres about `centre`.
 
     taken (m,) which rows of the sample table count; place (n, 2), values (n,) kg a vine, noise (n,) 1 / vines weighed,
-    season (n,) years (0 = not told), target_season the newest, vine_id (n,), row (n,);
+    season (n,) years (0 = not given), target_season the newest, vine_id (n,), row (n,);
     levels (n, p) a level for each season, target_levels (p,); vines (V, 2), panel (V,), member (V,) the panel whose
     mean a vine belongs to (-1: not counted), known_kg (V,) weights of this season's weighed vines, NaN elsewhere.
     """
@@ -51,7 +51,7 @@ class Evidence:
 
     @property
     def seasons(self) -> list[int]:
-        """Seasons with samples, oldest first; none where none was told."""
+        """Seasons with samples, oldest first; none where none was given."""
         return [int(s) for s in np.unique(self.season) if s]
 
     @property
@@ -72,7 +72,7 @@ class Evidence:
             chosen.append(members[spread_subset(self.place[members], room)])
         return np.sort(np.concatenate(chosen))
 
-    def part(self, chosen: Integers) -> Evidence:
+    def part(self, chosen: Integers) -> Observations:
         """The same block with the samples at some positions only."""
         taken = np.zeros_like(self.taken)
         taken[np.flatnonzero(self.taken)[chosen]] = True
@@ -86,7 +86,7 @@ class Evidence:
         return float(pdist(hull).max(initial=0.0))
 
 
-def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> Evidence:
+def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> Observations:
     """Turn placed samples and the trellis into arrays.
 
     Raises
@@ -101,7 +101,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> E
     season, taken = _seasons(samples, used, remarks)
     vine_id = samples["vine_id"].to_numpy(np.int64)
     target = int(season[taken].max())
-    _tell_coincident(vine_id, season, taken & (season == target), trellis, remarks)
+    _report_coincident(vine_id, season, taken & (season == target), trellis, remarks)
     vines = shapely.get_coordinates(trellis.vines.geometry.values)
     centre = vines.mean(axis=0)
     vines = vines - centre
@@ -111,7 +111,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> E
     empty = np.bincount(panel[counted], minlength=len(trellis.panels)) == 0
     weighed = np.maximum(samples["vines_weighed"].to_numpy(float), 1.0)
     fresh = taken & (season == target)
-    return Evidence(
+    return Observations(
         centre=centre,
         taken=taken,
         place=shapely.get_coordinates(samples.geometry.values)[taken] - centre,
@@ -148,14 +148,14 @@ def _check(samples: gpd.GeoDataFrame, taken: NDArray[np.bool_], weight: Floats, 
 def _seasons(
     samples: gpd.GeoDataFrame, used: NDArray[np.bool_], remarks: list[Message]
 ) -> tuple[Integers, NDArray[np.bool_]]:
-    """Season of each sample, an untold one the newest; and which count: a season with a single sample tells nothing."""
+    """Season of each sample, one without a season the newest; which count: a season with a single sample says nothing."""
     taken = used.copy()
-    told = samples["season"].to_numpy(float) if "season" in samples else np.full(len(samples), np.nan)
-    untold = taken & ~np.isfinite(told)
-    newest = int(np.nanmax(told[taken])) if np.isfinite(told[taken]).any() else 0
-    season = np.where(np.isfinite(told), told, newest).astype(np.int64)
-    if newest and untold.any():
-        remarks.append(Message("surface.season_assumed", {"samples": int(untold.sum()), "season": newest}))
+    dated = samples["season"].to_numpy(float) if "season" in samples else np.full(len(samples), np.nan)
+    without = taken & ~np.isfinite(dated)
+    newest = int(np.nanmax(dated[taken])) if np.isfinite(dated[taken]).any() else 0
+    season = np.where(np.isfinite(dated), dated, newest).astype(np.int64)
+    if newest and without.any():
+        remarks.append(Message("surface.season_assumed", {"samples": int(without.sum()), "season": newest}))
     for year in np.unique(season[taken]):
         alone = taken & (season == year)
         if alone.sum() < FEWEST_OF_A_SEASON and taken.sum() - alone.sum() >= FEWEST_SAMPLES:
@@ -164,12 +164,12 @@ def _seasons(
     return season, taken
 
 
-def _tell_coincident(
+def _report_coincident(
     vine_id: Integers, season: Integers, fresh: NDArray[np.bool_], trellis: Trellis, remarks: list[Message]
 ) -> None:
     vines, times = np.unique(vine_id[fresh], return_counts=True)
     twice = vines[times > 1]
-    if len(twice) > MOST_TOLD:
+    if len(twice) > MOST_LISTED:
         remarks.append(Message("surface.many_weighed_twice", {"vines": len(twice)}))
         return
     for vine in twice:

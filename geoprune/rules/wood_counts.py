@@ -12,11 +12,11 @@ from geoprune.rules.recipes import WOOD_LIMITS, fit_recipe
 from geoprune.rules.training import Training, find_training
 
 
-def told_count(buds: int, training: str | Training, vine_spacing_m: float, **wood: Any) -> int:
-    """The count that is told for a count asked for: that of the recipe's whole pieces, so that the two never differ.
+def count_of_whole_pieces(buds: int, training: str | Training, vine_spacing_m: float, **wood: Any) -> int:
+    """The count prescribed for a count asked for: that of the recipe's whole pieces, so that the two never differ.
 
     They differ only where the grower fixed the buds of each cane or spur: then whole pieces decide, and the number gives
-    way. A count that does not fit the wood stays as it is, and is told not to fit. `wood`: keywords of `fit_recipe`.
+    way. A count that does not fit the wood stays as it is, and is reported not to fit. `wood`: keywords of `fit_recipe`.
     """
     found = fit_recipe(int(buds), training, vine_spacing_m, **wood)
     return found.total if found.fits and found.parts else int(buds)
@@ -38,9 +38,9 @@ def measured_wood(internodes_mm: ArrayLike, training: str | Training) -> tuple[d
     low, high = WOOD_LIMITS["node_spacing_m"]
     if system.kind != "cane" or not system.reach or not found.enough or not low <= found.mean / 1000 <= high:
         return {}, ()
-    return {"node_spacing_m": found.mean / 1000}, (_internodes_told(found),)
+    return {"node_spacing_m": found.mean / 1000}, (_internodes_message(found),)
 
 
-def _internodes_told(found: Measured) -> Message:
+def _internodes_message(found: Measured) -> Message:
     fields = {"size_mm": found.mean, "from_mm": found.low, "to_mm": found.high, "vines": found.vines}
     return Message("recipe.internodes_measured", fields)

@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 
-from geoprune.rules import fit_recipe, load_rules, load_trainings, measured_wood, replant_notes, sick_notes, told_count
+from geoprune.rules import (
+    count_of_whole_pieces,
+    fit_recipe,
+    load_rules,
+    load_trainings,
+    measured_wood,
+    replant_notes,
+    sick_notes,
+)
 from geoprune.units import M_PER_FT, MM_PER_IN
 
 FT = M_PER_FT
@@ -28,7 +36,7 @@ def test_internodes_of_few_vines_or_without_a_wire_change_nothing(internodes, tr
 
 
 @pytest.mark.parametrize(
-    ("buds", "training", "feet", "wood", "told"),
+    ("buds", "training", "feet", "wood", "said"),
     [
         (70, "top-wire cordon", 8, {"buds_per_spur": 4}, 72),
         (41, "low cordon", 8, {"buds_per_spur": 2}, 42),
@@ -37,10 +45,10 @@ def test_internodes_of_few_vines_or_without_a_wire_change_nothing(internodes, tr
         (90, "flat cane", 6, {}, 90),  # does not fit: told as such, and not made to fit
     ],
 )
-def test_number_gives_way_to_whole_pieces(buds, training, feet, wood, told):
+def test_number_gives_way_to_whole_pieces(buds, training, feet, wood, said):
     # ours; 30 buds on 8-bud canes are 24 or 32, never part of a cane (Zabadal 2002 prints 8-node canes)
-    assert told_count(buds, training, feet * FT, **wood) == told
-    found = fit_recipe(told, training, feet * FT, **wood)
+    assert count_of_whole_pieces(buds, training, feet * FT, **wood) == said
+    found = fit_recipe(said, training, feet * FT, **wood)
     assert found.exact or not found.fits
 
 
@@ -64,16 +72,16 @@ def test_the_smallest_vine_keeps_a_renewal_spur(buds, training):
     assert found.total == buds
 
 
-@pytest.mark.parametrize(("buds", "told"), [(20, None), (24, None), (32, (16, 8)), (40, (21, 11)), (60, (31, 21))])
-def test_upper_canes_are_longer_where_the_lower_ones_can_spare_it(buds, told):
+@pytest.mark.parametrize(("buds", "shown"), [(20, None), (24, None), (32, (16, 8)), (40, (21, 11)), (60, (31, 21))])
+def test_upper_canes_are_longer_where_the_lower_ones_can_spare_it(buds, shown):
     # Hedrick: upper canes carry 4 to 6 buds more than lower ones; a cane has 4 nodes or more (Pool 2000)
     found = fit_recipe(buds, "four-cane", 8 * FT)
     assert found.count("cane") == 4
     said = [reason.fields for reason in found.reasons if reason.key == "recipe.top_canes_longer"]
-    assert [(one["upper"], one["lower"]) for one in said] == ([] if told is None else [told])
-    if told:
-        assert 4 <= (told[0] - told[1]) / 2 <= 6
-        assert sum(told) == sum(part.count * part.buds for part in found.parts if part.kind == "cane")
+    assert [(one["upper"], one["lower"]) for one in said] == ([] if shown is None else [shown])
+    if shown:
+        assert 4 <= (shown[0] - shown[1]) / 2 <= 6
+        assert sum(shown) == sum(part.count * part.buds for part in found.parts if part.kind == "cane")
 
 
 def test_replants_and_sick_vines():

@@ -1,4 +1,4 @@
-"""A brief told for the page's script: in every language and unit that the page can be switched to."""
+"""A brief worded for the page's script: in every language and unit that the page can be switched to."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ def readers(reader: Reader) -> dict[str, dict[str, Reader]]:
     return {code: {units: Reader(code, units, place) for units in UNITS} for code, place in places.items()}
 
 
-def tell_all(reader: Reader, tell: Callable[[Reader], dict[str, Any]]) -> dict[str, dict[str, dict[str, Any]]]:
-    """Return language -> units -> what `tell` says to a reader of these."""
-    return {code: {units: tell(one) for units, one in both.items()} for code, both in readers(reader).items()}
+def in_all_languages(reader: Reader, words_of: Callable[[Reader], dict[str, Any]]) -> dict[str, dict[str, dict[str, Any]]]:
+    """Return language -> units -> what `words_of` says to a reader of these."""
+    return {code: {units: words_of(one) for units, one in both.items()} for code, both in readers(reader).items()}
 
 
 def speech_of(reader: Reader) -> dict[str, Any]:
@@ -42,12 +42,12 @@ def speech_of(reader: Reader) -> dict[str, Any]:
         "units": reader.units,
         "words": page_words(),
         "locales": {code: both["us"].tag for code, both in readers(reader).items()},
-        "measures": tell_all(reader, lambda one: {name: one.unit(f"value_{name}") for name in MEASURED}),
+        "measures": in_all_languages(reader, lambda one: {name: one.unit(f"value_{name}") for name in MEASURED}),
         "ninety": NINETY,
     }
 
 
-def tell_block(brief: BlockBrief, reader: Reader) -> dict[str, Any]:
+def block_words(brief: BlockBrief, reader: Reader) -> dict[str, Any]:
     """Return a block's sentences as one reader reads them."""
     plan, say = brief.plan, reader.say
     first, more = brief.reasons[:1], brief.reasons[1:]  # what the rest reckons stands below the numbers: they come first
@@ -58,24 +58,24 @@ def tell_block(brief: BlockBrief, reader: Reader) -> dict[str, Any]:
     }
     known = "–" not in map_errors.values()
     return {
-        "stop": None if brief.stop is None else say(brief.stop),
-        "verdict": None if brief.stopped else say(brief.verdict),
+        "stop": None if brief.alert is None else say(brief.alert),
+        "verdict": None if brief.without_number else say(brief.verdict),
         "training": say(brief.training),
         "why": [say(line) for line in why],
-        "zones": [tell_zone(zone, reader) for zone in brief.zones],
+        "zones": [zone_words(zone, reader) for zone in brief.zones],
         "shared": [say(line) for line in brief.shared],
         "notes": [say(line) for line in (*more, *brief.notes)],
         "remarks": [say(remark.message) for remark in brief.remarks],
         "errors": reader.words("map")["about_errors"].format_map(map_errors) if known else None,
         "ways": {row.row: say(from_vine_1(row)) for row in brief.rows},
-        "apart": {row.row: [say(told) for told in apart_messages(row)] for row in brief.rows if row.apart},
+        "apart": {row.row: [say(message) for message in apart_messages(row)] for row in brief.rows if row.apart},
         "tape": [say(line) for line in brief.tape[:1]],
         "samples": [None if sample.remark is None else say(sample.remark) for sample in brief.samples],
         "replant": [_replant(area, reader) for area in brief.replant],
     }
 
 
-def tell_zone(zone: ZoneBrief, reader: Reader) -> dict[str, Any]:
+def zone_words(zone: ZoneBrief, reader: Reader) -> dict[str, Any]:
     """Return what the list of zones and the table of figures say of one zone."""
     say, words = reader.say, reader.words("map")
     kind = say(zone.kind)
@@ -111,7 +111,7 @@ def tell_zone(zone: ZoneBrief, reader: Reader) -> dict[str, Any]:
     }
 
 
-def tell_estate(
+def estate_words(
     briefs: Iterable[BlockBrief], remarks: Iterable[Remark], reader: Reader, *, stop: Message | None
 ) -> dict[str, Any]:
     """Return what is said of the whole vineyard to one reader: where to stop, remarks, and of each block its verdict."""
@@ -120,7 +120,7 @@ def tell_estate(
         "stop": None if stop is None else reader.say(stop),
         "remarks": [reader.say(remark.message) for remark in remarks],
         "extremes": [
-            told for key, large in (("weak", False), ("rank", True)) if (told := _extremes(listed, key, reader, large))
+            text for key, large in (("weak", False), ("rank", True)) if (text := _extremes(listed, key, reader, large))
         ],
         "whole": reader.say(Message("brief.class_whole_block")),
         "blocks": [_block_line(brief, reader) for brief in listed],
@@ -149,10 +149,10 @@ def _block_line(brief: BlockBrief, reader: Reader) -> dict[str, Any]:
         for zone in brief.zones
     ]
     return {
-        "stop": None if brief.stop is None else say(brief.stop),
-        "verdict": None if brief.stopped else say(brief.verdict),
+        "stop": None if brief.alert is None else say(brief.alert),
+        "verdict": None if brief.without_number else say(brief.verdict),
         "words": " · ".join([*conditions, reader.words("map")["zone_counts"].format_map(counts)]),
-        "zones": [] if brief.stopped else zones,
+        "zones": [] if brief.without_number else zones,
         "numbers": _numbers(brief, reader),
         "words_of_zones": [say(zone.number) for zone in brief.zones],
         "kinds": [zone.name or say(zone.kind) for zone in brief.zones],
@@ -161,8 +161,8 @@ def _block_line(brief: BlockBrief, reader: Reader) -> dict[str, Any]:
 
 def _numbers(brief: BlockBrief, reader: Reader) -> list[str]:
     """The zones' numbers in their order; a word in place of one stands once."""
-    told = [(zone.buds is not None, reader.say(zone.number)) for zone in brief.zones]
-    return [text for place, (number, text) in enumerate(told) if number or (number, text) not in told[:place]]
+    texts = [(zone.buds is not None, reader.say(zone.number)) for zone in brief.zones]
+    return [text for place, (number, text) in enumerate(texts) if number or (number, text) not in texts[:place]]
 
 
 def _replant(area: ReplantBrief, reader: Reader) -> dict[str, str]:
@@ -186,7 +186,7 @@ def _span(interval: Interval, reader: Reader) -> str:
 def _share(interval: Interval | None, reader: Reader) -> str:
     if interval is None:
         return "–"
-    told = f"{reader.number(100 * interval.value)} %"
+    share_text = f"{reader.number(100 * interval.value)} %"
     if interval.low != interval.low:
-        return told
-    return f"{told} ({reader.number(100 * interval.low)}–{reader.number(100 * interval.high)})"
+        return share_text
+    return f"{share_text} ({reader.number(100 * interval.low)}–{reader.number(100 * interval.high)})"
