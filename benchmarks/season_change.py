@@ -1,6 +1,9 @@
-"""How often the range of a change between two winters holds the true change, on simulated fields.
+"""How often the range of a change between two winters holds the true change, and what an earlier winter is worth.
 
-python benchmarks/season_change.py 60
+    python benchmarks/season_change.py 20
+
+Invented vineyards of four blocks, weighed in two winters. "alone": each block by itself; "together": the share that lasts
+is told by all four. "40 now" is the error of the same block's map made of 40 weights of the later winter alone.
 """
 
 from __future__ import annotations
@@ -10,12 +13,16 @@ import sys
 import numpy as np
 from scipy.spatial.distance import cdist
 
-from geoprune.seasons import Target, Weights, fit_seasons
+from geoprune.seasons import Target, Weights, fit_seasons, lasting_evidence
 
 PANELS = np.stack(np.meshgrid(np.arange(12) * 15.0, np.arange(12) * 15.0), -1).reshape(-1, 2)
 PER_PANEL, RANGE_M, VINE_SHARE, SD_KG = 4, 60.0, 0.4, 0.3
 LEVELS_KG = {2026: 1.0, 2027: 0.9}
-NINETY = 1.645
+BLOCKS, NINETY = 4, 1.645
+PLACES = np.arange(0, len(PANELS), 5)
+TARGETS = [Target(PANELS[[k]], PER_PANEL) for k in PLACES]
+#: Weights of the earlier and the later winter, and whether the later ones are on vines of the earlier.
+DESIGNS = ((30, 30, False), (40, 20, False), (30, 30, True), (20, 20, False))
 
 
 def winters(generator: np.random.Generator, lasting: float) -> np.ndarray:
@@ -32,37 +39,59 @@ def winters(generator: np.random.Generator, lasting: float) -> np.ndarray:
     return np.array([level + SD_KG * part for level, part in zip(LEVELS_KG.values(), parts, strict=True)])
 
 
-def one_run(seed: int, lasting: float, *, each: int, marked: bool) -> tuple[float, ...]:
-    """Share of panels whose change and size are held, the share that lasts as estimated, errors with and without 2026."""
-    generator = np.random.default_rng(seed)
-    sizes = winters(generator, lasting)
-    picks = [generator.choice(len(PANELS) * PER_PANEL, each, replace=False) for _ in LEVELS_KG]
-    picks[1] = picks[0] if marked else picks[1]
-    vine, season = np.concatenate(picks), np.repeat(list(LEVELS_KG), each)
+def weighed(generator: np.random.Generator, sizes: np.ndarray, counts: tuple[int, int], *, marked: bool) -> Weights:
+    """Weights of both winters on vines at random; marked vines are weighed again."""
+    picks = [generator.choice(len(PANELS) * PER_PANEL, count, replace=False) for count in counts]
+    if marked:
+        picks[1] = picks[0][: counts[1]]
+    vine, season = np.concatenate(picks), np.repeat(list(LEVELS_KG), counts)
     size = np.concatenate([year.ravel()[chosen] for year, chosen in zip(sizes, picks, strict=True)])
-    weights = Weights(PANELS[vine // PER_PANEL], season, size, np.ones(len(vine)), vine)
-    model, places = fit_seasons(weights), np.arange(0, len(PANELS), 5)
-    targets = [Target(PANELS[[k]], PER_PANEL) for k in places]
-    change, now = model.change(targets, 2026, 2027), model.size(targets, 2027)
-    alone = fit_seasons(weights.only(2027)).size(targets, 2027)
-    true = sizes.mean(axis=2)[:, places]
-    return (
-        float((np.abs(change.mean - (true[1] - true[0])) < NINETY * change.error).mean()),
-        float((np.abs(now.mean - true[1]) < NINETY * now.error).mean()),
-        model.lasting[0],
-        float(np.sqrt(((now.mean - true[1]) ** 2).mean())),
-        float(np.sqrt(((alone.mean - true[1]) ** 2).mean())),
-    )
+    return Weights(PANELS[vine // PER_PANEL], season, size, np.ones(len(vine)), vine)
+
+
+def squared_error(weights: Weights, true: np.ndarray) -> float:
+    """Mean squared error of the map of one winter's weights alone."""
+    return float(((fit_seasons(weights).size(TARGETS, 2027).mean - true) ** 2).mean())
+
+
+def one_vineyard(seed: int, lasting: float, counts: tuple[int, int], *, marked: bool) -> np.ndarray:
+    """A line a block: panels whose change is held, whose size is held, the share told, squared error of this winter's map
+    (each alone and together), and squared errors of the later weights alone and of 40."""
+    generator = np.random.default_rng(seed)
+    sizes = [winters(generator, lasting) for _ in range(BLOCKS)]
+    weights = [weighed(generator, size, counts, marked=marked) for size in sizes]
+    evidence = [lasting_evidence(one) for one in weights]
+    lines = []
+    for size, here, own in zip(sizes, weights, evidence, strict=True):
+        true = size.mean(axis=2)[:, PLACES]
+        line = []
+        for beside in (0.0, sum(evidence) - own):
+            model = fit_seasons(here, beside)
+            change, now = model.change(TARGETS, 2026, 2027), model.size(TARGETS, 2027)
+            line += [
+                (np.abs(change.mean - (true[1] - true[0])) < NINETY * change.error).mean(),
+                (np.abs(now.mean - true[1]) < NINETY * now.error).mean(),
+                model.lasting[0],
+                ((now.mean - true[1]) ** 2).mean(),
+            ]
+        forty = weighed(generator, size, (1, 40), marked=False).only(2027)
+        lines.append([*line, squared_error(here.only(2027), true[1]), squared_error(forty, true[1])])
+    return np.array(lines)
 
 
 def main() -> None:
     """Print a line for each share that lasts and way of choosing vines."""
-    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 20
-    print("each  lasting  same vines  change held  size held  lasting told  error kg  error alone kg")
-    for each, lasting, marked in [(n, p, m) for n in (30, 20, 40) for p in (0.0, 0.5, 0.9) for m in (False, True)]:
-        found = np.mean([one_run(seed, lasting, each=each, marked=marked) for seed in range(runs)], axis=0)
-        said = "  ".join(f"{value:9.3f}" for value in found)
-        print(f"{each:4d}  {lasting:7.1f}  {marked!s:>10}  {said}", flush=True)
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 8
+    print("| weights | lasting | change held | size held | told | error kg, earlier + now | now alone | 40 now |")
+    for before, now, marked in DESIGNS:
+        for lasting in (0.0, 0.5, 0.9, 1.0):
+            lines = [one_vineyard(seed, lasting, (before, now), marked=marked) for seed in range(runs)]
+            mean = np.concatenate(lines).mean(axis=0)
+            held = [f"{100 * mean[k]:.0f}, {100 * mean[k + 4]:.0f}" for k in (0, 1)]
+            told = f"{mean[2]:.2f}, {mean[6]:.2f}"
+            errors = f"{np.sqrt(mean[3]):.3f}, {np.sqrt(mean[7]):.3f} | {np.sqrt(mean[8]):.3f} | {np.sqrt(mean[9]):.3f}"
+            name = f"{before} + {now}{', same vines' if marked else ''}"
+            print(f"| {name} | {lasting:.1f} | {held[0]} | {held[1]} | {told} | {errors} |", flush=True)
 
 
 if __name__ == "__main__":

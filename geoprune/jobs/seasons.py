@@ -14,7 +14,7 @@ import shapely
 from geoprune.errors import DataError, Message, Problem, Problems
 from geoprune.layers import Vineyard
 from geoprune.reading import Winter, read_harvest, read_left, read_winter
-from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare
+from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare, lasting_evidence
 
 NO_YIELDS = pd.DataFrame({"block": [], "zone": pd.array([], dtype="Int64"), "season": [], "yield_kg": []})
 NO_LEFT = pd.DataFrame({"block": [], "zone": [], "buds_asked": [], "buds_left": []})
@@ -57,7 +57,7 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
     yields = NO_YIELDS if harvest is None else found.gather(read_harvest, harvest, _as_vineyard(winters))
     left_buds = NO_LEFT if left is None else found.gather(read_left, left, last.blocks)
     found.stop()
-    comparisons, remarks = [], []
+    comparisons, remarks, known = [], [], []
     for block in last.blocks:
         here = [winter for winter in winters if block in winter.blocks]
         if len(here) < len(winters):
@@ -65,11 +65,14 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
         years = _years(block, here, yields, left_buds)
         if len(years.weights.seasons) < 2:
             remarks.append(Message("seasons.one_winter", {"block": block}))
-            continue
+        else:
+            known.append(years)
+    evidence = [lasting_evidence(years.weights) for years in known]
+    for years, own in zip(known, evidence, strict=True):
         try:
-            comparisons.append(compare(years))
+            comparisons.append(compare(years, sum(evidence) - own))
         except TooFewWeights:
-            remarks.append(Message("seasons.too_few", {"block": block}))
+            remarks.append(Message("seasons.too_few", {"block": years.block}))
     if not comparisons:
         what = "no block has enough weights of two winters"
         raise DataError([Problem(", ".join(f.name for f in folders), "samples", "", what, "Give a folder of each winter")])

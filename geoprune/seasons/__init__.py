@@ -1,7 +1,16 @@
 """Winters beside each other: what lasts, what changed, how surely; tables and arrays only."""
 
 from geoprune.seasons.compare import BlockYears, Comparison, agreement, compare, crop_load, direction, size_classes
-from geoprune.seasons.model import Estimate, SeasonModel, Target, TooFewWeights, Weights, fit_seasons, zone_target
+from geoprune.seasons.model import (
+    Estimate,
+    SeasonModel,
+    Target,
+    TooFewWeights,
+    Weights,
+    fit_seasons,
+    lasting_evidence,
+    zone_target,
+)
 
 __all__ = [
     "BlockYears",
@@ -16,6 +25,7 @@ __all__ = [
     "crop_load",
     "direction",
     "fit_seasons",
+    "lasting_evidence",
     "size_classes",
     "zone_target",
 ]

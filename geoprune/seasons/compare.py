@@ -77,8 +77,14 @@ class Comparison:
     thoughts: tuple[tuple[int, tuple[Message, ...]], ...]
 
 
-def compare(years: BlockYears) -> Comparison:
+def compare(years: BlockYears, beside: ArrayLike = 0.0) -> Comparison:
     """Compare the newest winter of a block with the one before it.
+
+    Parameters
+    ----------
+    years : BlockYears
+    beside : (7,) or 0
+        What the vineyard's other blocks say of the share that lasts, see `fit_seasons`.
 
     Raises
     ------
@@ -89,7 +95,7 @@ def compare(years: BlockYears) -> Comparison:
     if len(seasons) < 2:
         raise TooFewWeights("one winter alone")
     earlier, later = seasons[-2:]
-    model = fit_seasons(years.weights)
+    model = fit_seasons(years.weights, beside)
     middles = _middles(years.panels)
     single = [Target(point[None, :], vines) for point, vines in zip(middles, years.panels["vines"], strict=True)]
     sizes = {season: model.size(single, season) for season in seasons}

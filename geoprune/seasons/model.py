@@ -6,7 +6,9 @@ A field that lasts and a change of each winter, with one covariance between two 
 
 v variance, p share that lasts, g share of vine-to-vine variation, r range, h distance, m vines weighed together. Every
 winter has a level of its own. v is profiled out of the restricted likelihood (REML); over p, g and r it is averaged on a
-grid, each equally likely beforehand (r on a log scale), so that what the data do not say widens the intervals.
+grid, each equally likely beforehand (r on a log scale, p by the arcsine law: winters mostly agree or mostly do not), so that
+what the data do not say widens the intervals. Blocks of one vineyard have their winters in common: what the others say of p
+is taken in (`lasting_evidence`), because the weights of one block alone hardly tell it.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import LinAlgError, cho_factor, cho_solve, cholesky, solve_triangular
 from scipy.spatial.distance import cdist
 
@@ -24,6 +26,8 @@ Integers = NDArray[np.int64]
 
 #: Steps of the grid; more change intervals by less than a tenth (design choice).
 RANGES, SHARES = 6, 6
+#: Shares that last, equally likely by the arcsine law: the middles of seven parts of equal chance.
+LASTING = np.sin(np.pi / 2 * (np.arange(7) + 0.5) / 7) ** 2
 #: The range reaches from this share of the block's breadth to all of it.
 SHORTEST = 1 / 25
 #: Nodes less likely than this beside the likeliest are left out.
@@ -129,26 +133,51 @@ class SeasonModel:
         return Estimate(middle, np.sqrt(spread * free / (free - 2)))
 
 
-def fit_seasons(weights: Weights) -> SeasonModel:
+def fit_seasons(weights: Weights, beside: ArrayLike = 0.0) -> SeasonModel:
     """Fit the model to weights of one or more winters.
+
+    Parameters
+    ----------
+    weights : Weights
+    beside : (7,) or 0
+        What other blocks say of the shares `LASTING`: the sum of their `lasting_evidence`.
 
     Raises
     ------
     TooFewWeights
         With fewer than three weights more than winters, or weights that are all alike.
     """
-    count, seasons = len(weights.size_kg), len(weights.seasons)
-    if count < seasons + 3 or np.ptp(weights.size_kg) <= 0:
-        raise TooFewWeights("too few weights, or all alike")
-    distance = cdist(weights.place, weights.place)
-    logs, nodes = [], []
-    for log, node in _nodes(weights, distance):
-        logs.append(log)
-        nodes.append(node)
-    likelihood = np.exp(np.array(logs) - max(logs))
+    logs, nodes = _fitted(weights)
+    if len(weights.seasons) > 1:
+        told = np.broadcast_to(np.asarray(beside, dtype=float), LASTING.shape)
+        logs = logs + told[[int(np.argmin(np.abs(LASTING - node.lasting))) for node in nodes]]
+    likelihood = np.exp(logs - max(logs))
     kept = likelihood > NEGLIGIBLE
     likelihood = np.where(kept, likelihood, 0.0) / likelihood[kept].sum()
     return SeasonModel(weights, tuple(replace(n, weight=float(w)) for n, w in zip(nodes, likelihood, strict=True) if w > 0))
+
+
+def lasting_evidence(weights: Weights) -> Floats:
+    """Return what a block's weights say of the share that lasts: its log likelihood (7,) at `LASTING`, range and share of
+    vine-to-vine variation averaged out; nothing (0) of weights of one winter, or of too few."""
+    try:
+        logs, nodes = _fitted(weights)
+    except TooFewWeights:
+        return np.zeros(len(LASTING))
+    if len(weights.seasons) < 2:
+        return np.zeros(len(LASTING))
+    told = np.array([node.lasting for node in nodes])
+    found = np.array([np.logaddexp.reduce(logs[told == share], initial=-np.inf) for share in LASTING])
+    return found - found.max()
+
+
+def _fitted(weights: Weights) -> tuple[Floats, list[_Node]]:
+    """The restricted log likelihoods and parameters of the grid."""
+    count, seasons = len(weights.size_kg), len(weights.seasons)
+    if count < seasons + 3 or np.ptp(weights.size_kg) <= 0:
+        raise TooFewWeights("too few weights, or all alike")
+    found = list(_nodes(weights, cdist(weights.place, weights.place)))
+    return np.array([log for log, _ in found]), [node for _, node in found]
 
 
 def zone_target(points: Floats, vines: float, *, most: int = POINTS) -> Target:
@@ -197,7 +226,7 @@ def _nodes(weights: Weights, distance: Floats) -> Iterator[tuple[float, _Node]]:
         field = np.exp(-distance / range_m)
         for share in middles:
             one = (1 - share) * field + share * alike
-            for lasting in middles if len(seasons) > 1 else (0.5,):
+            for lasting in LASTING if len(seasons) > 1 else (0.5,):
                 node = _node(weights.size_kg, one * (lasting + (1 - lasting) * same), drift)
                 if node is not None:
                     log, rest = node

@@ -6,8 +6,18 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from geoprune.seasons import Target, TooFewWeights, Weights, agreement, crop_load, fit_seasons, size_classes, zone_target
-from geoprune.seasons.model import node_estimate
+from geoprune.seasons import (
+    Target,
+    TooFewWeights,
+    Weights,
+    agreement,
+    crop_load,
+    fit_seasons,
+    lasting_evidence,
+    size_classes,
+    zone_target,
+)
+from geoprune.seasons.model import LASTING, node_estimate
 
 PANELS = np.stack(np.meshgrid(np.arange(10) * 15.0, np.arange(10) * 15.0), -1).reshape(-1, 2)
 PER_PANEL = 4
@@ -96,3 +106,33 @@ def test_crop_load_worked_by_hand():
     # 4000 kg on 1000 vines of 0.5 kg: 4 / 0.5 = 8; size 0.5 +- 1.645 x 0.05 = 0.41775 to 0.58225: 4 / 0.58225, 4 / 0.41775
     assert crop_load(4000.0, 0.5, 0.05, 1000.0) == pytest.approx((6.8699, 8.0, 9.5751), rel=1e-4)
     assert np.isnan(crop_load(float("nan"), 0.5, 0.05, 1000.0)).all()
+
+
+def test_what_other_blocks_say_of_the_share_that_lasts_is_taken_in():
+    sizes, generator = truth(3, 0.9)
+    weights = weighed(sizes, generator)
+    alone, none = fit_seasons(weights), fit_seasons(weights, np.zeros(7))
+    assert alone.lasting == none.lasting
+    # Bayes' rule written out: the marginal likelihood of the shares, times that of the others, made to one.
+    beside = np.array([-9.0, -6.0, -3.0, 0.0, -1.0, -2.0, -4.0])
+    chance = np.exp(lasting_evidence(weights) + beside)
+    chance /= chance.sum()
+    assert fit_seasons(weights, beside).lasting[0] == pytest.approx(chance @ LASTING, abs=1e-3)
+
+
+def test_four_blocks_tell_the_share_that_lasts_better_than_one():
+    off = {"alone": [], "together": []}
+    for lasting in (0.02, 0.95):
+        blocks = [weighed(*truth(seed, lasting)) for seed in range(10, 14)]
+        evidence = [lasting_evidence(weights) for weights in blocks]
+        for weights, own in zip(blocks, evidence, strict=True):
+            off["alone"].append(abs(fit_seasons(weights).lasting[0] - lasting))
+            off["together"].append(abs(fit_seasons(weights, sum(evidence) - own).lasting[0] - lasting))
+    assert np.mean(off["together"]) < 0.8 * np.mean(off["alone"])
+
+
+def test_one_winter_says_nothing_of_what_lasts():
+    sizes, generator = truth(1, 0.6)
+    weights = weighed(sizes, generator).only(2027)
+    assert not lasting_evidence(weights).any()
+    assert fit_seasons(weights, np.arange(7.0)).lasting == pytest.approx((0.5, 0.0), abs=1e-6)
