@@ -5,6 +5,8 @@ Run it from anywhere: `python demo_blocks/make_demo.py [FOLDER]`. It writes, int
 estate.gpkg      layers blocks, rows, vines (only those that do not bear), bud_checks; US survey feet
 weights.csv      the weighed vines, by row + vine in some blocks and by lon + lat in others
 harvest.csv      last harvest per block
+winters.csv      vines of two blocks weighed in three winters, by row + vine
+harvest_rows.csv last harvest of one of them row by row, of the other as a whole
 elevation.tif    ground height, a covariate that helps in two blocks
 truth.csv.gz     the true size of every vine, so that a map can be judged
 
@@ -504,6 +506,49 @@ def harvest_lines(blocks: list[Block], rng: np.random.Generator) -> list[dict]:
     ]
 
 
+def earlier_sizes(block: Block, level: float, rng: np.random.Generator) -> Floats:
+    """Vine sizes of an earlier winter, kg: four fifths of the differences last, one fifth is of that winter alone."""
+    vines = block.vines
+    size, bears = vines["vine_size_kg"].to_numpy(), (vines["status"] == "bearing").to_numpy()
+    middle, spread = size[bears].mean(), size[bears].std()
+    own = smooth_field(vines["easting"].to_numpy(), vines["northing"].to_numpy(), block.range_m, rng)
+    own = np.sqrt(0.5) * own + np.sqrt(0.5) * rng.standard_normal(len(vines))
+    return np.maximum(level * (middle + np.sqrt(0.8) * (size - middle) + np.sqrt(0.2) * spread * own), 0.05)
+
+
+def weigh_winters(block: Block, levels: dict[int, float], count: int, rng: np.random.Generator) -> list[dict]:
+    """Vines weighed in several winters, other ones each time, told by row and vine; the last winter is the truth's."""
+    lines = []
+    for season, level in levels.items():
+        size = block.vines["vine_size_kg"].to_numpy() if level == 1.0 else earlier_sizes(block, level, rng)
+        for v in spread_choice(block, count, rng).itertuples():
+            weight = round(float(size[v.Index]) / KG_PER_LB, 1)
+            told = {"block": block.name, "row": v.row, "vine": v.vine, "pruning_weight_lb": weight}
+            lines.append(told | {"season": season, "date": f"{season}-02-{17 + season % 3}"})
+    return lines
+
+
+def harvest_by_row(block: Block, rng: np.random.Generator) -> list[dict]:
+    """Last harvest row by row: invented yields of 4 to 8 times the pruning weight, a row's own luck with it."""
+    pruned = block.vines.groupby("row", sort=False)["vine_size_kg"].sum() / KG_PER_LB
+    ratio = np.linspace(4.0, 8.0, len(pruned)) * np.exp(0.08 * rng.standard_normal(len(pruned)))
+    return [
+        {"block": block.name, "row": row, "season": 2025, "yield_lb": round(k * weight)}
+        for (row, weight), k in zip(pruned.items(), ratio, strict=True)
+    ]
+
+
+def write_winters(folder: Path, ridge: Block, bend: Block, seed: int) -> None:
+    """Write three winters of two blocks, and a harvest by row; with its own luck, so that the other files stay."""
+    rng = np.random.default_rng([seed, 3])
+    lines = weigh_winters(ridge, {2024: 1.35, 2025: 1.3, 2026: 1.0}, 24, rng)
+    lines += weigh_winters(bend, {2024: 0.7, 2025: 0.75, 2026: 1.0}, 24, rng)
+    write_csv(folder / "winters.csv", ["block", "row", "vine", "pruning_weight_lb", "season", "date"], lines)
+    whole = round(6.5 * ridge.vines["vine_size_kg"].sum() / KG_PER_LB, -2)
+    rows = [*harvest_by_row(bend, rng), {"block": ridge.name, "season": 2025, "yield_lb": whole}]
+    write_csv(folder / "harvest_rows.csv", ["block", "row", "season", "yield_lb"], rows)
+
+
 def make_demo(folder: Path, seed: int = SEED) -> None:
     """Write the whole demo vineyard into `folder`, replacing what an earlier run left there."""
     rng = np.random.default_rng(seed)
@@ -524,6 +569,7 @@ def make_demo(folder: Path, seed: int = SEED) -> None:
     write_csv(folder / "harvest.csv", ["block", "season", "yield_lb"], harvest_lines(blocks, rng))
     write_elevation(folder / "elevation.tif", blocks)
     write_truth(folder / "truth.csv.gz", blocks)
+    write_winters(folder, ridge, bend, seed)
 
 
 if __name__ == "__main__":

@@ -14,9 +14,11 @@ import shapely
 from geoprune.errors import DataError, Message, Problem, Problems
 from geoprune.layers import Vineyard
 from geoprune.reading import Winter, read_harvest, read_left, read_winter
+from geoprune.reading.columns import matched
+from geoprune.rules import grape_kind, load_rules
 from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare, lasting_evidence
 
-NO_YIELDS = pd.DataFrame({"block": [], "zone": pd.array([], dtype="Int64"), "season": [], "yield_kg": []})
+NO_YIELDS = pd.DataFrame({"block": [], "zone": pd.array([], dtype="Int64"), "row": [], "season": [], "yield_kg": []})
 NO_LEFT = pd.DataFrame({"block": [], "zone": [], "buds_asked": [], "buds_left": []})
 
 
@@ -56,6 +58,9 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
     last = winters[-1]
     yields = NO_YIELDS if harvest is None else found.gather(read_harvest, harvest, _as_vineyard(winters))
     left_buds = NO_LEFT if left is None else found.gather(read_left, left, last.blocks)
+    if yields is not None and harvest is not None:
+        yields, unknown = _with_known_rows(yields, last, harvest.name)
+        found.keep(unknown)
     found.stop()
     comparisons, remarks, known = [], [], []
     for block in last.blocks:
@@ -114,7 +119,28 @@ def _years(block: str, winters: list[Winter], yields: pd.DataFrame | None, left:
         yields=yields[yields["block"] == block],
         left=left[left["block"] == block],
         forecast=_forecast(block, winters),
+        judged=_is_winegrape(last, block),
     )
+
+
+def _is_winegrape(winter: Winter, block: str) -> bool:
+    """Whether a block's grapes are known to be of those that the published range of yield over prunings is of."""
+    here = winter.of("blocks", block)
+    variety = str(here["variety"].iloc[0]) if "variety" in here else ""
+    return grape_kind(load_rules().group_of(variety)) == "winegrape"
+
+
+def _with_known_rows(yields: pd.DataFrame, winter: Winter, file: str) -> tuple[pd.DataFrame, list[Problem]]:
+    """Yields with their rows as the results call them, and the rows that there are not."""
+    problems, rows = [], yields["row"].copy()
+    for block, here in yields[yields["row"] != ""].groupby("block"):
+        names = winter.of("panels", str(block))["row"].unique()
+        known = matched(here["row"], names)
+        rows[here.index] = known
+        for row in here["row"][known == ""]:
+            what = f"block '{block}' has no row '{row}'"
+            problems.append(Problem(file, "harvest", "", what, "Write the row as it is painted on its end post"))
+    return yields.assign(row=rows), problems
 
 
 def _weights(block: str, winters: list[Winter], panels: gpd.GeoDataFrame) -> Weights:

@@ -47,7 +47,7 @@ def check_harvest(table: pd.DataFrame, blocks: Sequence[str], *, file: str = "")
     ----------
     table : DataFrame
         Columns `block` (may be left out where there is one), one of `yield_kg`, `yield_lb`, `yield_t` (1000 kg),
-        `yield_ton` (2000 lb), the total of the block or zone, and optional `zone` and `season`.
+        `yield_ton` (2000 lb), the total of the block, zone or row, and optional `zone`, `row` and `season`.
     blocks : sequence of str
         Names of the blocks there are.
     file : str
@@ -55,7 +55,8 @@ def check_harvest(table: pd.DataFrame, blocks: Sequence[str], *, file: str = "")
 
     Returns
     -------
-    DataFrame with RangeIndex: block, zone (Int64, NA = whole block), season (Int64), yield_kg
+    DataFrame with RangeIndex: block, zone (Int64, NA = whole block or a row), row ("" = whole block or a zone), season
+    (Int64), yield_kg
 
     Raises
     ------
@@ -85,9 +86,11 @@ def _checked(
             **{entry.si_name: columns.read(entry) for entry in columns_of("harvest") if entry.name != "block"},
         }
     )
-    columns.report_twice(
-        clean, ["block", "zone", "season"], needed=["block"], mend="Keep one line per block, zone and season"
-    )
+    mend = "Keep one line per block, zone or row, and season"
+    columns.report_twice(clean, ["block", "zone", "row", "season"], needed=["block"], mend=mend)
+    both = np.flatnonzero((clean["zone"].notna() & (clean["row"] != "")).to_numpy())
+    found = [(columns.raw.place(i), "a zone and a row stand in one line") for i in both]
+    columns.faults.add_each(found, "Leave one of the two empty: a yield is of a zone or of a row")
     _check_seasons(clean, columns, pruned or {})
     _check_hectares(clean, columns, area_ha or {})
     faults.problems.stop()
@@ -98,7 +101,7 @@ def _checked(
 def _check_seasons(clean: pd.DataFrame, columns: Columns, pruned: Mapping[str, float]) -> None:
     """Note lines without a season beside others of the same block and zone, and crops later than the pruning."""
     dated = clean["season"].notna()
-    beside = dated.groupby([clean["block"], clean["zone"].fillna(0.0)]).transform("any")
+    beside = dated.groupby([clean["block"], clean["zone"].fillna(0.0), clean["row"]]).transform("any")
     without = np.flatnonzero((~dated & beside).to_numpy())
     found = [(columns.raw.place(i), f"no season beside other lines of block '{clean['block'].iloc[i]}'") for i in without]
     columns.faults.add_each(found, "Give the season in every line, so that the newest is known")
@@ -111,9 +114,9 @@ def _check_seasons(clean: pd.DataFrame, columns: Columns, pruned: Mapping[str, f
 
 
 def _check_hectares(clean: pd.DataFrame, columns: Columns, area_ha: Mapping[str, float]) -> None:
-    """Hold the yields of each block and season, zones together, against its hectares."""
+    """Hold the yields of each block and season, zones together and rows together, against its hectares."""
     area = clean["block"].map(area_ha)
-    apart = clean["zone"].notna()
+    apart = clean["zone"].notna().astype(int) + 2 * (clean["row"] != "")
     together = clean["yield_kg"].groupby([clean["block"], clean["season"].fillna(0.0), apart]).transform("sum")
     t_ha = (together / 1000 / area).to_numpy(dtype=float)
     found = [
@@ -121,7 +124,7 @@ def _check_hectares(clean: pd.DataFrame, columns: Columns, area_ha: Mapping[str,
         for i in np.flatnonzero(t_ha > MOST_T_HA)
     ]
     columns.faults.add_each(found, f"No vineyard bears over {MOST_T_HA:g} t/ha: correct the yield, its unit or the outline")
-    for i in np.flatnonzero((t_ha < FEW_T_HA) & ~apart.to_numpy()):
+    for i in np.flatnonzero((t_ha < FEW_T_HA) & (apart == 0).to_numpy()):
         fields = {"line": int(columns.raw.numbers[i]), "yield_t_ha": float(t_ha[i])}
         columns.faults.remark("warning", "yield_low", block=clean["block"].iloc[i], **fields)
 

@@ -17,8 +17,8 @@ def zone_yield_kg(harvest: pd.DataFrame, block: str, zone: int, *, share_of_prun
 
 
 def block_yield_kg(harvest: pd.DataFrame, block: str) -> float:
-    """Newest yield given for the block as a whole, kg; NaN if none."""
-    return _newest_kg(harvest[(harvest["block"] == block) & harvest["zone"].isna()])
+    """Newest yield given for the block as a whole, kg; NaN if none. Rows are not added up: they may not be all."""
+    return _newest_kg(harvest[(harvest["block"] == block) & harvest["zone"].isna() & (harvest.get("row", "") == "")])
 
 
 def _newest_kg(lines: pd.DataFrame) -> float:

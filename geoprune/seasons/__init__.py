@@ -1,6 +1,15 @@
 """Winters beside each other: what lasts, what changed, how surely; tables and arrays only."""
 
-from geoprune.seasons.compare import BlockYears, Comparison, agreement, compare, crop_load, direction, size_classes
+from geoprune.seasons.compare import (
+    BlockYears,
+    Comparison,
+    agreement,
+    compare,
+    crop_load,
+    direction,
+    load_class,
+    size_classes,
+)
 from geoprune.seasons.model import (
     Estimate,
     SeasonModel,
@@ -26,6 +35,7 @@ __all__ = [
     "direction",
     "fit_seasons",
     "lasting_evidence",
+    "load_class",
     "size_classes",
     "zone_target",
 ]

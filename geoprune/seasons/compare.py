@@ -25,7 +25,9 @@ LIKELY = 0.95
 CLASSES = 3
 #: Yield over pruning weight above which less crop is worth thinking of: top of the range that is printed most (Kliewer &
 #: Dokoozlian 2005 for single canopies: 4 to 10); no universal value exists.
-HEAVY_CROP = 10.0
+#: Below LIGHT_CROP there is more growth than crop.
+HEAVY_CROP, LIGHT_CROP = 10.0, 4.0
+LOADS = ("crop_load_low", "crop_load", "crop_load_high")
 #: More buds than asked, by this share, count as too many (design choice).
 OVER_ASKED = 0.1
 
@@ -39,9 +41,10 @@ class BlockYears:
         row, row_order, panel, first_vine, last_vine, zone, vines, geometry (lines).
     weights : Weights of all winters
     zones : DataFrame of the newest winter: zone, buds_per_vine, [buds_by_rule]
-    yields : DataFrame: season, zone (NA = whole block), yield_kg
+    yields : DataFrame: season, zone (NA = whole block or a row), row ("" = whole block or a zone), yield_kg
     left : DataFrame: zone, buds_asked, buds_left
     forecast : (3,) crop that an earlier winter expected of the block, kg: low, mean, high; None without one
+    judged : whether the range of yield over prunings is published for its grapes (of juice grapes nothing is said)
     """
 
     block: str
@@ -51,13 +54,15 @@ class BlockYears:
     yields: pd.DataFrame
     left: pd.DataFrame
     forecast: tuple[float, float, float] | None = None
+    judged: bool = True
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
     """What became of a block since an earlier winter.
 
-    earlier, later : years; panels, zones : tables, change in kg per vine with its 90 % range
+    earlier, later : years; panels, zones, rows : tables, change in kg per vine with its 90 % range; yield over prunings
+        where yields are given: of panels that of their row, else zone, else block (`load_of`)
     lasting : share of the variation that lasts and its standard error
     helped : by how much the earlier weights cut the error of this winter's map, a share (below 0: they did not)
     kept, kappa : share of panels that keep their class of size, and how far beyond chance
@@ -69,6 +74,7 @@ class Comparison:
     later: int
     panels: gpd.GeoDataFrame
     zones: pd.DataFrame
+    rows: pd.DataFrame
     lasting: tuple[float, float]
     helped: float
     kept: float
@@ -113,9 +119,11 @@ def compare(years: BlockYears, beside: ArrayLike = 0.0) -> Comparison:
         weak_in_all=np.all([classes[season] == 0 for season in seasons], axis=0),
     )
     zones = _zones(years, model, earlier, later, middles)
+    rows = _rows(years, model, earlier, later, middles)
+    panels = _with_load(panels, rows, zones)
     same, kappa = agreement(classes[earlier], classes[later])
     helped = _helped(years.weights, single, later, sizes[later].error)
-    found = Comparison(years, earlier, later, panels, zones, model.lasting, helped, same, kappa, (), ())
+    found = Comparison(years, earlier, later, panels, zones, rows, model.lasting, helped, same, kappa, (), ())
     return Comparison(**{**vars(found), "messages": _messages(found), "thoughts": _thoughts(found)})
 
 
@@ -157,21 +165,12 @@ def _zones(years: BlockYears, model: SeasonModel, earlier: int, later: int, midd
     numbers = sorted(set(zone.tolist()))
     targets = [_weighted(middles[zone == number], vines[zone == number]) for number in numbers]
     targets.append(_weighted(middles, vines))
-    before, now = model.size(targets, earlier), model.size(targets, later)
-    change = model.change(targets, earlier, later)
     table = pd.DataFrame(
         {
             "block": years.block,
             "zone": pd.array([*numbers, pd.NA], dtype="Int64"),
             "vines": [*(vines[zone == number].sum() for number in numbers), vines.sum()],
-            "size_earlier_kg": before.mean,
-            "size_later_kg": now.mean,
-            "size_later_se_kg": now.error,
-            "change_kg": change.mean,
-            "change_se_kg": change.error,
-            "change_low_kg": change.mean - NINETY * change.error,
-            "change_high_kg": change.mean + NINETY * change.error,
-            "shrank_chance": ndtr(-change.mean / change.error),
+            **_sizes(model, targets, earlier, later),
         }
     )
     by_zone = years.zones.set_index("zone")
@@ -183,6 +182,69 @@ def _zones(years: BlockYears, model: SeasonModel, earlier: int, later: int, midd
     return _with_yield(table, years, later)
 
 
+def _rows(years: BlockYears, model: SeasonModel, earlier: int, later: int, middles: Floats) -> pd.DataFrame:
+    """The rows in their order, each with its mean size, change, and yield over prunings where its yield is given."""
+    panels = years.panels.reset_index(drop=True)
+    vines = panels["vines"].to_numpy(dtype=float)
+    here = panels.groupby("row", sort=False)
+    order = here["row_order"].first().sort_values(kind="stable").index
+    places = [here.indices[row] for row in order]
+    targets = [_weighted(middles[at], vines[at]) for at in places]
+    table = pd.DataFrame({"block": years.block, "row": order, "vines": [vines[at].sum() for at in places]})
+    table = table.assign(**_sizes(model, targets, earlier, later))
+    yields = years.yields[years.yields["season"].isin([later - 1, later]) & (years.yields["row"] != "")]
+    newest = yields[yields["season"] == yields["season"].max()].groupby("row")["yield_kg"].sum()
+    return _with_loads(table, [float(newest.get(row, np.nan)) for row in order])
+
+
+def _sizes(model: SeasonModel, targets: list[Target], earlier: int, later: int) -> dict[str, Floats]:
+    """Sizes and change of targets, as columns."""
+    before, now = model.size(targets, earlier), model.size(targets, later)
+    change = model.change(targets, earlier, later)
+    return {
+        "size_earlier_kg": before.mean,
+        "size_later_kg": now.mean,
+        "size_later_se_kg": now.error,
+        "change_kg": change.mean,
+        "change_se_kg": change.error,
+        "change_low_kg": change.mean - NINETY * change.error,
+        "change_high_kg": change.mean + NINETY * change.error,
+        "shrank_chance": ndtr(-change.mean / change.error),
+    }
+
+
+def _with_load(panels: gpd.GeoDataFrame, rows: pd.DataFrame, zones: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Panels with the yield over prunings of the smallest part that was picked apart: row, else zone, else block."""
+    whole = zones.iloc[[-1]].assign(whole=0)
+    parts = (
+        ("row", panels["row"], rows.set_index("row")),
+        ("zone", panels["zone"], zones[zones["zone"].notna()].set_index("zone")),
+        ("block", pd.Series(0, index=panels.index), whole.set_index("whole")),
+    )
+    found = {name: np.full(len(panels), np.nan) for name in LOADS}
+    load_of = np.full(len(panels), "", dtype=object)
+    for name, key, table in parts:
+        lacking = np.isnan(found["crop_load"])
+        for column in LOADS:
+            known = dict(zip(table.index, table[column], strict=True))
+            found[column] = np.where(lacking, [known.get(value, np.nan) for value in key], found[column])
+        load_of[lacking & ~np.isnan(found["crop_load"])] = name
+    return panels.assign(**found, load_of=load_of)
+
+
+def load_class(line: Any) -> str:
+    """Where a yield over prunings lies to the range printed most: surely "above" or "below", "within", "unsure", or ""
+    where it is not known."""
+    low, high = line["crop_load_low"], line["crop_load_high"]
+    if not np.isfinite(line["crop_load"]):
+        return ""
+    if low > HEAVY_CROP:
+        return "above"
+    if high < LIGHT_CROP:
+        return "below"
+    return "within" if low >= LIGHT_CROP and high <= HEAVY_CROP else "unsure"
+
+
 def _looked_up(zone: pd.Series, table: pd.DataFrame, name: str) -> Floats:
     """A column by zone; NaN where it is not given."""
     known = dict(zip(table.index, table[name], strict=True)) if name in table else {}
@@ -191,18 +253,24 @@ def _looked_up(zone: pd.Series, table: pd.DataFrame, name: str) -> Floats:
 
 def _with_yield(table: pd.DataFrame, years: BlockYears, later: int) -> pd.DataFrame:
     """Yield of the crop that the weighed wood bore: of the year of the pruning, else of the year before."""
-    yields = years.yields[years.yields["season"].isin([later - 1, later])]
+    yields = years.yields[years.yields["season"].isin([later - 1, later]) & (years.yields["row"] == "")]
     newest = yields[yields["season"] == yields["season"].max()]
-    lines = []
+    totals = []
     for line in table.to_dict("records"):
         whole = pd.isna(line["zone"])
         here = newest[newest["zone"].isna()] if whole else newest[newest["zone"] == line["zone"]]
         total = float(here["yield_kg"].sum()) if len(here) else np.nan
         if whole and not len(here) and len(newest):
             total = float(newest["yield_kg"].sum()) if set(newest["zone"]) == set(table["zone"].dropna()) else np.nan
-        lines.append((total, *crop_load(total, line["size_later_kg"], line["size_later_se_kg"], line["vines"])))
-    names = ["yield_kg", "crop_load_low", "crop_load", "crop_load_high"]
-    return table.assign(**dict(zip(names, np.array(lines).T, strict=True)))
+        totals.append(total)
+    return _with_loads(table, totals)
+
+
+def _with_loads(table: pd.DataFrame, totals: list[float]) -> pd.DataFrame:
+    """A table of sizes with the yield of each line and what it is over the prunings, with its range."""
+    lines = zip(totals, table["size_later_kg"], table["size_later_se_kg"], table["vines"], strict=True)
+    loads = [(line[0], *crop_load(*line)) for line in lines]
+    return table.assign(**dict(zip(("yield_kg", *LOADS), np.array(loads).T, strict=True)))
 
 
 def _weighted(points: Floats, vines: Floats) -> Target:
@@ -266,14 +334,14 @@ def _change_fields(line: Any) -> dict[str, float]:
 
 def _thoughts(found: Comparison) -> tuple[tuple[int, tuple[Message, ...]], ...]:
     lines = found.zones[found.zones["zone"].notna()].to_dict("records")
-    return tuple((int(line["zone"]), tuple(_thought(line))) for line in lines)
+    return tuple((int(line["zone"]), tuple(_thought(line, judged=found.years.judged))) for line in lines)
 
 
-def _thought(line: dict[str, Any]) -> list[Message]:
+def _thought(line: dict[str, Any], *, judged: bool) -> list[Message]:
     """What the zone's change, crop and buds say for next year's number, step by step."""
     way = direction(line)
     messages = [Message(f"seasons.zone_{way}", _change_fields(line))]
-    heavy = np.isfinite(line["crop_load"]) and line["crop_load_low"] > HEAVY_CROP
+    heavy = judged and np.isfinite(line["crop_load"]) and line["crop_load_low"] > HEAVY_CROP
     over = line["buds_left"] > (1 + OVER_ASKED) * line["buds_asked"]
     if np.isfinite(line["crop_load"]):
         load = {"load": line["crop_load"], "low": line["crop_load_low"], "high": line["crop_load_high"], "heavy": HEAVY_CROP}

@@ -149,8 +149,8 @@ def fit_seasons(weights: Weights, beside: ArrayLike = 0.0) -> SeasonModel:
     """
     logs, nodes = _fitted(weights)
     if len(weights.seasons) > 1:
-        told = np.broadcast_to(np.asarray(beside, dtype=float), LASTING.shape)
-        logs = logs + told[[int(np.argmin(np.abs(LASTING - node.lasting))) for node in nodes]]
+        evidence = np.broadcast_to(np.asarray(beside, dtype=float), LASTING.shape)
+        logs = logs + evidence[[int(np.argmin(np.abs(LASTING - node.lasting))) for node in nodes]]
     likelihood = np.exp(logs - max(logs))
     kept = likelihood > NEGLIGIBLE
     likelihood = np.where(kept, likelihood, 0.0) / likelihood[kept].sum()
@@ -166,8 +166,8 @@ def lasting_evidence(weights: Weights) -> Floats:
         return np.zeros(len(LASTING))
     if len(weights.seasons) < 2:
         return np.zeros(len(LASTING))
-    told = np.array([node.lasting for node in nodes])
-    found = np.array([np.logaddexp.reduce(logs[told == share], initial=-np.inf) for share in LASTING])
+    shares = np.array([node.lasting for node in nodes])
+    found = np.array([np.logaddexp.reduce(logs[shares == share], initial=-np.inf) for share in LASTING])
     return found - found.max()
 
 

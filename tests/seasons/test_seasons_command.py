@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 from shapely import box
 
 from geoprune.cli import main
+from geoprune.seasons import load_class
 from geoprune.words import languages
 
 WEST, SOUTH = 620_000.0, 4_690_000.0
@@ -129,3 +130,48 @@ def test_results_serve_for_replanting_and_weakness_must_last(winters: tuple[Path
     done = run("replant", winters[1], "--earlier", winters[0], "--out", tmp_path / "out")
     assert done.exit_code == 0, done.output
     assert "all 2 winters" in done.output
+
+
+def test_yields_by_row_give_crop_load_by_row_and_the_block_is_not_taken_for_a_row(
+    winters: tuple[Path, Path], tmp_path: Path
+):
+    rows = {"3": 300.0, "4": 60.0}
+    lines = "".join(f"A,{row},2026,{value}\n" for row, value in rows.items())
+    (tmp_path / "rows.csv").write_text(f"block,row,season,yield_kg\n{lines}", "utf-8")
+    done = run("seasons", *winters, "--out", tmp_path / "out", "--harvest", tmp_path / "rows.csv")
+    assert done.exit_code == 0, done.output
+    found = {line["row"]: line for line in summary_of(tmp_path / "out")["rows"]}
+    for row, value in rows.items():
+        line = found[row]
+        # Yield over prunings, and its range from that of the size: nine times in ten, 1.645 standard errors.
+        each, size, error = value / line["vines"], line["size_later_kg"], 1.645 * line["size_later_se_kg"]
+        expected = (each / (size + error), each / size, each / (size - error))
+        assert (line["crop_load_low"], line["crop_load"], line["crop_load_high"]) == pytest.approx(expected, rel=1e-6)
+    assert found["5"]["crop_load"] is None
+    assert summary_of(tmp_path / "out")["zones"][-1]["yield_kg"] is None
+    layer = gpd.read_file(tmp_path / "out" / "seasons.gpkg", layer="panel_change")
+    assert set(layer.loc[layer["row"].isin(rows), "load_of"]) == {"row"}
+    page = (tmp_path / "out" / "seasons.html").read_text("utf-8")
+    assert "nothing is judged" in page  # Concord: no range is published for juice grapes
+    table = pd.read_csv(tmp_path / "out" / "rows.csv")
+    assert table["row"].astype(str).tolist() == [str(row) for row in sorted(table["row"])]
+
+
+def test_a_row_that_there_is_not_is_told_and_nothing_is_written(winters: tuple[Path, Path], tmp_path: Path):
+    (tmp_path / "rows.csv").write_text("block,row,zone,season,yield_kg\nA,99,,2026,300\nA,3,,2026,300\n", "utf-8")
+    done = run("seasons", *winters, "--out", tmp_path / "out", "--harvest", tmp_path / "rows.csv")
+    assert done.exit_code == 1
+    assert "row '99'" in done.output
+    (tmp_path / "rows.csv").write_text("block,row,zone,season,yield_kg\nA,3,1,2026,300\n", "utf-8")
+    done = run("seasons", *winters, "--out", tmp_path / "out", "--harvest", tmp_path / "rows.csv")
+    assert "a zone and a row stand in one line" in done.output
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("low", "value", "high", "name"),
+    [(10.1, 12.0, 14.0, "above"), (2.0, 3.0, 3.9, "below"), (4.1, 6.0, 9.9, "within"), (3.0, 5.0, 9.0, "unsure")],
+)
+def test_a_load_is_called_only_where_its_whole_range_lies_there(low: float, value: float, high: float, name: str):
+    # 4 to 10: Kliewer & Dokoozlian 2005, single canopies of winegrapes
+    assert load_class({"crop_load_low": low, "crop_load": value, "crop_load_high": high}) == name

@@ -28,7 +28,7 @@ pages = page_templates("seasons")
 PANEL_COLUMNS = (
     *("block", "row", "panel", "first_vine", "last_vine", "zone", "vines", "season_earlier", "season_later"),
     *("size_earlier_kg", "size_later_kg", "size_later_se_kg", "change_kg", "change_se_kg", "change_low_kg"),
-    *("change_high_kg", "shrank_chance", "weak_in_all"),
+    *("change_high_kg", "shrank_chance", "weak_in_all", "crop_load_low", "crop_load", "crop_load_high", "load_of"),
 )
 
 
@@ -37,7 +37,7 @@ def write_seasons(
 ) -> Path:
     """Write a comparison into the folder `out`.
 
-    seasons.html, seasons.gpkg (layer panel_change), panels.csv, zones.csv and summary.json.
+    seasons.html, seasons.gpkg (layer panel_change), panels.csv, zones.csv, rows.csv and summary.json.
 
     Raises
     ------
@@ -45,7 +45,11 @@ def write_seasons(
         See `writing.folder.replace_folder`.
     """
     content = seasons_content(comparisons, remarks, style.reader, made=style.made)
-    panels, zones = _panels(comparisons), pd.concat([_years(found, found.zones) for found in comparisons], ignore_index=True)
+    panels = _panels(comparisons)
+    zones, rows = (
+        pd.concat([_years(found, table) for found, table in parts], ignore_index=True)
+        for parts in ([(f, f.zones) for f in comparisons], [(f, f.rows) for f in comparisons])
+    )
 
     def say(message: Message) -> str:
         return clean(style.reader.say(message))
@@ -53,10 +57,11 @@ def write_seasons(
     def fill(folder: Path) -> None:
         page = pages.get_template("page.html").render(content, look=look, paper_size=PAPERS[style.paper]["css"])
         (folder / "seasons.html").write_text(page, encoding="utf-8")
-        described = "Change of vine size by panel, kg per vine"
+        described = "Change of vine size by panel, kg per vine; yield over prunings where yields are given"
         write_layer(panels, folder / "seasons.gpkg", "panel_change", "LineString", described)
         write_csv(pd.DataFrame(panels).drop(columns="geometry"), folder / "panels.csv")
         write_csv(zones, folder / "zones.csv")
+        write_csv(rows, folder / "rows.csv")
         write_summary(_summary(comparisons, style.made, say), folder)
 
     return replace_folder(Path(out), fill, force=force)
@@ -85,6 +90,7 @@ def _block(found: Comparison, say: Any) -> dict[str, Any]:
         "earlier": found.earlier,
         "later": found.later,
         "zones": to_json(zones.to_dict("records"), say),
+        "rows": to_json(found.rows.replace([np.inf], np.nan).drop(columns="block").to_dict("records"), say),
         "lasting_share": to_json(found.lasting[0], say),
         "lasting_share_se": to_json(found.lasting[1], say),
         "error_cut_by_earlier_share": to_json(found.helped, say),

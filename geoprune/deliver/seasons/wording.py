@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 
 from geoprune.deliver.pages.text import clean, shorten
+from geoprune.deliver.seasons.balance import balance_map
 from geoprune.errors import Message
 from geoprune.rules import caution_notes
-from geoprune.seasons import Comparison, direction
+from geoprune.seasons import Comparison, direction, load_class
 from geoprune.words import Reader
 
 #: Panels listed on the page; all stand in the table.
@@ -31,6 +32,11 @@ def seasons_content(
         "remarks": [_say(remark, reader) for remark in remarks],
         "blocks": [_block(found, reader) for found in comparisons],
         "panel_heads": [words[f"head_{name}"] for name in ("row", "panels", "zone", "change")],
+        "row_heads": [
+            *(words[f"head_{name}"] for name in ("row", "vines")),
+            words["head_size"],
+            *(words[f"head_{name}"] for name in ("yield", "load", "lies")),
+        ],
         "weak_heads": [words[f"head_{name}"] for name in ("row", "panels")],
         "cautions": [clean(reader.say(note)) for note in caution_notes()],
     }
@@ -49,11 +55,29 @@ def zone_cells(found: Comparison, reader: Reader) -> list[list[str]]:
     for line in found.zones.to_dict("records"):
         name = reader.words("seasons")["whole"] if pd.isna(line["zone"]) else str(int(line["zone"]))
         sizes = [reader.figure("size_exact_kg", line[f"size_{when}_kg"]) for when in ("earlier", "later")]
-        load = reader.number(line["crop_load"], 1)
-        if np.isfinite(line["crop_load"]):
-            ends = (reader.number(line[f"crop_load_{end}"], 1) for end in ("low", "high"))
-            load = f"{load} ({' – '.join(ends)})"
-        cells.append([name, reader.number(line["vines"]), *sizes, change_cell(line, reader), load])
+        cells.append([name, reader.number(line["vines"]), *sizes, change_cell(line, reader), load_cell(line, reader)])
+    return cells
+
+
+def load_cell(line: Any, reader: Reader) -> str:
+    """Return yield over prunings with its range."""
+    load = reader.number(line["crop_load"], 1)
+    if not np.isfinite(line["crop_load"]):
+        return load
+    ends = (reader.number(line[f"crop_load_{end}"], 1) for end in ("low", "high"))
+    return f"{load} ({' – '.join(ends)})"
+
+
+def row_cells(found: Comparison, reader: Reader) -> list[list[str]]:
+    """Return the rows whose yield is given, cell by cell: yield, yield over prunings, where that lies."""
+    words, cells = reader.words("seasons"), []
+    for line in found.rows[np.isfinite(found.rows["crop_load"])].to_dict("records"):
+        size = reader.figure("size_exact_kg", line["size_later_kg"])
+        name = words[f"load_short_{load_class(line)}"] if found.years.judged else "–"
+        yields = reader.figure("yield_exact_kg", line["yield_kg"], 0)
+        cells.append(
+            [shorten(str(line["row"]), 32), reader.number(line["vines"]), size, yields, load_cell(line, reader), name]
+        )
     return cells
 
 
@@ -69,7 +93,8 @@ def _block(found: Comparison, reader: Reader) -> dict[str, Any]:
     sure = panels[[direction(line) != "unsure" for line in panels.to_dict("records")]]
     strength = (sure["change_kg"] / sure["change_se_kg"]).abs()
     sure = sure.loc[strength.sort_values(ascending=False).index[:MOST_PANELS]]
-    zone = reader.words("seasons")["head_zone"]
+    words = reader.words("seasons")
+    zone = words["head_zone"]
     return {
         "name": shorten(found.years.block),
         "messages": [_say(message, reader) for message in found.messages],
@@ -81,15 +106,23 @@ def _block(found: Comparison, reader: Reader) -> dict[str, Any]:
             for line in sure.to_dict("records")
         ],
         "weak": weak_cells(panels),
+        "rows": row_cells(found, reader),
+        "balance": balance_map(found, reader) if found.years.judged and (panels["load_of"] != "").any() else "",
+        "not_judged": "" if found.years.judged or not (panels["load_of"] != "").any() else words["balance_not_judged"],
     }
 
 
 def weak_cells(panels: pd.DataFrame) -> list[list[str]]:
-    """Return rows with the vines of panels that are small every winter."""
-    by_row: dict[str, list[str]] = {}
-    for line in panels[panels["weak_in_all"]].to_dict("records"):
-        by_row.setdefault(str(line["row"]), []).append(_vines(line))
-    return [[shorten(row, 32), ", ".join(vines)] for row, vines in by_row.items()]
+    """Return rows with the vines of panels that are small every winter; panels beside each other are given as one."""
+    by_row: dict[str, list[list[int]]] = {}
+    for line in panels[panels["weak_in_all"]].sort_values("first_vine", kind="stable").to_dict("records"):
+        runs = by_row.setdefault(str(line["row"]), [])
+        if runs and runs[-1][1] + 1 == int(line["first_vine"]):
+            runs[-1][1] = int(line["last_vine"])
+        else:
+            runs.append([int(line["first_vine"]), int(line["last_vine"])])
+    rows = [str(row) for row in dict.fromkeys(panels["row"]) if str(row) in by_row]
+    return [[shorten(row, 32), ", ".join(f"{first}–{last}" for first, last in by_row[row])] for row in rows]
 
 
 def _vines(line: Any) -> str:
