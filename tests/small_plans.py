@@ -17,8 +17,8 @@ import shapely
 from pyproj import CRS
 
 from geoprune.brief import BlockBrief, brief_block
-from geoprune.deliver.deliverables import block_pages, estate_page, provenance_of
-from geoprune.deliver.edition import Edition, Provenance, Style
+from geoprune.deliver.deliverables import block_pages, estate_page
+from geoprune.deliver.edition import Edition, Provenance, Style, provenance_of
 from geoprune.deliver.folders import block_folders
 from geoprune.layers import Vineyard
 from geoprune.plan import BlockPlan, EstatePlan, GivenZones, PlanOptions, make_plan

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from geoprune.audit.left import COVER
 from geoprune.errors import Message
@@ -59,7 +59,7 @@ def hours_by_zone(
 def _block_lines(block: str, training: str, held: pd.DataFrame, hours: pd.Series, done: NDArray[np.bool_]) -> pd.DataFrame:
     measured = held.loc[held.index.isin(hours.index)]
     minutes, error, freedom, own = fit_minutes(measured.to_numpy(float), 60 * hours.reindex(measured.index).to_numpy(float))
-    reach = error * (student.ppf((1 + COVER) / 2, freedom) if freedom > 0 else np.nan)
+    reach = error * (stdtrit(freedom, (1 + COVER) / 2) if freedom > 0 else np.nan)
     left = held.to_numpy(float)[~done].sum(axis=0)
     low, high = np.maximum(minutes - reach, 0.0), minutes + reach
     return pd.DataFrame(

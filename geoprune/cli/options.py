@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 #: A file that is there; whether it can be read is reported with the other faults of the data.
 FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
+#: A vineyard file, or a folder of them.
+VINEYARD = click.Path(exists=True, readable=False, path_type=Path)
 
 units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True, help="Units shown.")
 language = click.option(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, show_progress
-from geoprune.cli.options import FILE, as_json, gather_settings, settings_options
+from geoprune.cli.options import VINEYARD, as_json, gather_settings, settings_options
 from geoprune.text import clean
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("vineyard", type=FILE)
+@click.argument("vineyard", type=VINEYARD)
 @settings_options()
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
 @click.option("--force", is_flag=True, help="Replace the results of an earlier run.")
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 def prescribe(
     vineyard: Path, *, out: Path, force: bool, resume: bool, cores: int | None, as_json: bool, quiet: bool, **given: Any
 ) -> None:
-    """Plan every block of VINEYARD and write maps, crew sheets, tables and layers.
+    """Plan every block of VINEYARD, a file or a folder of files, and write maps, crew sheets, tables and layers.
 
     Every number is a guide: a person looks at each vine before it is cut.
 
@@ -38,11 +38,17 @@ def prescribe(
       geoprune prescribe estate.gpkg --samples weights.csv --out results --force --lang es --units metric
       geoprune prescribe estate.gpkg --samples weights.csv --out results --force --quiet --set zones.max_zones=2
     """
+    from geoprune.processes import begin_early
+    from geoprune.threads import workers
+
+    cores = cores or workers()
+    if cores > 1:
+        begin_early()  # before this process loads what it needs itself
+
     from geoprune.deliver.writing.folder import tidy
     from geoprune.errors import GeopruneError, Message
     from geoprune.jobs import prescribe as do
     from geoprune.jobs.prescribe import style_of
-    from geoprune.threads import workers
 
     in_language = str(given.get("language") or "en")
     try:
@@ -53,7 +59,7 @@ def prescribe(
             open_console(stderr=True).print(clean(reader.say(Message("terminal.restored", {"path": str(out)}))))
         doing = reader.say(Message("terminal.planning"))
         with show_progress(quiet=quiet or as_json, doing=doing) as progress:
-            how: dict[str, Any] = {"force": force, "resume": resume, "cores": cores or workers()}
+            how: dict[str, Any] = {"force": force, "resume": resume, "cores": cores}
             done = do(vineyard, out, settings=settings, progress=progress, **how)
     except (GeopruneError, OSError) as error:
         fail(error, language=in_language)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, print_table, show_progress
-from geoprune.cli.options import FILE, as_json, gather_settings, number, settings_options, share
+from geoprune.cli.options import VINEYARD, as_json, gather_settings, number, settings_options, share
 from geoprune.text import one_line
 from geoprune.units import KG_PER_LB
 
@@ -25,7 +25,7 @@ SHOWN = ("covariates", "earlier", "zones_from", "rules", "seed", "units", "langu
 
 
 @click.command()
-@click.argument("vineyard", type=FILE)
+@click.argument("vineyard", type=VINEYARD)
 @click.option("--within", type=share(0.01, 1.0), default="10%", show_default=True, help="Wanted error of the mean, 9 in 10.")
 @click.option("--stops", type=number(2, 5000, whole=True), help="Places to weigh in each block, whatever the error.")
 @click.option(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geoprune.cli.console import fail, open_console, print_json
-from geoprune.cli.options import FILE, as_json, gather_settings, settings_options
+from geoprune.cli.options import VINEYARD, as_json, gather_settings, settings_options
 from geoprune.text import clean, one_line
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ class Lines(click.ParamType):
 
 
 @click.command("weigh-in")
-@click.argument("vineyard", type=FILE)
+@click.argument("vineyard", type=VINEYARD)
 @settings_options(shown=("samples", "crs", "earlier", "units", "language"))
 @click.option("--accept", type=Lines(), help="Take what is proposed into a copy: all, or lines such as 12,17.")
 @click.option("--out", type=click.Path(path_type=Path), help="The corrected copy, a CSV; its changes are listed beside it.")

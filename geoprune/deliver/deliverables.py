@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from geoprune.brief import BlockBrief
-from geoprune.deliver.edition import Edition, Provenance, Style, versions
+from geoprune.deliver.edition import Edition, Provenance, Style
 from geoprune.deliver.field import field_page
 from geoprune.deliver.maps import render_block_map, render_estate
 from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf, report_html
@@ -45,11 +45,6 @@ def block_pages(brief: BlockBrief, style: Style, provenance: Provenance) -> Iter
     edition = Edition(brief, style, beside, provenance)
     for entry in BLOCK_FILES:
         yield entry.file, entry.make(edition)
-
-
-def provenance_of(estate: EstatePlan) -> Provenance:
-    """Return where a run came from."""
-    return Provenance(tuple(estate.sources), estate.options, estate.crs.name, versions())
 
 
 def estate_page(briefs: tuple[BlockBrief, ...], folders: Mapping[str, str], estate: EstatePlan, style: Style) -> str:

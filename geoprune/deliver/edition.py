@@ -8,13 +8,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from importlib.metadata import PackageNotFoundError, version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from geoprune.brief import BlockBrief
 from geoprune.clock import today
 from geoprune.layers import Source
 from geoprune.words import Reader
+
+if TYPE_CHECKING:
+    from geoprune.plan import EstatePlan
 
 #: Paper by name: the sheet as the typesetter and the browser call it, and the pocket card's width and height in points
 #: (half a letter page; A6).
@@ -30,12 +33,21 @@ LIBRARIES = ("geoprune", "numpy", "scipy", "pandas", "geopandas", "shapely", "py
 
 @dataclass(frozen=True)
 class Provenance:
-    """Where a run came from: files read, choices made, name of the CRS, library -> version."""
+    """Where a run came from: files read, choices made, name of the CRS, library -> version, and what the estate is called.
+
+    `estate` is "" where it is called as its vineyard file, the first that was read.
+    """
 
     sources: tuple[Source, ...] = ()
     options: Any = None
     crs: str = ""
     versions: Mapping[str, str] = field(default_factory=dict)
+    estate: str = ""
+
+
+def provenance_of(estate: EstatePlan) -> Provenance:
+    """Return where a run came from."""
+    return Provenance(tuple(estate.sources), estate.options, estate.crs.name, versions())
 
 
 #: What a tile address may ask for in braces: tile, column, row, server, retina.

@@ -46,6 +46,8 @@ class Inputs:
         Those of the vineyard.
     sources : tuple of Source
         All files, with their digests.
+    folder : str
+        What the folder is called that holds the vineyard's files; "" for one file.
     """
 
     vineyard: Vineyard
@@ -54,6 +56,7 @@ class Inputs:
     prepared: list[Prepared]
     options: PlanOptions
     sources: tuple[Source, ...]
+    folder: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +130,7 @@ def read_inputs(path: Path, settings: Settings) -> Inputs:
     with sources_noted() as sources:
         read = _read_inputs(path, settings)
         note_settings(settings)
-    return replace(read, sources=tuple(sources))
+    return replace(read, sources=tuple(sources), folder=path.resolve().name if path.is_dir() else "")
 
 
 def _read_inputs(path: Path, settings: Settings) -> Inputs:

@@ -2,33 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 from geoprune.brief import BlockBrief
-from geoprune.deliver.deliverables import provenance_of
-from geoprune.deliver.edition import Style
+from geoprune.deliver.edition import Style, provenance_of
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.block import Results, vines_drawn
 from geoprune.deliver.writing.folder import check_target, plain_target, replace_folder, tidy
-from geoprune.deliver.writing.output import ResultWriter
+from geoprune.deliver.writing.output import ResultWriter, make_index
 from geoprune.errors import DataError, Problem, Remark
 from geoprune.jobs.block import BlockTask, task_of, work_block
 from geoprune.jobs.inputs import Inputs, read_inputs
 from geoprune.jobs.kept import KeptPlans
-from geoprune.jobs.pool import begin_early, block_processes
 from geoprune.jobs.runner import Failure, Progress, map_blocks
+from geoprune.layers import Source
 from geoprune.plan import EstatePlan, SideInputs, Voice, listening
 from geoprune.plan.steps import Prepared
+from geoprune.processes import begin_early, block_processes
 from geoprune.settings import Settings, settings_text
 from geoprune.surface import Spoken
 from geoprune.text import one_line
 from geoprune.words import Reader, say
 
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 #: The effective settings among the results.
 WRITTEN_SETTINGS = "settings.toml"
 
@@ -73,7 +76,7 @@ def prescribe(
     Parameters
     ----------
     vineyard : str or Path
-        GeoPackage, GeoJSON, zipped Shapefile or KML (docs/conventions.md).
+        GeoPackage, GeoJSON, zipped Shapefile or KML (docs/conventions.md), or a folder of such files.
     out : str or Path
         Folder that appears, whole or not at all.
     settings : Settings, optional
@@ -117,21 +120,26 @@ def prescribe(
         begin_early()
     inputs = read_inputs(vineyard, settings)
     kept = KeptPlans.beside(out) if resume and executor is None else None
-    with workforce(cores, len(inputs.prepared), executor) as pool:
-        inputs = replace(inputs, prepared=hear_all(inputs.prepared, inputs.side_inputs, executor=pool))
-        return _prescribe(inputs, out, force=force, kept=kept, executor=pool, progress=progress)
+    with workforce(cores, len(inputs.prepared), executor) as at_work:
+        inputs = replace(inputs, prepared=hear_all(inputs.prepared, inputs.side_inputs, executor=at_work.blocks))
+        return _prescribe(inputs, out, force=force, kept=kept, at_work=at_work, progress=progress)
 
 
 def _prescribe(
-    inputs: Inputs, out: Path, *, force: bool, kept: KeptPlans | None, executor: Executor | None, progress: Progress | None
+    inputs: Inputs, out: Path, *, force: bool, kept: KeptPlans | None, at_work: Workforce, progress: Progress | None
 ) -> Prescription:
     """Do the blocks one by one, each written as soon as it is done, then what all share."""
     settings, style = inputs.settings, style_of(inputs.settings)
     estate = EstatePlan((), inputs.vineyard.layers_crs or inputs.vineyard.crs, settings.as_data(), (), inputs.sources)
     drawn = vines_drawn(len(block.trellis.vines) for block in inputs.prepared)
-    work = partial(work_block, results=Results(style, provenance_of(estate), estate.crs, drawn=drawn), kept=kept)
+    results, own = Results(style, provenance_of(estate), estate.crs, drawn=drawn), sources_by_block(inputs)
+    if inputs.folder:
+        origin = replace(results.provenance, sources=shared_sources(inputs), estate=inputs.folder)
+        results = replace(results, provenance=origin)
+    beside_planning = None if at_work.blocks is at_work.pages else at_work.pages
+    work = partial(work_block, results=results, kept=kept, elsewhere=beside_planning)
     beside = {WRITTEN_SETTINGS: settings_text(settings, folder=out, language=settings.pages.language)}
-    tasks = [task_of(block, inputs.side_inputs) for block in inputs.prepared]
+    tasks = [task_of(block, inputs.side_inputs, own.get(block.settings.block)) for block in inputs.prepared]
     folders = block_folders(task.name for task in tasks)
     said: list[Prescription] = []
 
@@ -140,11 +148,14 @@ def _prescribe(
         keys: dict[str, str] = {}
         before: set[str] = set()
         failures: dict[int, Failure] = {}
-        for outcome in map_blocks(work, tasks, name=_name, executor=executor, progress=progress):
+        coming: list[tuple[str, Future[Mapping[str, bytes] | Failure]]] = []
+        for outcome in map_blocks(work, tasks, name=_name, executor=at_work.blocks, progress=progress):
             if outcome.failure is not None:
                 failures[outcome.position] = outcome.failure
             elif outcome.result is not None:
                 writer.add(outcome.position, folders[outcome.block], outcome.result.output)
+                if outcome.result.pages is not None:
+                    coming.append((outcome.block, outcome.result.pages))
                 keys[outcome.block] = outcome.result.key
                 before |= {outcome.block} if outcome.result.kept else set()
         failed = tuple(failure for _, failure in sorted(failures.items()))
@@ -152,7 +163,16 @@ def _prescribe(
             raise DataError(_problem(failure) for failure in failed)
         remarks = [remark for remark in inputs.vineyard.remarks if not remark.block]
         remarks += [Remark("warning", failure.message) for failure in failed]
-        writer.finish(replace(estate, remarks=tuple(remarks)), style=style, beside=beside)
+        told = replace(estate, remarks=tuple(remarks))
+        index = at_work.do(make_index, writer.index(told, style))
+        writer.join(style)
+        for block, pages in coming:
+            made = pages.result()
+            if isinstance(made, Failure):
+                raise DataError([_problem(made)])
+            writer.add_pages(folders[block], made)
+        writer.add_index(index.result())
+        writer.finish(told, style=style, beside=beside)
         if kept is not None:
             kept.forget_others(set(keys.values()))
         names = tuple(task.name for task in tasks if task.name in before)
@@ -172,15 +192,48 @@ def hear_all(prepared: Sequence[Prepared], side_inputs: SideInputs, *, executor:
     return listening(prepared, spoken, side_inputs)
 
 
+def sources_by_block(inputs: Inputs) -> dict[str, Source]:
+    """Return block -> the file it stands in, of a folder of vineyard files."""
+    if not inputs.folder:
+        return {}
+    named = {source.name: source for source in inputs.sources}
+    homes = {block.settings.block: inputs.vineyard.of(block.settings.block).file for block in inputs.prepared}
+    return {block: named[file] for block, file in homes.items() if file in named}
+
+
+def shared_sources(inputs: Inputs) -> tuple[Source, ...]:
+    """Return the files that concern all blocks of a folder of vineyard files."""
+    homes = {inputs.vineyard.file, *(part.file for part in inputs.vineyard.parts)}
+    return tuple(source for source in inputs.sources if source.name not in homes)
+
+
+@dataclass(frozen=True)
+class Workforce:
+    """Where blocks are worked on, and where pages are made beside that; None for this process."""
+
+    blocks: Executor | None = None
+    pages: Executor | None = None
+
+    def do(self, work: Callable[[Item], Result], item: Item) -> Future[Result]:
+        """Do a piece of work beside this process where that can be, else at once."""
+        if self.pages is not None:
+            return self.pages.submit(work, item)
+        done: Future[Result] = Future()
+        done.set_result(work(item))
+        return done
+
+
 @contextmanager
-def workforce(cores: int | None, blocks: int, executor: Executor | None = None) -> Iterator[Executor | None]:
-    """Yield where blocks are worked on: as given, processes where several are asked for and of use, else None."""
-    count = min(cores or 1, blocks)
-    if executor is not None or count < 2:
-        yield executor
+def workforce(cores: int | None, blocks: int, executor: Executor | None = None) -> Iterator[Workforce]:
+    """Yield where blocks are worked on: as given, in processes where several cores may be used, else here.
+
+    One block is planned here, and its pages are made in a process beside.
+    """
+    if executor is not None or (cores or 1) < 2:
+        yield Workforce(executor)
         return
-    with block_processes(count) as processes:
-        yield processes
+    with block_processes(min(cores or 1, max(blocks, 1))) as processes:
+        yield Workforce(processes if blocks > 1 else None, processes)
 
 
 def style_of(settings: Settings) -> Style:

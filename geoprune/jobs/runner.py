@@ -107,7 +107,7 @@ def _windowed(
                 block = name(items[position])
                 if progress is not None:
                     progress(block, position, len(items))
-                running[executor.submit(_guarded, work, items[position], block)] = position
+                running[executor.submit(guarded, work, items[position], block)] = position
             if not running:
                 return
             for done in wait(running, return_when=FIRST_COMPLETED).done:
@@ -122,7 +122,7 @@ def _windowed(
             future.cancel()
 
 
-def _guarded(work: Callable[[Item], Result], item: Item, block: str) -> Result | Failure:
+def guarded(work: Callable[[Item], Result], item: Item, block: str) -> Result | Failure:
     """Do the work where it is done, and bring home what failed as a sentence: not every error can be pickled.
 
     What ends the program passes, and so do faults of the machine (a full disk): no other block would do better.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import geopandas as gpd
 from pyproj import CRS
@@ -33,8 +34,9 @@ class Vineyard:
 
     crs : of all tables; projected and within 1e-4 true to length at every block, unless there are `parts`
     layers_crs : the CRS in which people get layers of all blocks; None stands for `crs`
-    parts : where no one projection fits all blocks, those that lie together, each a vineyard in a projection of its own; the
-        tables of the whole are in WGS 84 then, to look names up and not to measure
+    file : the name of the file it was read from; "" where there is none, or several
+    parts : where no one projection fits all blocks, or they stand in several files, those that lie together, each a vineyard
+        in a projection of its own; the tables of the whole are in WGS 84 then, to look names up and not to measure
 
     What was not given is NaN (numbers) or "" (texts).
     """
@@ -48,8 +50,13 @@ class Vineyard:
     sources: tuple[Source, ...] = ()
     remarks: tuple[Remark, ...] = ()
     layers_crs: CRS | None = None
+    file: str = ""
     parts: tuple[Vineyard, ...] = ()
 
     def of(self, block: str) -> Vineyard:
         """The vineyard in whose projection a block is worked: this one, or the part that holds the block."""
-        return next((part for part in self.parts if (part.blocks["block"] == block).any()), self)
+        return self._homes.get(block, self)
+
+    @cached_property
+    def _homes(self) -> dict[str, Vineyard]:
+        return {name: part for part in reversed(self.parts) for name in part.blocks["block"]}

@@ -93,7 +93,8 @@ class BlockSettings:
     """What the vineyard file says of a block; `wood` as in `PlanOptions`, for this block alone.
 
     `training_as_given` is what the grower calls the training; `own_training` the system where it is one of a file of own
-    trainings. `posts_surveyed` says whether panels are those between posts that are there, or of a usual length.
+    trainings. `posts_surveyed` says whether panels are those between posts that are there, or of a usual length. `farm` is
+    "" where none is named.
     """
 
     block: str
@@ -108,6 +109,7 @@ class BlockSettings:
     training_as_given: str = ""
     own_training: Training | None = None
     posts_surveyed: bool = True
+    farm: str = ""
 
     @property
     def system(self) -> Training:

@@ -205,19 +205,15 @@ def prepare_blocks(
     file, samples_file = [source.name for source in (*vineyard.sources[:1], *vineyard.sources[-1:])] or ("", "")
     problems = Problems(rule_problems(vineyard.blocks, book))
     weighed, own = set(vineyard.samples["block"]), block_options or {}
-    prepared = [
-        _prepare(
-            vineyard,
-            name,
-            side_inputs,
-            options=own.get(name, options),
-            book=book,
-            trainings=trainings or {},
-            problems=problems,
-        )
-        for name in vineyard.blocks["block"]
-        if name in weighed
-    ]
+    prepared = []
+    for name in vineyard.blocks["block"]:
+        if name not in weighed:
+            continue
+        before = len(problems)
+        choices: dict[str, Any] = {"options": own.get(name, options), "book": book, "trainings": trainings or {}}
+        prepared.append(_prepare(vineyard, name, side_inputs, problems=problems, **choices))
+        home = vineyard.of(name).file
+        problems[before:] = [one if one.layer == "samples" else replace(one, file=one.file or home) for one in problems[before:]]
     files = dict.fromkeys(("blocks", "rows", "vines", "bud_checks"), file) | {"samples": samples_file}
     Problems(replace(problem, file=problem.file or files.get(problem.layer, "")) for problem in problems).stop()
     return [block for block in prepared if block is not None]
@@ -393,6 +389,7 @@ def _settings(entry: pd.Series, rule: Rule, trellis: Trellis, trainings: Mapping
         vines_per_panel=int((panels["last_vine"] - panels["first_vine"]).max()) + 1,
         planted=_whole(entry.get("planted")),
         wood=_wood(entry),
+        farm=_text(entry.get("farm")),
     )
 
 
@@ -413,6 +410,10 @@ def _zone_diagnostics(zoning: Zoning) -> dict[str, Any]:
 
 def _multi(geometry: shapely.Geometry) -> MultiPolygon:
     return MultiPolygon([part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon"])
+
+
+def _text(value: Any) -> str:
+    return "" if value is None or pd.isna(value) else str(value)
 
 
 def _whole(value: Any) -> int | None:

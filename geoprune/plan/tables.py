@@ -111,9 +111,14 @@ class Findings:
         return tuple("injury" if stop else why for stop, why in zip(beyond, whys, strict=True))
 
     @cached_property
+    def zone_sizes(self) -> tuple[Floats, Floats]:
+        """Mean vine size of each zone and its standard error, kg."""
+        return self.surface.zone_means(self.zoning.panel_zone, self.zones)
+
+    @cached_property
     def zone_lines(self) -> list[dict[str, float]]:
         """Mean vine size and share of vines to renew of each zone."""
-        size, _ = self.surface.zone_means(self.zoning.panel_zone, self.zones)
+        size, _ = self.zone_sizes
         shares = zip(size, renew_shares(self), strict=True)
         return [{"vine_size_kg": float(kg), "renew_share": float(share)} for kg, share in shares]
 
@@ -148,7 +153,7 @@ def named(block: str, table: pd.DataFrame) -> pd.DataFrame:
 def zone_table(findings: Findings) -> gpd.GeoDataFrame:
     """One line per zone: extent, vine size, buds and what they come from, injury and bull canes."""
     trellis, labels = findings.trellis, findings.zoning.panel_zone
-    size, error = findings.surface.zone_means(labels, findings.zones)
+    size, error = findings.zone_sizes
     counted = trellis.panels["counted"].to_numpy()
     numbers = np.arange(1, findings.zones + 1)
     vines = np.array([counted[labels == zone].sum() for zone in numbers])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,18 +13,21 @@ from pyproj import CRS
 from geoprune.layers import Vineyard
 from geoprune.reading.agreement import check_agreement
 from geoprune.reading.blocks import check_blocks
-from geoprune.reading.columns import RawTable
+from geoprune.reading.columns import RawTable, clean_name, name_text
 from geoprune.reading.declared import NOTHING, Declared, as_declared
 from geoprune.reading.faults import Faults
 from geoprune.reading.parts import check_bud_checks, check_rows, check_vines, read_bud_check_file, rows_as_drawn
+from geoprune.reading.places import LONLAT
 from geoprune.reading.samples import check_samples, parse_crs, read_sample_file
-from geoprune.reading.shares import joined, share_by_place
+from geoprune.reading.shares import joined, share_by_place, with_block_or_place
 from geoprune.reading.vector_files import read_layers
 from geoprune.rules import Training
 from geoprune.sources import sources_noted
 
 #: Columns that the checks look at where there are no samples.
 NO_SAMPLES = ("block", "row", "vine", "vine_weight_kg", "source_place")
+#: Endings of the files of a folder that are vineyard files. Others (tables, settings, rasters) may lie there too.
+FOLDER_ENDINGS = (".gpkg", ".geojson", ".zip", ".kml", ".kmz", ".fgb")
 PARTS = {"rows": check_rows, "vines": check_vines, "bud_checks": check_bud_checks}
 
 
@@ -50,7 +53,7 @@ def read_vineyard(
     Parameters
     ----------
     path : str or Path
-        GeoPackage, GeoJSON, zipped Shapefile or KML (docs/conventions.md).
+        GeoPackage, GeoJSON, zipped Shapefile or KML (docs/conventions.md), or a folder of such files.
     samples : str or Path, optional
         Weighed vines: CSV, XLSX or a file with a layer `samples`; the vineyard file's own layer if not given.
     bud_checks : str or Path, optional
@@ -108,57 +111,148 @@ def _read(
     need_samples: bool,
 ) -> Vineyard:
     book, faults = faults, Faults(path.name) if faults is None else faults.at(path.name)
-    found = read_layers(path, faults, layers)
-    file = None if samples is None else Path(samples)
-    raw_samples = None
-    if need_samples:
-        raw_samples = found.get("samples") if file is None else read_sample_file(file, faults, declared)
+    apart = [Path(file) for file in (samples, bud_checks) if file is not None]
+    files = vineyard_files(path, faults, apart=apart) if path.is_dir() else [path]
+    layers_of = {file: read_layers(file, faults.at(file.name), layers) for file in files}
+    beside = _tables_beside(samples if need_samples else None, bud_checks, faults, declared)
+    unread = {*beside, *(() if need_samples and samples is None else ("samples",))}
     if bud_checks is not None:
-        found = {name: raw for name, raw in found.items() if name != "bud_checks"}
-        checks = read_bud_check_file(Path(bud_checks), faults)
-        found |= {} if checks is None else {"bud_checks": checks}
-    found = {name: as_declared(raw, declared, faults) for name, raw in found.items() if name != "samples"}
-    raw_samples = None if raw_samples is None else as_declared(raw_samples, declared, faults)
+        unread.add("bud_checks")
+    declared_for = _declared_for(layers_of, declared)
+    found = {
+        file: {name: as_declared(raw, declared_for[file], faults) for name, raw in raws.items() if name not in unread}
+        for file, raws in layers_of.items()
+    }
     if crs is not None and parse_crs(crs, faults) is None:
         crs = None
-    tables, wanted_crs = _blocks(found, path, faults, trainings)
-    if need_samples and file is None and found and raw_samples is None:
+    sheets = [Sheet(file.name, raws, *_blocks(raws, file, faults, trainings)) for file, raws in found.items()]
+    if need_samples and samples is None and any(found.values()) and not any("samples" in raws for raws in found.values()):
         faults.at(path.name, "samples").add("there are no samples", "Give --samples or a layer samples in the file")
-    raws = found if raw_samples is None else found | {"samples": raw_samples}
-    shares = share_by_place(raws, tables, crs)
     parts = [
-        _part(share, blocks, faults, path.name, crs, alone=len(tables) == 1, need_samples=need_samples)
-        for share, blocks in zip(shares, tables, strict=True)
+        _part(*one, faults, crs, alone=len(sheets) == 1 == len(sheets[0].tables), need_samples=need_samples)
+        for one in _shared(sheets, beside, faults, crs)
     ]
-    whole = parts[0] if len(parts) == 1 else joined(parts, tables[0]["block"])
+    names = [name for sheet in sheets for name in sheet.tables[0]["block"]]
+    if not parts:
+        whole = Vineyard(gpd.GeoDataFrame({"block": []}, geometry=[]), None, None, _no_samples(None), None, CRS(LONLAT))
+    else:
+        whole = parts[0] if len(parts) == 1 else joined(parts, names)
     faults.problems[:] = dict.fromkeys(faults.problems)  # what is wrong with a whole column is reported once
     if book is None:
         faults.problems.stop()
-    return replace(whole, remarks=tuple(faults.remarks), layers_crs=wanted_crs)
+    wanted = {sheet.layers_crs for sheet in sheets}
+    return replace(whole, remarks=tuple(faults.remarks), layers_crs=wanted.pop() if len(wanted) == 1 else CRS(LONLAT))
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What was read of one vineyard file: its layers, its blocks in each projection, and the CRS people get layers in."""
+
+    file: str
+    raws: Mapping[str, RawTable]
+    tables: list[gpd.GeoDataFrame]
+    layers_crs: CRS | None
+
+
+def vineyard_files(folder: Path, faults: Faults, *, apart: Sequence[Path] = ()) -> list[Path]:
+    """Return the vineyard files of a folder by name, without those named `apart`; a problem is noted where there is none."""
+    left_out = {file.resolve() for file in apart}
+    files = [
+        file
+        for file in sorted(folder.iterdir())
+        if file.suffix.lower() in FOLDER_ENDINGS and not file.name.startswith(".") and file.resolve() not in left_out
+    ]
+    if not files:
+        faults.add("there is no vineyard file in the folder", f"Put files ending in {', '.join(FOLDER_ENDINGS)} there")
+    return files
+
+
+def _declared_for(layers_of: Mapping[Path, Mapping[str, RawTable]], declared: Declared) -> dict[Path, Declared]:
+    """What is declared, by file: that of single blocks goes to the file that has the block, of no block to the first."""
+    if len(layers_of) < 2 or not declared.blocks:
+        return dict.fromkeys(layers_of, declared)
+    column = clean_name(declared.columns.get("blocks", NOTHING).get("block", "block"))
+    homes: dict[str, Path] = {}
+    for file, raws in layers_of.items():
+        named = raws["blocks"].table.get(column, ()) if "blocks" in raws else ()
+        homes |= {name_text(name).casefold(): file for name in named}
+    own: dict[Path, dict[str, Mapping[str, Any]]] = {file: {} for file in layers_of}
+    for block, told in declared.blocks.items():
+        own[homes.get(block.strip().casefold(), next(iter(layers_of)))][block] = told
+    return {file: replace(declared, blocks=blocks) for file, blocks in own.items()}
+
+
+def _tables_beside(
+    samples: str | Path | None, bud_checks: str | Path | None, faults: Faults, declared: Declared
+) -> dict[str, RawTable]:
+    """The tables that are given beside the vineyard, for all its files."""
+    read: dict[str, RawTable | None] = {}
+    if samples is not None:
+        raw = read_sample_file(Path(samples), faults, declared)
+        read["samples"] = None if raw is None else as_declared(raw, declared, faults)
+    if bud_checks is not None:
+        raw = read_bud_check_file(Path(bud_checks), faults)
+        read["bud_checks"] = None if raw is None else as_declared(raw, declared, faults)
+    return {name: raw for name, raw in read.items() if raw is not None}
+
+
+def _shared(
+    sheets: Sequence[Sheet], beside: Mapping[str, RawTable], faults: Faults, crs: str | None
+) -> list[tuple[dict[str, RawTable], gpd.GeoDataFrame, str]]:
+    """Layers, blocks and file of each projection of each file.
+
+    Lines of a table beside several files go where their block is.
+    """
+    tables = [(table, sheet.file) for sheet in sheets for table in sheet.tables]
+    if len(sheets) == 1:
+        shares = share_by_place({**sheets[0].raws, **beside}, sheets[0].tables, crs)
+        return [(share, *told) for share, told in zip(shares, tables, strict=True)]
+    _check_names(sheets, faults)
+    shares = [share for sheet in sheets for share in share_by_place(sheet.raws, sheet.tables, crs)]
+    for name, raw in beside.items():
+        placed = with_block_or_place(raw, faults) if len(tables) > 1 else raw
+        for share, more in zip(shares, share_by_place({name: placed}, [table for table, _ in tables], crs), strict=True):
+            share |= more
+    return [(share, *told) for share, told in zip(shares, tables, strict=True)]
+
+
+def _check_names(sheets: Sequence[Sheet], faults: Faults) -> None:
+    """Note blocks of one name in several files."""
+    homes: dict[str, str] = {}
+    for sheet in sheets:
+        for name in filter(None, sheet.tables[0]["block"]):
+            other = homes.setdefault(name, sheet.file)
+            if other != sheet.file:
+                faults.at(sheet.file, "blocks").add(f"block '{name}' stands in {other} too", "Give each block its own name")
+
+
+def _no_samples(crs: CRS | None) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame({name: [] for name in NO_SAMPLES}, geometry=[], crs=crs)
 
 
 def _part(
     raws: Mapping[str, RawTable],
     blocks: gpd.GeoDataFrame,
-    faults: Faults,
     file: str,
+    faults: Faults,
     crs: str | None,
     *,
     alone: bool,
     need_samples: bool,
 ) -> Vineyard:
     """The layers beside the blocks of one projection, checked, and held against each other."""
+    faults = faults.at(file)
     parts = {name: check(raws[name], blocks, faults) for name, check in PARTS.items() if name in raws}
     raw_samples = raws.get("samples")
     weighed = None if raw_samples is None else check_samples(raw_samples, blocks, faults, crs=crs)
-    empty = gpd.GeoDataFrame({name: [] for name in NO_SAMPLES}, geometry=[], crs=blocks.crs)
     vineyard = Vineyard(
         blocks=blocks if alone else blocks[blocks.geometry.notna()].reset_index(drop=True),
         rows=parts.get("rows"),
         vines=None if "vines" not in parts else rows_as_drawn(parts["vines"], parts.get("rows")),
-        samples=empty if weighed is None else rows_as_drawn(weighed, parts.get("rows")),
+        samples=_no_samples(blocks.crs) if weighed is None else rows_as_drawn(weighed, parts.get("rows")),
         bud_checks=parts.get("bud_checks"),
         crs=blocks.crs,
+        file=file,
     )
     if (weighed is not None or not need_samples) and blocks.crs is not None:
         check_agreement(vineyard, faults, file=file, samples_file=raw_samples.file if raw_samples else "")
@@ -175,7 +269,7 @@ def _lines(header_row: int | Sequence[int] | None) -> tuple[int, ...]:
 
 
 def _blocks(
-    found: dict[str, RawTable], path: Path, faults: Faults, trainings: Mapping[str, Training] | None
+    found: Mapping[str, RawTable], path: Path, faults: Faults, trainings: Mapping[str, Training] | None
 ) -> tuple[list[gpd.GeoDataFrame], CRS | None]:
     if "blocks" in found:
         return check_blocks(found["blocks"], faults, trainings)

@@ -11,10 +11,8 @@ from geoprune.rules.bands import Band, cane_weight_g, crop_load, find_bands, gra
 from geoprune.rules.cautions import (
     BUD_KEYS,
     CAUTION_KEYS,
-    CAUTIONS,
     bud_notes,
     caution_notes,
-    caution_texts,
     wood_notes,
 )
 from geoprune.rules.crop import (
@@ -61,7 +59,6 @@ from geoprune.rules.zone_notes import zone_no_number
 
 __all__ = [
     "BUD_KEYS",
-    "CAUTIONS",
     "CAUTION_KEYS",
     "DEFAULT_METHOD",
     "FEWEST_BUDS",
@@ -107,7 +104,6 @@ __all__ = [
     "buds_to_cut_table",
     "cane_weight_g",
     "caution_notes",
-    "caution_texts",
     "check_counts",
     "count_of_whole_pieces",
     "countable_counts",

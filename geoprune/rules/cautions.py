@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from geoprune.errors import Message
-from geoprune.words import say
 
 #: Short cautions for every page, most important first.
 CAUTION_KEYS = ("guide", "local_rules", "safety", "wounds", "weather")
@@ -26,12 +25,3 @@ def bud_notes() -> tuple[Message, ...]:
 def wood_notes() -> tuple[Message, ...]:
     """Which wood to keep: for the sheet, beside the drawn vines."""
     return tuple(Message(f"cautions.{key}") for key in WOOD_KEYS)
-
-
-def caution_texts(language: str) -> tuple[str, ...]:
-    """The cautions as plain text in one language ("en", "es")."""
-    return tuple(say(note, language, "metric") for note in caution_notes())
-
-
-#: The cautions by language, for pages that show both.
-CAUTIONS = {language: caution_texts(language) for language in ("en", "es")}

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial.distance import cdist
-from scipy.special import betaln
+from scipy.special import betaincinv, betaln, chdtrc, ndtri  # scipy.stats has the same and takes long to load
 
 Floats = NDArray[np.float64]
 
@@ -54,18 +54,16 @@ def share_interval(count: float, total: float, *, confidence: float = 0.95, disp
     low, high : float
         Within 0 and 1; NaN when nothing was counted.
     """
-    from scipy.stats import beta, norm  # takes long to load; only where buds were checked
-
     if total <= 0:
         return float("nan"), float("nan")
     hits, misses = count / dispersion, (total - count) / dispersion
     tail = (1 - confidence) / 2
     if min(hits, misses) >= NORMAL_FROM:
         share = count / total
-        half = norm.ppf(1 - tail) * np.sqrt(share * (1 - share) / (hits + misses))
+        half = ndtri(1 - tail) * np.sqrt(share * (1 - share) / (hits + misses))
         return float(max(share - half, 0.0)), float(min(share + half, 1.0))
-    low = 0.0 if hits == 0 else float(beta.ppf(tail, hits, misses + 1))
-    high = 1.0 if misses == 0 else float(beta.ppf(1 - tail, hits + 1, misses))
+    low = 0.0 if hits == 0 else float(betaincinv(hits, misses + 1, tail))
+    high = 1.0 if misses == 0 else float(betaincinv(hits + 1, misses, 1 - tail))
     return low, high
 
 
@@ -87,8 +85,6 @@ def alike_p(counts: ArrayLike, totals: ArrayLike, *, seed: int = 0) -> float:
     By the chi-square distribution where at least five of each kind are expected everywhere, else by 4000 random
     tables with the same margins.
     """
-    from scipy.stats import chi2  # takes long to load; only where buds were checked
-
     k, n = np.asarray(counts, dtype=np.int64), np.asarray(totals, dtype=np.int64)
     share = k.sum() / n.sum()
     if len(k) < 2 or share in (0.0, 1.0):
@@ -96,7 +92,7 @@ def alike_p(counts: ArrayLike, totals: ArrayLike, *, seed: int = 0) -> float:
     spread = n * share * (1 - share)
     found = np.sum(np.square(k - n * share) / spread)
     if min(np.min(n * share), np.min(n * (1 - share))) >= 5:
-        return float(chi2.sf(found, len(k) - 1))
+        return float(chdtrc(len(k) - 1, found))
     random = np.random.default_rng(seed).multivariate_hypergeometric(n, int(k.sum()), size=4000)
     drawn = np.sum(np.square(random - n * share) / spread, axis=1)
     return float((1 + np.sum(drawn >= found - 1e-9)) / 4001)
@@ -129,8 +125,6 @@ def smooth_shares(
     -------
     Shares, one per target
     """
-    from scipy.stats import beta  # takes long to load; only where buds were checked
-
     k, n = np.asarray(counts, dtype=float), np.asarray(totals, dtype=float)
     where, wanted = np.asarray(places, dtype=float), np.asarray(targets, dtype=float)
     apart = cdist(where, where)
@@ -142,7 +136,7 @@ def smooth_shares(
     block = (k.sum() + 0.5) / (n.sum() + 1.0)
     hits, misses = near @ k + prior * block, near @ (n - k) + prior * (1 - block)
     tail = (1 - confidence) / 2
-    return Shares(hits / (hits + misses), beta.ppf(tail, hits, misses), beta.ppf(1 - tail, hits, misses), reach)
+    return Shares(hits / (hits + misses), betaincinv(hits, misses, tail), betaincinv(hits, misses, 1 - tail), reach)
 
 
 def pool_shares(
@@ -168,8 +162,6 @@ def pool_shares(
     -------
     Shares, one per group; NaN when nothing was counted at all
     """
-    from scipy.stats import beta  # takes long to load; only where buds were checked
-
     k, n, group = np.asarray(counts, float), np.asarray(totals, float), np.asarray(groups)
     labels = np.asarray(wanted)
     if n.sum() <= 0:
@@ -184,7 +176,7 @@ def pool_shares(
     worth = np.minimum(worths[int(np.argmax(fits))], total.sum() - total) + 1.0
     a, b = hits + worth * block, total - hits + worth * (1 - block)
     tail = (1 - confidence) / 2
-    return Shares(a / (a + b), beta.ppf(tail, a, b), beta.ppf(1 - tail, a, b), float("inf"))
+    return Shares(a / (a + b), betaincinv(a, b, tail), betaincinv(a, b, 1 - tail), float("inf"))
 
 
 def _kernel(distance: Floats, reach: float) -> Floats:
@@ -215,11 +207,10 @@ def _choose(k: Floats, n: Floats, apart: Floats) -> tuple[float, float, float]:
 
 
 def _left_out(k: Floats, n: Floats, near: Floats, prior: float) -> float:
-    from scipy.stats import betabinom  # takes long to load; only where buds were checked
-
     block = (k.sum() - k + 0.5) / (n.sum() - n + 1.0)
     a, b = near @ k + prior * block, near @ (n - k) + prior * (1 - block)
-    return float(betabinom.logpmf(k, n, a, b).sum())
+    chosen = -np.log(n + 1) - betaln(n - k + 1, k + 1)  # the beta-binomial law's logarithm, with its binomial coefficient
+    return float((chosen + betaln(k + a, n - k + b) - betaln(a, b)).sum())
 
 
 def _scatter_within(k: Floats, n: Floats, group: NDArray) -> float:

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -145,6 +145,7 @@ def _names(training: Training) -> list[str]:
     return [_plain(other) for other in (training.id, *training.also_called)]
 
 
+@lru_cache(maxsize=1024)
 def _plain(name: str) -> str:
     """A name without case, marks and accents, as it is compared."""
     apart = unicodedata.normalize("NFKD", fold(name))

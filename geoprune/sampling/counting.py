@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scipy.stats import norm, t
+from scipy.special import ndtri, stdtrit
 
 #: Chance that the true mean lies within the error given: nine times in ten, as everywhere in geoprune.
 CONFIDENCE = 0.90
@@ -45,7 +45,7 @@ def vines_for_error(
         raise ValueError("CV, error and confidence are shares above 0")
     if law not in ("t", "z"):
         raise ValueError(f"law {law!r}: t or z")
-    count = max(1, math.ceil((norm.ppf(0.5 + confidence / 2) * cv / error) ** 2 - 1e-9))
+    count = max(1, math.ceil((ndtri(0.5 + confidence / 2) * cv / error) ** 2 - 1e-9))
     if law == "t":
         count = max(2, count)
         while half_width(count, cv, confidence=confidence) > error:
@@ -57,4 +57,4 @@ def vines_for_error(
 
 def half_width(count: int, cv: float, *, confidence: float = CONFIDENCE) -> float:
     """Half-width t CV / sqrt(n) of the interval of a mean of n >= 2 at random, as a share of the mean."""
-    return float(t.ppf(0.5 + confidence / 2, count - 1)) * cv / math.sqrt(count)
+    return float(stdtrit(count - 1, 0.5 + confidence / 2)) * cv / math.sqrt(count)

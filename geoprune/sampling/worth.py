@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
-from scipy.stats import t
+from scipy.special import stdtrit
 
 from geoprune.geostat import correlation
 from geoprune.geostat.covariance import distances
@@ -121,7 +121,7 @@ def effort_of(work: Work, sites: Sites, chosen: Integers) -> Effort:
         points, targets, work.model, vines=each, panel_vines=work.panel_vines, population=work.population
     )
     off = work.slope * float(np.sqrt(whole))
-    sure = float(t.ppf(0.5 + CONFIDENCE / 2, max(len(chosen) - 1, 1)))
+    sure = float(stdtrit(max(len(chosen) - 1, 1), 0.5 + CONFIDENCE / 2))
     hours = hours_of(len(chosen), vines, walk_m, minutes_per_vine=work.minutes_per_vine)
     return Effort(len(chosen), vines, walk_m, hours, MEAN_ABSOLUTE * off, sure * off, MEAN_ABSOLUTE * work.slope * panel)
 

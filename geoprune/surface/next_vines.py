@@ -129,42 +129,93 @@ def design_more(
         order = np.argsort(fit.weights)[::-1][:NODES]
         weight = fit.weights[order] / fit.weights[order].sum()
         lefts = [(_left(fit, surface, int(k), both), fit.nodes[k].nugget) for k in order]
-    parts = [_split(left, nugget, len(targets)) for left, nugget in lefts]
+    parts = [Left.split(left, nugget, len(targets)) for left, nugget in lefts]
     chosen: list[int] = []
-    misfit = [_misfit(weight, [p[2] for p in parts], [p[3] for p in parts], slope)]
-    left, buds = np.empty((len(targets), len(candidates))), MEAN_ABSOLUTE * np.abs(slope) / len(slope)
-    for _ in range(min(count, len(candidates))):
-        total = np.zeros(len(candidates))
-        for w, (cross, own, variance, nugget, _) in zip(weight, parts, strict=True):
-            np.square(cross, out=left)
-            left /= -(own + nugget)
-            left += variance[:, None]
-            np.maximum(left, 0.0, out=left)
-            left += nugget
-            total += w * (buds @ np.sqrt(left, out=left))
-        total[chosen] = np.inf
-        best = int(total.argmin())
-        chosen.append(best)
-        for cross, own, variance, nugget, among in parts:
-            down, side = cross[:, best].copy(), among[:, best].copy()
-            scale = own[best] + nugget
-            variance -= np.square(down) / scale
-            cross -= np.outer(down, side) / scale
-            own -= np.square(side) / scale
-            among -= np.outer(side, side) / scale
-        misfit.append(_misfit(weight, [p[2] for p in parts], [p[3] for p in parts], slope))
+    misfit = [_misfit(weight, parts, slope)]
+    buds = MEAN_ABSOLUTE * np.abs(slope) / len(slope)
+    while len(chosen) < min(count, len(candidates)):
+        some = _worth_a_look(weight, parts, buds, chosen)
+        total = np.zeros(len(some))
+        for w, part in zip(weight, parts, strict=True):
+            total += w * (buds @ part.spread_after(some))
+        chosen.append(int(some[total.argmin()]))
+        for part in parts:
+            part.weigh(chosen[-1])
+        misfit.append(_misfit(weight, parts, slope))
     return chosen, np.array(misfit)
 
 
-def _misfit(weight: Floats, variances: list[Floats], nuggets: list[float], slope: Floats) -> float:
-    parts = [np.mean(np.abs(slope) * np.sqrt(np.maximum(v, 0.0) + t)) for v, t in zip(variances, nuggets, strict=True)]
-    return float(MEAN_ABSOLUTE * (weight @ np.array(parts)))
+@dataclass
+class Left:
+    """Covariances that are left at one node, of targets (t,) and candidates (c,), as candidates are weighed.
+
+    cross (t, c) targets with candidates; own (c,), variance (t,) their own; among (c, c) candidates with candidates before
+    any of them was weighed; weighed: the covariances (c,) with each that was, and its variance as a reading.
+    """
+
+    cross: Floats
+    own: Floats
+    variance: Floats
+    nugget: float
+    among: Floats
+    weighed: list[tuple[Floats, float]]
+
+    @classmethod
+    def split(cls, left: Floats, nugget: float, t: int) -> Left:
+        """Of the covariances left of t targets, then candidates."""
+        return cls(left[:t, t:].copy(), np.diag(left)[t:].copy(), np.diag(left)[:t].copy(), nugget, left[t:, t:], [])
+
+    def spread_after(self, some: Integers) -> Floats:
+        """Standard deviation (t, s) of a vine at each target once one of some candidates (s,) is weighed as well."""
+        left = np.square(self.cross[:, some])
+        left /= -(self.own[some] + self.nugget)
+        left += self.variance[:, None]
+        np.maximum(left, 0.0, out=left)
+        left += self.nugget
+        return np.sqrt(left, out=left)
+
+    def gains(self, buds: Floats) -> tuple[Floats, float]:
+        """Buds (c,) that no candidate saves more than, and the least share of them that each saves.
+
+        With u the share of a target's variance that a weight takes away, 1 - sqrt(1 - u) lies between u / 2 and u times its
+        value at the greatest u.
+        """
+        total = np.maximum(self.variance, 0.0) + self.nugget
+        taken = np.square(self.cross)
+        reading = self.own + self.nugget
+        most = min(float((taken.max(axis=1) / total).max() / reading.min()), 1.0)
+        steepest = 1.0 if most == 0.0 else (1.0 - np.sqrt(1.0 - most)) / most
+        return steepest * (buds / np.sqrt(total)) @ taken / reading, 0.5 / steepest
+
+    def weigh(self, best: int) -> None:
+        """Weigh a candidate."""
+        side = self.among[:, best].copy()  # only this column of what is left among candidates is ever needed
+        for before, scale in self.weighed:
+            side -= before * before[best] / scale
+        down, scale = self.cross[:, best].copy(), float(self.own[best] + self.nugget)
+        self.variance -= np.square(down) / scale
+        taken = np.multiply.outer(down, side)
+        taken /= scale
+        self.cross -= taken
+        self.own -= np.square(side) / scale
+        self.weighed.append((side, scale))
 
 
-def _split(left: Floats, nugget: float, t: int) -> tuple[Floats, Floats, Floats, float, Floats]:
-    """Of the covariances left of t targets, then candidates: targets with candidates (t, c), the candidates' and the
-    targets' own, the nugget, and candidates with candidates (c, c)."""
-    return left[:t, t:].copy(), np.diag(left)[t:].copy(), np.diag(left)[:t].copy(), nugget, left[t:, t:].copy()
+def _worth_a_look(weight: Floats, parts: list[Left], buds: Floats, chosen: list[int]) -> Integers:
+    """Candidates that may be the best: those that cannot save as much as another surely does are left out."""
+    open_to = np.full(len(parts[0].own), True)
+    open_to[chosen] = False
+    if min(part.nugget for part in parts) <= 0.0:
+        return np.flatnonzero(open_to)
+    bounds = [part.gains(buds) for part in parts]
+    most = np.sum([w * gain for w, (gain, _) in zip(weight, bounds, strict=True)], axis=0)
+    least = np.sum([w * gain * share for w, (gain, share) in zip(weight, bounds, strict=True)], axis=0)
+    return np.flatnonzero(open_to & (most >= least[open_to].max() * (1.0 - 1e-9)))
+
+
+def _misfit(weight: Floats, parts: list[Left], slope: Floats) -> float:
+    found = [np.mean(np.abs(slope) * np.sqrt(np.maximum(part.variance, 0.0) + part.nugget)) for part in parts]
+    return float(MEAN_ABSOLUTE * (weight @ np.array(found)))
 
 
 def _left(fit: AveragedKriging, surface: Surface, node: int, both: Integers) -> Floats:

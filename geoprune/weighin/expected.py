@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t
+from scipy.special import gammaln, stdtr, stdtrit
 
 from geoprune.geostat import Kriging, fit_averaged
 from geoprune.surface.prior import SHARES, Prior, range_grid
@@ -20,7 +20,7 @@ FEWEST = 4
 #: (design choice, set on simulated lists, docs/weigh-in.md).
 DEGREES = 8
 #: Log of Student's density at its middle; written out, because every line asks for it many times.
-LOG_CONSTANT = float(t.logpdf(0.0, DEGREES))
+LOG_CONSTANT = float(gammaln((DEGREES + 1) / 2) - gammaln(DEGREES / 2) - np.log(np.pi * DEGREES) / 2)
 #: Weights so many robust standard deviations from the median say nothing of the others until they are judged.
 FAR = 3.0
 #: Standard errors from which a weight may belong to another vine (design choice).
@@ -44,11 +44,11 @@ class Expected:
 
     def chance(self, weight_kg: Floats) -> Floats:
         """Chance (n,) of a sound weight as far off as this or farther."""
-        return 2.0 * t.sf(np.abs(np.sqrt(weight_kg) - self.middle) / self.spread, DEGREES)
+        return 2.0 * stdtr(DEGREES, -np.abs(np.sqrt(weight_kg) - self.middle) / self.spread)
 
     def interval_kg(self) -> tuple[Floats, Floats]:
         """Ends of the 90 % interval of a weight, kg a vine."""
-        half = t.ppf(0.95, DEGREES) * self.spread
+        half = stdtrit(DEGREES, 0.95) * self.spread
         return np.square(np.maximum(self.middle - half, 0.0)), np.square(self.middle + half)
 
 

@@ -23,7 +23,6 @@ from geoprune.rules import (
     bud_cutting_sheet,
     bud_notes,
     caution_notes,
-    caution_texts,
     diagnose,
     fit_recipe,
     frame_steps,
@@ -225,7 +224,7 @@ def test_every_sentence_is_used():
 
 def test_cautions_are_short_and_told_in_both_languages():
     for language in ("en", "es"):
-        texts = caution_texts(language)
+        texts = [say(note, language, "metric") for note in caution_notes()]
         assert len(texts) == len(caution_notes())
         assert max(map(len, texts)) < 190
         assert sum(map(len, texts)) < 520

@@ -17,7 +17,8 @@ from geoprune.signs import READ_SIGNS, SIGNS_DISAGREE
 
 def field_page(edition: Edition) -> str:
     """Return the block's page for the phone in the row."""
-    block = field_block_of(edition.brief, made=edition.style.made, estate=estate_of(edition.provenance.sources))
+    origin = edition.provenance
+    block = field_block_of(edition.brief, made=edition.style.made, estate=origin.estate or estate_of(origin.sources))
     return render_field_page(block, language=edition.reader.language, units=edition.reader.units)
 
 

@@ -67,7 +67,9 @@ def field_block_from_tables(
     known = _known_vines(places)
     walked = list(dict.fromkeys([*map(str, runs["row"]), *map(str, rows["row"])]))
     lines = dict(zip(map(str, rows["row"]), rows.to_crs(WGS84).geometry, strict=True))
-    ends = places.assign(row=places["row"].astype(str)).groupby("row")["vine"].agg(["min", "max"])
+    ends = pd.DataFrame(places[["row", "vine"]]).astype({"row": str}).groupby("row")["vine"].agg(["min", "max"])
+    first_last = {row: (int(first), int(last)) for row, first, last in ends.itertuples()}
+    runs_of = {str(row): told for row, told in runs.groupby(runs["row"].astype(str), sort=False)}
     return FieldBlock(
         name=name,
         season=season,
@@ -76,14 +78,14 @@ def field_block_from_tables(
         rows=tuple(
             FieldRow(
                 row=row,
-                first_vine=int(ends.loc[row, "min"]),
-                last_vine=int(ends.loc[row, "max"]),
-                line=_line(known, row, ends.loc[row], lines.get(row)),
-                runs=_runs(runs[runs["row"].astype(str) == row]),
+                first_vine=first_last[row][0],
+                last_vine=first_last[row][1],
+                line=_line(known, row, first_last[row], lines.get(row)),
+                runs=_runs(runs_of.get(row, runs.iloc[:0])),
                 apart={kind: tuple(map(int, held)) for kind, held in (apart or {}).get(row, {}).items()},
             )
             for row in walked
-            if row in ends.index
+            if row in first_last
         ),
         weigh=_stops(weigh, known),
         buds=_stops(buds, known),
@@ -94,24 +96,23 @@ def field_block_from_tables(
     )
 
 
-def _known_vines(places: gpd.GeoDataFrame) -> dict[tuple[str, int], tuple[LonLat, tuple[float, float] | None]]:
-    """(Row, vine) -> place and the weights to expect."""
+def _known_vines(places: gpd.GeoDataFrame) -> dict[tuple[str, int], tuple[LonLat, tuple[float, float]]]:
+    """(Row, vine) -> place, and mean and standard error of its size, kg."""
     nothing = np.full(len(places), np.nan)
     size, error = (
         places[name].to_numpy(float) if name in places else nothing for name in ("vine_size_kg", "vine_size_se_kg")
     )
-    points = np.round(shapely.get_coordinates(places.geometry), DIGITS)
-    return {
-        (str(row), int(vine)): ((float(point[0]), float(point[1])), expected_range(float(mean), float(spread)))
-        for row, vine, point, mean, spread in zip(places["row"], places["vine"], points, size, error, strict=True)
-    }
+    points = np.round(shapely.get_coordinates(places.geometry.to_numpy()), DIGITS).tolist()
+    rows, numbers = map(str, places["row"]), places["vine"].astype(int).tolist()
+    told = zip(map(tuple, points), zip(size.tolist(), error.tolist(), strict=True), strict=True)
+    return dict(zip(zip(rows, numbers, strict=True), told, strict=True))
 
 
 def _line(
-    known: Mapping[tuple[str, int], Any], row: str, ends: pd.Series, line: shapely.LineString | None
+    known: Mapping[tuple[str, int], Any], row: str, ends: tuple[int, int], line: shapely.LineString | None
 ) -> tuple[LonLat, ...]:
     """From the first vine to the last, with the row's own corners between them; vines stand evenly along it."""
-    first, last = known[row, int(ends["min"])][0], known[row, int(ends["max"])][0]
+    first, last = known[row, ends[0]][0], known[row, ends[1]][0]
     if line is None or line.is_empty:
         return (first, last)
     at = sorted((line.project(shapely.Point(first)), line.project(shapely.Point(last))))
@@ -137,7 +138,8 @@ def _stops(table: pd.DataFrame | None, known: Mapping[tuple[str, int], Any]) -> 
     entries = []
     for i, line in enumerate(table.to_dict("records"), start=1):
         row, vine, spare = str(line["row"]), int(line["vine"]), line.get("spare_of")
-        place, expected = known.get((row, vine), (None, None))
+        place, size = known.get((row, vine), (None, None))
+        expected = None if size is None else expected_range(*size)
         order = int(line.get("order", line.get("stop", i)))
         ends = (int(line.get("first_vine", vine)), int(line.get("last_vine", vine)))
         spare_of, together = None if pd.isna(spare) else int(spare), ends if ends[0] < ends[1] else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -29,4 +30,10 @@ def typeset(template: str, data: Mapping[str, Any], *, made: date, room: str = "
     stamp = int(datetime(made.year, made.month, made.day, tzinfo=UTC).timestamp())
     inputs = {"data": json.dumps(data)}
     # Tags for screen readers would make a long row list fifteen times as heavy; the HTML page is there for them.
-    return bytes(typst.compile(source.encode(), sys_inputs=inputs, timestamp=stamp, pdf_tags=False))
+    return bytes(typst.compile(source.encode(), font_paths=_faces(), sys_inputs=inputs, timestamp=stamp, pdf_tags=False))
+
+
+@cache
+def _faces() -> typst.Fonts:
+    """The faces there are, sought once for all pages."""
+    return typst.Fonts()

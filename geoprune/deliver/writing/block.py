@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -11,9 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from geoprune.brief import BlockBrief, brief_block
-from geoprune.deliver.deliverables import block_pages
 from geoprune.deliver.edition import Provenance, Style
-from geoprune.deliver.writing.raster import surface_bytes
 from geoprune.deliver.writing.summary import block_summary
 from geoprune.deliver.writing.tables import block_tables
 from geoprune.deliver.writing.waypoints import Words, flag_words, next_vine_words, parts_of, waypoints
@@ -50,7 +48,7 @@ class BlockOutput:
     brief : BlockBrief
         What the estate's page and the terminal show; the heavy tables of its plan are empty.
     files : mapping
-        Name in the block's folder -> content.
+        Name in the block's folder -> content; empty where pages are made elsewhere.
     tables : mapping
         Layer -> table (`writing.tables.block_tables`).
     places : mapping
@@ -66,15 +64,35 @@ class BlockOutput:
     summary: Mapping[str, Any]
 
 
-def make_output(plan: BlockPlan, results: Results) -> BlockOutput:
-    """Make everything that is written of a block."""
+def make_pages(brief: BlockBrief, results: Results) -> dict[str, bytes]:
+    """Make the files of a block's own folder: name -> content."""
+    # loaded here: a run that has its pages made in another process does without maps, templates and typesetter
+    from geoprune.deliver.deliverables import block_pages
+    from geoprune.deliver.writing.raster import surface_bytes
+
+    grid = brief.plan.surface_grid
+    files = {} if grid is None else {SURFACE: surface_bytes(grid, brief.plan.crs)}
+    return files | {name: as_bytes(content) for name, content in block_pages(brief, results.style, results.provenance)}
+
+
+def make_output(
+    plan: BlockPlan, results: Results, *, pages: Callable[[BlockBrief, Results], Mapping[str, bytes]] = make_pages
+) -> BlockOutput:
+    """Make everything that is written of a block.
+
+    Parameters
+    ----------
+    plan : BlockPlan
+    results : Results
+    pages : callable
+        Makes the files of the block's folder, or hands them over to be made elsewhere and returns none.
+    """
 
     def say(message: Message) -> str:
         return clean(results.style.reader.say(message))
 
-    grid, brief = plan.surface_grid, brief_block(plan)
-    files = {} if grid is None else {SURFACE: surface_bytes(grid, plan.crs)}
-    files |= {name: as_bytes(content) for name, content in block_pages(brief, results.style, results.provenance)}
+    brief = brief_block(plan)
+    files = pages(brief, results)
     tables = block_tables(plan, results.crs)
     surveyed = frozenset([plan.name] if plan.settings.posts_surveyed else [])
     words: dict[str, Words] = {"flags": partial(flag_words, surveyed=surveyed), "next_vines": next_vine_words}

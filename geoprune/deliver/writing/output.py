@@ -8,20 +8,18 @@ import sqlite3
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from textwrap import indent
 from typing import Any
 
 from pyogrio.errors import DataLayerError, DataSourceError
-from rasterio.errors import RasterioError
 from xlsxwriter.exceptions import XlsxWriterException
 
 from geoprune.brief import BlockBrief
 from geoprune.clock import fixed
-from geoprune.deliver.deliverables import estate_page, provenance_of
-from geoprune.deliver.edition import Style
+from geoprune.deliver.edition import Style, provenance_of
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.block import BlockOutput, Results, make_output, vines_drawn
 from geoprune.deliver.writing.folder import digest, failure_text, is_full, replace_folder
@@ -81,10 +79,30 @@ def write_plan(
             with as_output_error(folder, out):
                 output = make_output(plan, results)
             writer.add(position, folders[plan.name], output)
-        writer.finish(replace(estate, blocks=()), style=style, beside=beside or {}, made=made)
+        told = replace(estate, blocks=())
+        writer.join(style, made)
+        writer.add_index(make_index(writer.index(told, style)))
+        writer.finish(told, style=style, beside=beside or {}, made=made)
 
     check_names(beside or {})
     return replace_folder(Path(out), fill, force=force)
+
+
+@dataclass(frozen=True, eq=False)
+class Index:
+    """What the estate's page is made from: briefs, block -> folder, and the estate for a reader; it can be pickled."""
+
+    briefs: tuple[BlockBrief, ...]
+    folders: Mapping[str, str]
+    estate: EstatePlan
+    style: Style
+
+
+def make_index(index: Index) -> str:
+    """Make the estate's page."""
+    from geoprune.deliver.deliverables import estate_page  # here, because it may be made in another process
+
+    return estate_page(index.briefs, index.folders, index.estate, index.style)
 
 
 class ResultWriter:
@@ -119,21 +137,34 @@ class ResultWriter:
             Name of its folder.
         output : BlockOutput
         """
-        for name, content in output.files.items():
-            write_page(self._folder / folder / name, content)
+        self.add_pages(folder, output.files)
         self._waiting.add(position, folder, output.tables, output.places, output.summary)
         self._briefs[position] = folder, output.brief
 
+    def add_pages(self, folder: str, files: Mapping[str, bytes]) -> None:
+        """Write files of a block's own folder: name -> content."""
+        for name, content in files.items():
+            write_page(self._folder / folder / name, content)
+
+    def index(self, estate: EstatePlan, style: Style) -> Index:
+        """Return what the estate's page is made from. The blocks of `estate` are those that were added."""
+        return Index(self.briefs, {brief.name: folder for folder, brief in self._briefs.values()}, estate, style)
+
+    def add_index(self, page: str) -> None:
+        """Write the estate's page."""
+        write_page(self._folder / "index.html", page)
+
+    def join(self, style: Style, made: datetime | None = None) -> None:
+        """Write layers, tables and waypoints of all blocks."""
+        with as_output_error(self._folder, self._out):
+            write_joined(self._waiting, self._folder, created_at(style, made))
+
     def finish(self, estate: EstatePlan, *, style: Style, beside: Mapping[str, str], made: datetime | None = None) -> None:
-        """Write what all blocks share. The blocks of `estate` are those that were added: its own are not looked at."""
-        links = {brief.name: folder for folder, brief in self._briefs.values()}
-        write_page(self._folder / "index.html", estate_page(self.briefs, links, estate, style))
+        """Write the files `beside` and, last, the summary; the blocks of `estate` are those that were added."""
 
         def say(message: Message) -> str:
             return clean(style.reader.say(message))
 
-        with as_output_error(self._folder, self._out):
-            write_joined(self._waiting, self._folder, created_at(style, made))
         for name, text in beside.items():
             write_page(self._folder / name, text)
         summaries = [
@@ -162,7 +193,7 @@ def as_output_error(folder: Path, out: Path) -> Iterator[None]:
     """Raise what the libraries raise on a full or failing disk as an `OutputError`."""
     try:
         yield
-    except (DataSourceError, DataLayerError, sqlite3.Error, XlsxWriterException, RasterioError) as error:
+    except (DataSourceError, DataLayerError, sqlite3.Error, XlsxWriterException) as error:
         full = is_full(folder) or is_full(Path(tempfile.gettempdir()))
         failure = OSError(errno.ENOSPC, "") if full else OSError(one_line(error)[:160])
         raise OutputError(failure_text(out, failure)) from error

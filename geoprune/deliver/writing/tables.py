@@ -98,6 +98,7 @@ def block_line(block: BlockPlan, crs: CRS) -> pd.DataFrame:
     """Return the one line that a block has in the `blocks` layer."""
     line = {
         "block": block.name,
+        "farm": block.settings.farm or None,
         "variety": block.settings.variety,
         "rule": block.settings.rule,
         "training": block.settings.training,

@@ -21,7 +21,7 @@ ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THRE
 #: How Python calls the processes of an executor.
 PROCESS_NAMES = ("ForkServerProcess", "SpawnProcess")
 #: What a process needs to plan and draw a block.
-NEEDED = ["geoprune.jobs.block"]
+NEEDED = ["geoprune.jobs.block", "geoprune.deliver.deliverables", "geoprune.deliver.writing.raster"]
 
 
 def begin_early() -> None:
