@@ -14,6 +14,7 @@ from geoprune.deliver.writing.block import lighten
 from geoprune.words import Reader
 
 SIZES_KG = {"A": 1.2, "B": 0.6, "C": 0.9}
+FARMS = {"B": "Farm 10", "C": "Farm 2"}
 
 
 def moved(brief: BlockBrief, name: str, number: int, size_kg: float) -> BlockBrief:
@@ -23,7 +24,7 @@ def moved(brief: BlockBrief, name: str, number: int, size_kg: float) -> BlockBri
         layer: getattr(plan, layer).assign(geometry=getattr(plan, layer).translate(*to))
         for layer in ("zones", "replant_areas")
     }
-    settings = replace(plan.settings, block=name, variety="Concord" if number % 2 else "Niagara")
+    settings = replace(plan.settings, block=name, variety="Concord" if number % 2 else "Niagara", farm=FARMS.get(name, ""))
     polygon = translate(plan.polygon, *to)
     return replace(brief, plan=replace(plan, name=name, settings=settings, polygon=polygon, vine_size_kg=size_kg, **shapes))
 
@@ -40,9 +41,17 @@ def test_blocks_are_put_in_order_and_grouped(open_page):
     assert names_listed(page) == ["A", "B", "C"]
     page.select_option("#order", "size_kg")
     assert names_listed(page) == sorted(SIZES_KG, key=SIZES_KG.get)
-    page.check("#grouped")
+    page.select_option("#group", "variety")
     assert names_listed(page) == ["B", "C", "A"]  # Concord before Niagara, the weaker first in each
+    assert page.locator("#zones tr.group").all_inner_texts() == ["Concord", "Niagara"]
     assert page.locator("#zones tr.under a").first.get_attribute("href") == "B/map.html"
+    page.select_option("#group", "farm")
+    assert names_listed(page) == ["C", "B", "A"]  # farm 2 before farm 10, blocks of no farm last
+    assert page.locator("#zones tr.group").all_inner_texts() == ["Farm 2", "Farm 10", "No farm named"]
+    page.fill("#row", "farm 1")
+    assert names_listed(page) == ["B"]
+    page.press("#row", "Enter")
+    assert page.locator("#card h3").inner_text() == "B"
 
 
 def test_a_thousand_blocks_weigh_little_and_tell_where_to_stop():

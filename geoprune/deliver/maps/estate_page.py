@@ -122,6 +122,7 @@ def _block_records(briefs: Sequence[BlockBrief], links: Mapping[str, dict[str, s
                 "vines": brief.vines,
                 "area_ha": plain(brief.area_ha),
                 "variety": brief.plan.settings.variety,
+                "farm": brief.plan.settings.farm,
                 **_sort_keys(brief),
                 "vine_spacing_m": round(brief.plan.settings.vine_spacing_m, 2),
                 "first_row": first_row,

@@ -4,9 +4,12 @@ const on = new Set(LAYERS.map(([name]) => name));
 const chosen = { block: null };
 // How the list of blocks is put in order: by a key that each block has, the least first (1) or the most first (-1).
 const ORDERS = { file: 0, size_kg: 1, worth: -1, replant: -1 };
-const LISTED_AT_ONCE = 200;
+const GROUPS = ["farm", "variety"];
+const LISTED_AT_ONCE = 100;
+const MOST_OFFERED = 500; // names offered while one types; of more blocks the list itself shows which have these letters
+const MOST_NAMED = 200;
 const SMALLEST_NAMED = 16; // points across on the screen, below which a block has no plate
-const list = { order: "file", grouped: false, listed: LISTED_AT_ONCE };
+const list = { order: "file", group: "", wanted: "", listed: LISTED_AT_ONCE };
 let told;
 let shape;
 let ground;
@@ -38,14 +41,19 @@ function seesBlock(view, block) {
 
 function paint(view) {
   const { look } = told;
+  const outlines = { thick: new Path2D(), thin: new Path2D() }; // two strokes for all blocks instead of one for each
   told.blocks.forEach((block, i) => {
     if (!seesBlock(view, i)) return;
     const [west, , east] = shape.boxes[i];
     const wide = (east - west) * view.scale;
     if (on.has("zones")) paintZones(view, look, i, wide);
     if (on.has("vines")) paintVines(view, look, block);
-    if (on.has("block")) view.stroke(view.outline(shape.blocks[i] || []), look.ink, wide > 60 ? 1.8 : 1);
+    for (const ring of shape.blocks[i] || []) view.trace(wide > 60 ? outlines.thick : outlines.thin, ring, true);
   });
+  if (on.has("block")) {
+    view.stroke(outlines.thick, look.ink, 1.8);
+    view.stroke(outlines.thin, look.ink, 1);
+  }
   if (on.has("replant")) paintReplant(view, look);
   if (chosen.block !== null) {
     const path = view.outline(shape.blocks[chosen.block]);
@@ -101,7 +109,8 @@ function paintReplant(view, look) {
 function paintNumbers(view, look) {
   const taken = [];
   const seen = [...told.blocks.keys()].filter((i) => seesBlock(view, i));
-  const boxes = seen.map((i) => [i, onScreen(view, shape.boxes[i])]);
+  const boxes = new Squares(48);
+  seen.forEach((i) => boxes.add(onScreen(view, shape.boxes[i]), i));
   seen.forEach((i) => {
     const block = told.blocks[i];
     const [west, north, east, south] = shape.boxes[i];
@@ -110,7 +119,7 @@ function paintNumbers(view, look) {
     const placed = (roomy && zonePlates(view, look, taken, i)) || [];
     placed.forEach((plate) => drawPlate(view, look, plate));
     taken.push(...placed.map(({ spot }) => spot));
-    const named = seen.length <= LISTED_AT_ONCE || Math.max(wide, tall) >= SMALLEST_NAMED;
+    const named = seen.length <= MOST_NAMED || Math.max(wide, tall) >= SMALLEST_NAMED;
     if (!placed.length && named) blockPlate(view, look, taken, block, i, boxes);
   });
 }
@@ -149,12 +158,40 @@ function blockPlate(view, look, taken, block, i, boxes) {
     const near = [west - 5, north - 5, east + 5, south + 5];
     for (const [across, down] of places) {
       const spot = [across - halfWide, down - halfTall, across + halfWide, down + halfTall];
-      const blocked = boxes.some(([other, box]) => other !== i && overlap(box, spot));
-      if (!holds(view.frame, spot) || !overlap(near, spot) || blocked || taken.some((other) => overlap(other, spot))) continue;
+      if (!holds(view.frame, spot) || !overlap(near, spot) || taken.some((other) => overlap(other, spot)) || boxes.meets(spot, i)) continue;
       taken.push(spot);
       drawPlate(view, look, { ...plate, x: across, spot });
       return;
     }
+  }
+}
+
+// Boxes by the squares of the screen that they touch, so that each is held against those near it alone.
+class Squares {
+  constructor(size) {
+    this.size = size;
+    this.held = new Map();
+  }
+
+  * keys([west, north, east, south]) {
+    const [left, top, right, bottom] = [west, north, east, south].map((at) => Math.floor(at / this.size));
+    for (let x = left; x <= right; x += 1) for (let y = top; y <= bottom; y += 1) yield `${x} ${y}`;
+  }
+
+  add(box, owner) {
+    for (const key of this.keys(box)) {
+      const held = this.held.get(key);
+      if (held) held.push([owner, box]);
+      else this.held.set(key, [[owner, box]]);
+    }
+  }
+
+  // Does a box meet one of another owner?
+  meets(box, owner) {
+    for (const key of this.keys(box)) {
+      if ((this.held.get(key) || []).some(([other, held]) => other !== owner && overlap(held, box))) return true;
+    }
+    return false;
   }
 }
 
@@ -175,7 +212,8 @@ function showPage() {
     ...["given", "now"].map((less) => (count(less) ? ` ${say(`estate_verdict_${less}`, { [less]: number(count(less)) })}` : null)));
   put("why", ...remarks.map((text) => make("p", { text })),
     ...extremes.map(([head, names]) => make("p", {}, make("strong", { text: `${capital(head)}: ` }), names)));
-  put("zones", ...blockList());
+  put("zones", ...orderTools(), make("div", { id: "blocks" }));
+  relist({});
   showSearch();
   showLayers();
   showCard();
@@ -185,41 +223,53 @@ function showPage() {
   showScale(ground);
 }
 
-// Positions of the blocks in the order chosen; a block without the key comes last, ties stay as in the file.
+// Positions of the blocks that have the letters wanted, in the order chosen; one without the key comes last, ties stay as in
+// the file. Groups follow each other by name, blocks of none last.
 function orderedBlocks() {
   const sign = ORDERS[list.order];
   const key = (i) => told.blocks[i][list.order] ?? sign * Infinity;
-  const positions = told.blocks.map((_, i) => i);
+  const wanted = list.wanted.toLowerCase();
+  const held = ({ name, farm, variety }) => !wanted || [name, farm, variety].some((text) => text.toLowerCase().includes(wanted));
+  const positions = [...told.blocks.keys()].filter((i) => held(told.blocks[i]));
   if (sign) positions.sort((a, b) => (key(a) === key(b) ? a - b : sign * (key(a) - key(b))));
-  if (!list.grouped) return positions;
-  const varieties = [...new Set(told.blocks.map((block) => block.variety))].sort();
-  return varieties.flatMap((variety) => positions.filter((i) => told.blocks[i].variety === variety));
+  if (!list.group) return positions;
+  const groups = new Map();
+  for (const i of positions) {
+    const name = told.blocks[i][list.group];
+    if (!groups.has(name)) groups.set(name, []);
+    groups.get(name).push(i);
+  }
+  const letters = new Intl.Collator(speech.language, { numeric: true });
+  const names = [...groups.keys()].sort((a, b) => (a === "") - (b === "") || letters.compare(a, b));
+  return names.flatMap((name) => groups.get(name));
 }
 
 function orderTools() {
   if (told.blocks.length < 2) return [];
-  const choice = make("select", { id: "order", onchange: (event) => relist({ order: event.target.value }) },
-    ...Object.keys(ORDERS).map((name) => make("option", { value: name, selected: name === list.order, text: say(`sort_${name}`) })));
-  const tools = [make("p", {}, make("label", { for: "order", text: `${say("sort_by")} ` }), choice)];
-  if (new Set(told.blocks.map((block) => block.variety)).size > 1) {
-    tools.push(make("p", {}, make("label", {}, make("input", { type: "checkbox", id: "grouped", checked: list.grouped,
-      onchange: (event) => relist({ grouped: event.target.checked }) }), make("span", { text: say("group_by_variety") }))));
-  }
-  return tools;
+  const groups = GROUPS.filter((name) => new Set(told.blocks.map((block) => block[name])).size > 1);
+  return [
+    pickFrom("order", say("sort_by"), Object.keys(ORDERS).map((name) => [name, say(`sort_${name}`)])),
+    groups.length > 0 && pickFrom("group", say("group_by"), [["", say("group_nothing")], ...groups.map((name) => [name, say(`group_${name}`)])]),
+  ];
 }
 
+const pickFrom = (name, words, entries) => make("p", {}, make("label", { for: name, text: `${words} ` }),
+  make("select", { id: name, onchange: (event) => relist({ [name]: event.target.value }) },
+    ...entries.map(([value, text]) => make("option", { value, selected: value === list[name], text }))));
+
+// Lists the blocks as they are now asked for; returns how many there are.
 function relist(changed) {
   Object.assign(list, { listed: LISTED_AT_ONCE }, changed);
-  put("zones", ...blockList());
-}
-
-function blockList() {
   const positions = orderedBlocks();
   const further = positions.length - list.listed;
   const more = further > 0 && make("button", { type: "button", id: "more", onclick: () => relist({ listed: list.listed + LISTED_AT_ONCE }),
     text: say("more_blocks", { count: number(Math.min(further, LISTED_AT_ONCE)) }) });
-  return [...orderTools(), blockTable(positions.slice(0, list.listed)), ...(more ? [more] : [])];
+  put("blocks", blockTable(positions.slice(0, list.listed)), more);
+  return positions.length;
 }
+
+// The line that begins a group of blocks.
+const groupLine = (name) => make("tr", { class: "group" }, make("th", { colspan: 2, scope: "rowgroup", text: name || say("group_none") }));
 
 // A line per block, and under it, across both columns, what the block is and the ways to its pages.
 function blockTable(positions) {
@@ -227,9 +277,14 @@ function blockTable(positions) {
   const whole = table(say("table_blocks"), heads, positions.map((i) => [
     make("button", { type: "button", class: "link", text: told.blocks[i].name, onclick: () => choose(i, true) }),
     make("b", { class: "big", text: said().blocks[i].numbers.join(" · ") })]));
-  whole.querySelectorAll("tbody tr").forEach((line, place) => {
+  let group = null;
+  [...whole.querySelector("tbody").children].forEach((line, place) => {
     const i = positions[place];
     const block = told.blocks[i];
+    if (list.group && block[list.group] !== group) {
+      group = block[list.group];
+      line.before(groupLine(group));
+    }
     line.after(make("tr", { class: "under" }, make("td", { colspan: 2 },
       make("p", { class: "quiet", text: capital(said().blocks[i].words) }), linkList(block.links, block.name))));
   });
@@ -257,13 +312,21 @@ function showCard() {
 }
 
 function showSearch() {
-  const field = make("input", { id: "row", type: "search", autocomplete: "off", list: "block-names", "aria-describedby": "row-found" });
-  const found = make("p", { id: "row-found", class: "quiet" });
-  const names = make("datalist", { id: "block-names" }, ...told.blocks.map((block) => make("option", { value: block.name })));
+  const field = make("input", { id: "row", type: "search", autocomplete: "off", list: "block-names", "aria-describedby": "row-found",
+    value: list.wanted, oninput: () => {
+      const count = relist({ wanted: field.value.trim() });
+      found.textContent = list.wanted ? say("blocks_found", { count: number(count) }) : "";
+    } });
+  const found = make("p", { id: "row-found", class: "quiet", "aria-live": "polite" });
+  const offered = told.blocks.length > MOST_OFFERED ? [] : told.blocks;
+  const names = make("datalist", { id: "block-names" }, ...offered.map((block) => make("option", { value: block.name })));
   const form = make("form", { onsubmit: (event) => {
     event.preventDefault();
     const wanted = field.value.trim().toLowerCase();
-    const index = told.blocks.findIndex((block) => block.name.trim().toLowerCase() === wanted);
+    const exact = told.blocks.findIndex((block) => block.name.trim().toLowerCase() === wanted);
+    const among = exact < 0 && wanted ? orderedBlocks() : [];
+    const index = among.length === 1 ? among[0] : exact;
+    if (index < 0 && among.length) return;
     found.textContent = index < 0 ? say("block_not_found", { block: field.value }) : "";
     if (index >= 0) choose(index, true);
   } }, make("label", { for: "row", text: say("find_block") }), field, make("button", { type: "submit", text: say("find") }), names);
