@@ -71,7 +71,8 @@ def main() -> None:
         file = Path(folder) / "index.html"
         file.write_text(render_estate(briefs, links=links), encoding="utf-8")
         browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        ready, spent = (statistics.median(times) for times in zip(*(open_once(browser, file) for _ in range(openings))))
+        taken = [open_once(browser, file) for _ in range(openings)]
+        ready, spent = (statistics.median(times) for times in zip(*taken, strict=True))
         browser.close()
         size = file.stat().st_size / 1e6
     print(f"{count} blocks: {size:.2f} MB, drawn after {ready:.0f} ms, {spent:.0f} ms of processor time, of {openings}")
