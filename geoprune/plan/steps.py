@@ -213,7 +213,9 @@ def prepare_blocks(
         choices: dict[str, Any] = {"options": own.get(name, options), "book": book, "trainings": trainings or {}}
         prepared.append(_prepare(vineyard, name, side_inputs, problems=problems, **choices))
         home = vineyard.of(name).file
-        problems[before:] = [one if one.layer == "samples" else replace(one, file=one.file or home) for one in problems[before:]]
+        problems[before:] = [
+            one if one.layer == "samples" else replace(one, file=one.file or home) for one in problems[before:]
+        ]
     files = dict.fromkeys(("blocks", "rows", "vines", "bud_checks"), file) | {"samples": samples_file}
     Problems(replace(problem, file=problem.file or files.get(problem.layer, "")) for problem in problems).stop()
     return [block for block in prepared if block is not None]

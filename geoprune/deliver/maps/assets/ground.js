@@ -19,6 +19,7 @@ const GroundLayer = L.Renderer.extend({
   },
   _updatePaths() {},
   redraw() {
+    if (this.held) return;
     const { min, max } = this._bounds;
     const size = this._bounds.getSize();
     const density = Math.min(window.devicePixelRatio || 1, 2);
@@ -50,6 +51,7 @@ function openGround(told, box, paint) {
   Object.assign(map.options, { zoomSnap: 0.25, zoomDelta: 0.75, maxZoom: 23, minZoom: 8, wheelPxPerZoomLevel: 90 });
   const layer = new GroundLayer(paint);
   layer.told = told;
+  layer.held = true; // nothing is drawn before the page around the map stands: `begun` draws it once
   const toLatLng = (across, down) => {
     const lat = Math.atan(Math.sinh(Math.PI * (1 - 2 * (down + told.home[1])))) * (180 / Math.PI);
     return [lat, (across + told.home[0] - 0.5) * 360];
@@ -65,7 +67,12 @@ function openGround(told, box, paint) {
   show(box);
   layer.addTo(map);
   if (told.background) L.tileLayer(told.background, { maxZoom: 23, maxNativeZoom: 18 }).addTo(map);
-  const ground = { map, layer, show, box, toLatLng, redraw: () => layer.redraw(), pick: null };
+  const begun = () => {
+    show(box);
+    layer.held = false;
+    layer.redraw();
+  };
+  const ground = { map, layer, show, begun, box, toLatLng, redraw: () => layer.redraw(), pick: null };
   map.on("click", (event) => ground.pick && ground.pick(placeOf(told, event.latlng.lng, event.latlng.lat)));
   holder.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || event.target !== holder || !ground.pick) return;

@@ -72,7 +72,7 @@ begin((data) => {
   ground = openGround(told, shape.box, paint);
   ground.pick = pick;
   showPage();
-  ground.show(shape.box);
+  ground.begun();
   printable(told, shape.box, paint);
   window.geoprune = { ground, on, told };
 });
