@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 #: Correlations of the scores, from nothing in common to nearly all, equally likely beforehand (design choice).
 COMMON = (0.0, 0.5, 0.8, 0.95)
 #: Belief in a block that is unlike all others (design choice).
-STRANGER = 0.1
+STRANGER = 0.2
 #: Places where z is looked at; twice as many change no belief by a hundredth of itself.
 SCORES = np.linspace(-3.0, 3.0, 25)
 LEAST = 1e-300

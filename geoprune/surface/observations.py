@@ -18,24 +18,36 @@ from geoprune.trellis import Trellis
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 FEWEST_OF_A_SEASON = 2
-HEAVIEST_KG = 50.0
+HEAVIEST_KG, LEAST_KG = 50.0, 1e-6
 MOST_LISTED = 12
+#: How far winters of one block may lie apart in strength (standard deviation of the log of their means; design choice).
+WINTERS_APART = 0.3
+#: Likeness of a vine to itself in another winter, believed beforehand as strongly as so many pairs tell it (design choice).
+LASTING, LASTING_PAIRS = 0.5, 10
+#: How far a vine's weight is drawn to what earlier winters told of it: half the usual share of vine-to-vine variance, which
+#: is best where field and own part last alike.
+DRAWN = 0.25
 
 
 @dataclass(frozen=True)
 class Observations:
     """Samples and vines of a block as arrays, metres about `centre`.
 
-    taken (m,) which rows of the sample table count; place (n, 2), values (n,) kg a vine, noise (n,) 1 / vines weighed,
-    season (n,) years (0 = not given), target_season the newest, vine_id (n,), row (n,);
+    taken (m,) which rows of the sample table are a reading; stands_for (m,) the row of the reading that a row went into: a
+    vine weighed twice in a winter is one vine; place (n, 2); values (n,) kg a vine, of an earlier winter brought to the
+    strength of the one that is mapped: `strength` (n,) times what was weighed; noise (n,) 1 / vines weighed, less for a
+    vine that earlier winters tell of too; season (n,) years (0 = not given), target_season the newest; vine_id (n,),
+    row (n,);
     levels (n, p) a level for each season, target_levels (p,); vines (V, 2), panel (V,), member (V,) the panel whose
     mean a vine belongs to (-1: not counted), known_kg (V,) weights of this season's weighed vines, NaN elsewhere.
     """
 
     centre: Floats
     taken: NDArray[np.bool_]
+    stands_for: Integers
     place: Floats
     values: Floats
+    strength: Floats
     noise: Floats
     season: Integers
     target_season: int
@@ -76,7 +88,7 @@ class Observations:
         """The same block with the samples at some positions only."""
         taken = np.zeros_like(self.taken)
         taken[np.flatnonzero(self.taken)[chosen]] = True
-        columns = ("place", "values", "noise", "season", "vine_id", "row", "levels")
+        columns = ("place", "values", "strength", "noise", "season", "vine_id", "row", "levels")
         return replace(self, taken=taken, **{name: getattr(self, name)[chosen] for name in columns})
 
     @property
@@ -92,16 +104,31 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     Raises
     ------
     DataError
-        With fewer than 5 usable samples, or weights that are no possible vine.
+        With fewer than 5 usable vines, or weights that are no possible vine.
     """
     remarks: list[Message] = []
     used = samples["used"].to_numpy(bool)
     weight = samples["vine_weight_kg"].to_numpy(float)
-    _check(samples, used, weight, block)
-    season, taken = _seasons(samples, used, remarks)
     vine_id = samples["vine_id"].to_numpy(np.int64)
-    target = int(season[taken].max())
-    _report_coincident(vine_id, season, taken & (season == target), trellis, remarks)
+    _check(samples, used, weight, block)
+    season, counted_in = _seasons(samples, used, remarks)
+    target = int(season[counted_in].max())
+    fresh = counted_in & (season == target)
+    _report_coincident(vine_id, season, fresh, trellis, remarks)
+    weighed = np.maximum(samples["vines_weighed"].to_numpy(float), 1.0)
+    stands_for = _one_a_vine(vine_id, season, counted_in)
+    taken = counted_in & (stands_for == np.arange(len(samples)))
+    _check_count(int(taken.sum()), block)
+    values, most = _joined(weight, weighed, stands_for, taken)
+    strength = _strength(values, 1.0 / most, season[taken], target)
+    values, factor, stay = _weighed_again(values * strength, vine_id[taken], season[taken])
+    if not stay.all():
+        remarks.append(Message("surface.weighed_again", {"vines": int((factor < 1.0).sum())}))
+    for year in np.unique(season[taken][stay]):
+        left = stay & (season[taken] == year)
+        stay &= ~left | (left.sum() >= FEWEST_OF_A_SEASON) | (year == target)
+    values, strength, noise = values[stay], strength[stay], (factor / most)[stay]
+    taken[np.flatnonzero(taken)[~stay]] = False
     vines = shapely.get_coordinates(trellis.vines.geometry.values)
     centre = vines.mean(axis=0)
     vines = vines - centre
@@ -109,14 +136,14 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     panel = trellis.vines["panel_id"].to_numpy(np.int64)
     counted = trellis.vines["counted"].to_numpy(bool)
     empty = np.bincount(panel[counted], minlength=len(trellis.panels)) == 0
-    weighed = np.maximum(samples["vines_weighed"].to_numpy(float), 1.0)
-    fresh = taken & (season == target)
     return Observations(
         centre=centre,
         taken=taken,
+        stands_for=stands_for,
         place=shapely.get_coordinates(samples.geometry.values)[taken] - centre,
-        values=weight[taken],
-        noise=1.0 / weighed[taken],
+        values=values,
+        strength=strength,
+        noise=noise,
         season=season[taken],
         target_season=target,
         vine_id=vine_id[taken],
@@ -132,9 +159,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
 
 
 def _check(samples: gpd.GeoDataFrame, taken: NDArray[np.bool_], weight: Floats, block: str) -> None:
-    if taken.sum() < FEWEST_SAMPLES:
-        what = f"{int(taken.sum())} usable samples"
-        raise DataError([Problem("", "samples", f"block '{block}'", what, f"Weigh at least {FEWEST_SAMPLES} vines")])
+    _check_count(int(taken.sum()), block)
     wrong = taken & ~((weight > 0.0) & (weight <= HEAVIEST_KG))
     mend = f"Give more than 0, at most {HEAVIEST_KG:g} kg"
     problems = [
@@ -143,6 +168,80 @@ def _check(samples: gpd.GeoDataFrame, taken: NDArray[np.bool_], weight: Floats, 
     ]
     if problems:
         raise DataError(problems)
+
+
+def _check_count(vines: int, block: str) -> None:
+    if vines < FEWEST_SAMPLES:
+        what = f"{vines} usable samples"
+        raise DataError([Problem("", "samples", f"block '{block}'", what, f"Weigh at least {FEWEST_SAMPLES} vines")])
+
+
+def _one_a_vine(vine_id: Integers, season: Integers, taken: NDArray[np.bool_]) -> Integers:
+    """Row (m,) of the first weight of the same vine in the same winter; a row that does not count stands for itself."""
+    key = np.where(taken, np.unique(np.stack([vine_id, season]), axis=1, return_inverse=True)[1].ravel(), -1)
+    first = {int(k): i for i, k in reversed(list(enumerate(key))) if k >= 0}
+    return np.array([first.get(int(k), i) for i, k in enumerate(key)], dtype=np.int64)
+
+
+def _joined(weight: Floats, weighed: Floats, stands_for: Integers, taken: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Mean weight (n,) of all that went into each reading, and the vines it is the mean of: those of its largest sample."""
+    mine, most = stands_for, np.zeros_like(weighed)
+    total = np.bincount(mine, weight * weighed, minlength=len(weight))
+    np.maximum.at(most, mine, weighed)
+    return (total / np.maximum(np.bincount(mine, weighed, minlength=len(weight)), 1.0))[taken], most[taken]
+
+
+def _strength(values: Floats, noise: Floats, season: Integers, target: int) -> Floats:
+    """Factor (n,) that brings the weights of an earlier winter to the strength of the one that is mapped.
+
+    In a weaker winter vines are smaller and differ by less in proportion; a level alone would leave the differences of two
+    winters unlike. The log of the ratio of means is drawn to 0 by how little it is known beside `WINTERS_APART`.
+    """
+    factor = np.ones(len(values))
+    many = 1.0 / noise
+
+    def mean_of(here: NDArray[np.bool_]) -> tuple[float, float]:
+        mean = float(many[here] @ values[here] / many[here].sum())
+        spread = float(many[here] @ np.square(values[here] - mean) / max(int(here.sum()) - 1, 1))
+        return mean, spread / float(many[here].sum()) / mean**2
+
+    now, unsure_now = mean_of(season == target)
+    for year in np.unique(season[season != target]):
+        then, unsure = mean_of(season == year)
+        known = WINTERS_APART**2 / (WINTERS_APART**2 + unsure + unsure_now)
+        factor[season == year] = np.exp(known * np.log(now / then))
+    return factor
+
+
+def _weighed_again(values: Floats, vine_id: Integers, season: Integers) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Values (n,), factors of their noise, and which readings stay, where a vine was weighed in several winters.
+
+    A vine's own part lasts in part, so its readings are not told apart as those of other vines are, and at one place they
+    would pass for a short field. One reading stays for each vine, its newest, drawn by `DRAWN` to the mean of what earlier
+    winters told of the vine beside their other vines. With likeness L between winters that leaves 1 - 2 w (1 - w) (1 - L)
+    of the own part's variance, w = `DRAWN`. L is the correlation of the pairs, drawn to `LASTING`.
+    """
+    order = np.lexsort((season, vine_id))
+    vine = vine_id[order]
+    newest = np.append(vine[1:] != vine[:-1], True)
+    older = np.flatnonzero(~newest)
+    factor, stay, drawn = np.ones(len(values)), np.ones(len(values), dtype=bool), values.copy()
+    if not len(older):
+        return drawn, factor, stay
+    level = values.copy()
+    for year in np.unique(season):
+        level[season == year] -= values[season == year].mean()
+    before, after = level[order[older]], level[order[older + 1]]
+    size = float(np.sqrt((before @ before) * (after @ after)))
+    found = float(before @ after) / size if size > 0.0 else LASTING
+    likeness = (len(older) * found + LASTING_PAIRS * LASTING) / (len(older) + LASTING_PAIRS)
+    last = order[np.flatnonzero(newest)[np.searchsorted(np.flatnonzero(newest), older)]]  # the newest of each older's vine
+    times, total = np.bincount(last, minlength=len(values)), np.bincount(last, before, minlength=len(values))
+    again = times > 0
+    drawn[again] += DRAWN * (total[again] / times[again] - level[again])
+    factor[again] = 1.0 - 2.0 * DRAWN * (1.0 - DRAWN) * (1.0 - float(np.clip(likeness, 0.0, 1.0)))
+    stay[order[older]] = False
+    return np.maximum(drawn, LEAST_KG), factor, stay
 
 
 def _seasons(

@@ -41,10 +41,9 @@ class Prior:
     others: Floats | None = field(default=None, compare=False)
 
     def log_density(self, ranges: Floats, shares: Floats) -> Floats:
-        """Log of the belief in each node (R, S), which sum to 1 in all; share 1 carries `no_field` where none helps."""
+        """Log of the belief in each node (R, S), which sum to 1 in all; share 1 carries `no_field`, or more by others."""
         if self.others is not None:
-            density = np.log(prior_among(self.others, self.edges(ranges, shares)))
-            return density - logsumexp(density)
+            return np.log(self._keep_doubt(prior_among(self.others, self.edges(ranges, shares)), shares < 1.0))
         along = np.exp(-0.5 * np.square(np.log(ranges / self.range_m) / self.spread))
         along = np.maximum(along / along.sum(), 1e-12)
         across = np.maximum(self._of_shares(shares), 1e-12)
@@ -57,6 +56,12 @@ class Prior:
         along = ((logs[1:] + logs[:-1]) / 2.0 - np.log(self.range_m)) / self.spread
         across = ndtri(np.cumsum(self._of_shares(shares))[:-1])
         return Edges(*(np.concatenate([[-np.inf], inner, [np.inf]]) for inner in (along, across)))
+
+    def _keep_doubt(self, belief: Floats, fields: NDArray[np.bool_]) -> Floats:
+        """Belief (R, S), summing to 1, with at least `no_field` in no pattern: others having one is no sign of one here."""
+        none = float(belief[:, ~fields].sum() / belief.sum())
+        doubt = max(none, self.no_field)
+        return np.asarray(np.where(fields, (1.0 - doubt) / (1.0 - none), doubt / none) * belief / belief.sum(), dtype=float)
 
     def _of_shares(self, shares: Floats) -> Floats:
         """Belief in each nugget share (S,); it sums to 1 where 1 is among them."""

@@ -38,11 +38,14 @@ def held_out_table(
 ) -> pd.DataFrame:
     """Leave-one-out of each sample, aligned with the sample table; NaN for samples left out.
 
-    z is the standardised residual on the scale of the model, where it is closest to normal.
+    z is the standardised residual on the scale of the model, where it is closest to normal. Weights of an earlier winter are
+    given at that winter's strength, and a vine weighed twice has one residual in both its rows.
     """
     table = pd.DataFrame(np.nan, index=range(len(samples)), columns=["loo_kg", "loo_se_kg", "loo_z"])
-    table.loc[observations.taken, "loo_kg"], table.loc[observations.taken, "loo_se_kg"] = loo, se
+    table.loc[observations.taken, "loo_kg"] = loo / observations.strength
+    table.loc[observations.taken, "loo_se_kg"] = se / observations.strength
     table.loc[observations.taken, "loo_z"] = z
+    table = table.iloc[observations.stands_for].reset_index(drop=True)
     table["outlier"] = table["loo_z"].abs() > outlying(len(observations.values))
     return table
 

@@ -70,7 +70,8 @@ def test_others_move_the_belief_towards_what_they_found_and_a_stranger_stays_pos
     at = [belief[12, 3] for belief in beliefs]
     assert plain[12, 3] < at[0] < at[1] < at[2]
     weak = prior_among(np.zeros((len(COMMON) * len(SCORES),) * 2), edges)
-    assert (beliefs[2] >= 0.9 * STRANGER * weak).all()
+    assert (beliefs[2] >= 0.8 * STRANGER * weak).all()  # 0.85 of belief is left to patterns, whatever others say
+    assert beliefs[2][:, -1].sum() >= 0.15 - 1e-12
 
 
 def test_the_order_of_blocks_and_results_changes_no_digit_and_no_block_hears_itself():

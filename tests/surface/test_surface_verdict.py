@@ -270,12 +270,21 @@ def test_too_few_samples():
         fit_surface(made.trellis, made.samples.iloc[:4].reset_index(drop=True))
 
 
-def test_coincident_samples_are_kept_as_repeats():
+def test_a_vine_weighed_twice_in_a_winter_is_one_vine_of_the_mean_weight():
     made = usual()
     twice = pd.concat([made.samples, made.samples.iloc[:6]], ignore_index=True)
-    surface = fit_surface(made.trellis, gpd.GeoDataFrame(twice, crs=made.samples.crs))
-    assert np.isfinite(surface.panels["vine_size_se_kg"]).all()
+    high, low = made.samples["vine_weight_kg"] * 1.1, made.samples["vine_weight_kg"] * 0.9
+    weights = np.append(np.where(np.arange(len(high)) < 6, high, made.samples["vine_weight_kg"]), low.iloc[:6])
+    again = gpd.GeoDataFrame(twice.assign(vine_weight_kg=weights), crs=made.samples.crs)
+    once, surface = fit_surface(made.trellis, made.samples), fit_surface(made.trellis, again)
     assert sum(m.key == "surface.weighed_twice" for m in surface.remarks) == 6
+    for column in ("vine_size_kg", "vine_size_se_kg"):
+        assert surface.panels[column].to_numpy() == pytest.approx(once.panels[column].to_numpy(), rel=1e-9)
+    loo = surface.samples["loo_kg"].to_numpy()
+    assert loo[len(made.samples) :] == pytest.approx(loo[:6])
+    assert np.isfinite(loo).all()
+    with pytest.raises(DataError, match="4 usable samples"):
+        fit_surface(made.trellis, again.iloc[[0, 1, 2, 3, len(made.samples)]].reset_index(drop=True))
 
 
 def test_one_huge_weight_is_pointed_at_and_alarms_nobody():
