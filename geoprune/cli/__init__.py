@@ -21,11 +21,13 @@ from geoprune.cli.rules import rules
 from geoprune.cli.sample import sample
 from geoprune.cli.seasons import seasons
 from geoprune.cli.settings import settings
+from geoprune.cli.spoken import Program, speak, typed_language
 from geoprune.cli.trainings import trainings
 from geoprune.cli.weigh_in import weigh_in
+from geoprune.words import languages, room_words
 
 
-class Program(click.Group):
+class Commands(Program):
     """The commands; a reader that closes the pipe early is no fault."""
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -37,15 +39,13 @@ class Program(click.Group):
             ctx.exit(0)
 
 
-@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
 @click.version_option(package_name="geoprune", message="%(prog)s %(version)s")
-def main() -> None:
-    """From a few dozen weighed vines to zones and bud counts a crew can follow.
-
-    \b
-    Start with:
-      geoprune prescribe vineyard.gpkg --samples weights.csv --out results
-    """
+@click.option("--lang", "language", type=click.Choice(languages()))
+@click.pass_context
+def main(ctx: click.Context, language: str | None) -> None:
+    """From a few dozen weighed vines to zones and bud counts a crew can follow."""
+    speak(ctx, language)
 
 
 for command in (
@@ -77,6 +77,7 @@ def run() -> int:
         error.show()
         return error.exit_code
     except OSError as error:
-        click.echo(f"The output cannot be written: {error.strerror or error}.", err=True)
+        words = room_words(typed_language(sys.argv[1:]), "help")
+        click.echo(words["cannot_tell"].format(error=error.strerror or error), err=True)
         drop_output()
         return 1

@@ -10,9 +10,10 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json, print_table
 from geoprune.cli.options import FILE, Share, Typed, as_json
+from geoprune.cli.spoken import SpokenCommand, SpokenGroup, speak
 from geoprune.settings.kinds import Number
 from geoprune.text import one_line
-from geoprune.words import languages
+from geoprune.words import languages, preferred_language
 
 if TYPE_CHECKING:
     from geoprune.audit import Audit, AuditOptions, Hours
@@ -21,64 +22,44 @@ if TYPE_CHECKING:
 RESULTS = click.argument("results", type=click.Path(exists=True, file_okay=False, path_type=Path))
 #: Limits of the standard that make sense here; see `geoprune.audit.AQLS`.
 LIMITS = ("0.65", "1", "1.5", "2.5", "4", "6.5", "10")
-out = click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
-language = click.option(
-    "--lang", "language", type=click.Choice(languages()), help="Language of the text (default: that of the results)."
-)
-force = click.option("--force", is_flag=True, help="Replace an earlier check in that folder.")
-lot = click.option(
-    "--by", "lot", type=click.Choice(["block", "zone", "row"]), default="block", show_default=True, help="Judged as one."
-)
+out = click.option("--out", type=click.Path(path_type=Path), required=True)
+language = click.option("--lang", "language", type=click.Choice(languages()))
+force = click.option("--force", is_flag=True)
+lot = click.option("--by", "lot", type=click.Choice(["block", "zone", "row"]), default="block", show_default=True)
 limit = click.option(
     "--limit",
     type=click.Choice(LIMITS),
     default="6.5",
     show_default=True,
-    help="Percent of vines off that is good work.",
 )
 redo_from = click.option(
     "--redo-from",
     type=Typed(Share(0.01, 1.0)),
     default="25%",
     show_default=True,
-    help="Share of vines off that must be found out.",
 )
 
 
-@click.group()
-def audit() -> None:
-    """Check the crew's work: a sample to recount, its verdict, what was really left, hours and pay.
-
-    \b
-    How it goes:
-      geoprune audit plan --help     draw vines to recount
-      geoprune audit read --help     judge the counts
-      geoprune audit hours --help    pace, cost, and what the rest will take
-    """
+@click.group(cls=SpokenGroup)
+@language
+@click.pass_context
+def audit(ctx: click.Context, language: str | None) -> None:
+    """Check the crew's work: a sample to recount, its verdict, what was really left, hours and pay."""
+    speak(ctx, language)
 
 
-@audit.command("plan")
+@audit.command("plan", cls=SpokenCommand)
 @RESULTS
 @out
 @lot
 @limit
 @redo_from
-@click.option(
-    "--certainty", type=Typed(Share(0.5, 0.999)), default="90%", show_default=True, help="How surely such work is found out."
-)
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True, help="Another draw of vines.")
+@click.option("--certainty", type=Typed(Share(0.5, 0.999)), default="90%", show_default=True)
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True)
 @language
 @force
 def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked: Any) -> None:
-    """Draw the vines to recount, in walking order.
-
-    RESULTS is a folder that `geoprune prescribe` wrote. The list comes as a table to fill in, as a page to print, and as a
-    field page a block for the phone.
-
-    \b
-    Example:
-      geoprune audit plan results --out recount
-    """
+    """Draw the vines to recount, in walking order."""
     from geoprune.clock import today
     from geoprune.deliver.audit import Target, write_recount
     from geoprune.errors import GeopruneError
@@ -110,7 +91,7 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
         _print_written(written / name, reader)
 
 
-@audit.command("read")
+@audit.command("read", cls=SpokenCommand)
 @RESULTS
 @click.argument("counts", type=FILE, nargs=-1, required=True)
 @out
@@ -122,7 +103,6 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
     type=Typed(Share(0.0, 1.0)),
     default="10%",
     show_default=True,
-    help="How far off a vine may be (2 buds at least).",
 )
 @language
 @force
@@ -130,15 +110,7 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
 def read(
     *, results: Path, counts: tuple[Path, ...], out: Path, language: str | None, force: bool, as_json: bool, **asked: Any
 ) -> None:
-    """Judge recounted vines: verdict, rows to do again, what was really left.
-
-    COUNTS are tables with block, row, vine, buds_left, and where known worker, canes, note. Names of workers go to the
-    folder manager_only alone.
-
-    \b
-    Example:
-      geoprune audit read results recount/recount.csv --out check
-    """
+    """Judge recounted vines: verdict, rows to do again, what was really left."""
     from geoprune.clock import today
     from geoprune.deliver.audit import Target, write_audit
     from geoprune.errors import GeopruneError
@@ -157,11 +129,11 @@ def read(
     _print_written(written / "report.html", reader)
 
 
-@audit.command("hours")
+@audit.command("hours", cls=SpokenCommand)
 @RESULTS
 @click.argument("ticks", type=FILE, nargs=-1, required=True)
-@click.option("--cost-per-hour", type=Typed(Number(0, 1e6)), help="What an hour costs, in your currency.")
-@click.option("--out", type=click.Path(path_type=Path), help="Folder to write; must not exist.")
+@click.option("--cost-per-hour", type=Typed(Number(0, 1e6)))
+@click.option("--out", type=click.Path(path_type=Path))
 @language
 @force
 @as_json
@@ -175,14 +147,7 @@ def hours(
     force: bool,
     as_json: bool,
 ) -> None:
-    """Vines an hour by zone, cost, and what the rest will take.
-
-    TICKS are tables with block, row, and hours (or started and finished), and where known worker and done.
-
-    \b
-    Example:
-      geoprune audit hours results ticks.csv --cost-per-hour 20
-    """
+    """Vines an hour by zone, cost, and what the rest will take."""
     from geoprune.clock import today
     from geoprune.deliver.audit import Target, write_hours
     from geoprune.errors import GeopruneError
@@ -211,15 +176,15 @@ def _reader_of(results: Path, language: str | None) -> Reader:
     from geoprune.settings import Settings
     from geoprune.settings.reading import settings_from
     from geoprune.toml_files import read_toml
-    from geoprune.words import Reader
+    from geoprune.words import Reader, locale_for
 
     file = results / WRITTEN_SETTINGS
     try:
         pages = settings_from({"pages": read_toml(file).get("pages", {})}, file).pages if file.exists() else Settings().pages
         reader = style_of(Settings(pages=pages)).reader
     except (GeopruneError, ValueError) as error:
-        fail(error, language=language or "en")
-    return reader if language in (None, reader.language) else Reader(str(language), reader.units)
+        fail(error, language=language or preferred_language())
+    return reader if language in (None, reader.language) else Reader(str(language), reader.units, locale_for(str(language)))
 
 
 def _options(asked: dict[str, Any]) -> AuditOptions:

@@ -5,31 +5,25 @@ from __future__ import annotations
 import click
 
 from geoprune.cli.console import open_console, print_json, print_table
-from geoprune.cli.options import as_json, number, share
+from geoprune.cli.options import as_json, language, number, share
+from geoprune.cli.spoken import SpokenCommand
 
 
-@click.command("buds-to-cut")
-@click.option(
-    "--within", type=share(0.01, 0.5), help="Wanted half-width of the 95 % range, as a share: 0.1 or 10% (35 % dead ± 10 %)."
-)
-@click.option("--expect", type=share(0.01, 0.99), default=0.5, show_default=True, help="Share expected dead: 0.35 or 35%.")
+@click.command("buds-to-cut", cls=SpokenCommand)
+@click.option("--within", type=share(0.01, 0.5))
+@click.option("--expect", type=share(0.01, 0.99), default=0.5, show_default=True)
 @click.option(
     "--alike",
     type=number(1, 10),
     default=1.0,
     show_default=True,
-    help="Variance factor, as buds of a cane are alike.",
 )
+@language
 @as_json
-def buds_to_cut(*, within: float | None, expect: float, alike: float, as_json: bool) -> None:
-    """Tell how many buds to cut open before pruning.
-
-    \b
-    Examples:
-      geoprune buds-to-cut
-      geoprune buds-to-cut --within 0.1 --expect 0.35
-    """
+def buds_to_cut(*, within: float | None, expect: float, alike: float, language: str, as_json: bool) -> None:
+    """Tell how many buds to cut open before pruning."""
     from geoprune.rules import buds_to_cut, buds_to_cut_table
+    from geoprune.words import Reader, locale_for
 
     if within is None:
         table = buds_to_cut_table(cluster_factor=alike)
@@ -38,7 +32,12 @@ def buds_to_cut(*, within: float | None, expect: float, alike: float, as_json: b
     if as_json:
         print_json(table)
         return
-    lines = [(f"{row['share']:.0%}", f"± {row['precision']:.1%}", f"{row['buds']:.0f}") for row in table]
-    print_table(open_console(), ("Expected dead", "95 % range", "Buds to cut"), lines, numbers=(0, 1, 2))
-    click.echo("Cut buds 2 to 10 of canes like those you will keep, from all parts of the block; 100 per block are usually")
-    click.echo("asked for (Fiola 2018, University of Maryland Extension). Mind the blade.")
+    reader = Reader(language, locale=locale_for(language))
+    words = reader.words("terminal")
+
+    def percent(share: float, digits: int = 0) -> str:
+        return f"{reader.number(100 * share, digits)}%"
+
+    lines = [(percent(row["share"]), f"± {percent(row['precision'], 1)}", reader.number(row["buds"])) for row in table]
+    print_table(open_console(), [words[name] for name in ("buds_dead", "buds_range", "buds_cut")], lines, numbers=(0, 1, 2))
+    click.echo(words["buds_how"])

@@ -10,32 +10,24 @@ import click
 
 from geoprune.cli.console import fail, open_console
 from geoprune.cli.options import FILE
-from geoprune.words import UNITS, languages
+from geoprune.cli.spoken import SpokenCommand
+from geoprune.words import UNITS, languages, preferred_language
 
 if TYPE_CHECKING:
     from geoprune.jobs.asking import Answer, Question
 
 
-@click.command()
+@click.command(cls=SpokenCommand)
 @click.argument("vineyard", type=FILE)
-@click.option("--samples", type=FILE, help="Weighed vines: CSV, XLSX or points.")
-@click.option("--yes", is_flag=True, help="Ask nothing: what is proposed is taken, what cannot be proposed stays open.")
-@click.option("--dry-run", is_flag=True, help="Write no settings file.")
-@click.option("--lang", "language", type=click.Choice(languages()), help="Language of the text (default: the settings')")
-@click.option("--units", type=click.Choice(UNITS), help="Units shown (default: the settings').")
+@click.option("--samples", type=FILE)
+@click.option("--yes", is_flag=True)
+@click.option("--dry-run", is_flag=True)
+@click.option("--lang", "language", type=click.Choice(languages()))
+@click.option("--units", type=click.Choice(UNITS))
 def check(
     *, vineyard: Path, samples: Path | None, yes: bool, dry_run: bool, language: str | None, units: str | None
 ) -> None:
-    """Read a vineyard as it is and find out what each column means.
-
-    What is settled goes into geoprune.toml beside the vineyard, where every other command finds it. On a terminal each
-    point is asked; piped, or with --yes, what is proposed is taken. Nothing is planned.
-
-    \b
-    Examples (in the folder demo_blocks):
-      geoprune check estate.gpkg --samples weights.csv --dry-run
-      geoprune check estate.gpkg --samples weights.csv --yes --lang es
-    """
+    """Read a vineyard as it is and find out what each column means."""
     from geoprune.errors import GeopruneError
     from geoprune.jobs.asking import proposed
     from geoprune.jobs.check import check_files
@@ -58,7 +50,7 @@ def check(
         if not dry_run:
             write_checked(checked, vineyard.parent, language=language, units=units)
     except (GeopruneError, OSError) as error:
-        fail(error, language=language or "en")
+        fail(error, language=language or preferred_language())
     console = open_console()
     for heading, lines in check_sections(checked):
         console.print(clean(say(heading, language, units)), style="bold")

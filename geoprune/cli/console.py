@@ -33,12 +33,13 @@ def _raise_again() -> NoReturn:
     raise
 
 
-def fail(error: Exception, *, language: str = "en") -> NoReturn:
+def fail(error: Exception, *, language: str) -> NoReturn:
     """Tell an error of the data or a file in a language, and leave with code 1."""
     from geoprune.errors import DataError
-    from geoprune.words.problems import problem_sentence
+    from geoprune.words.problems import problem_sentence, translated_text
 
     text = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else str(error)
+    text = translated_text(text, language)
     if isinstance(error, DataError):
         text = "\n".join(problem_sentence(problem, language) for problem in error.problems)
     with suppress(OSError):

@@ -8,23 +8,16 @@ import click
 
 from geoprune.cli.console import fail, open_console
 from geoprune.cli.options import language, units
+from geoprune.cli.spoken import SpokenCommand
 
 
-@click.command("new")
+@click.command("new", cls=SpokenCommand)
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--crs", default="EPSG:4326", show_default=True, help="CRS to draw in, such as EPSG:32617.")
+@click.option("--crs", default="EPSG:4326", show_default=True)
 @units
 @language
 def new(*, folder: Path, crs: str, units: str, language: str) -> None:
-    """Write FOLDER with an empty vineyard to draw in a GIS, a workbook for weights, settings, and how to fill them.
-
-    Training, rule, status and sides are lists to choose from; numbers take only what can be.
-
-    \b
-    Examples:
-      geoprune new my_vineyard
-      geoprune new finca --units metric --lang es --crs EPSG:32719
-    """
+    """Write FOLDER with an empty vineyard to draw in a GIS, a workbook for weights, settings, and how to fill them."""
     from pyproj import CRS
     from pyproj.exceptions import CRSError
 

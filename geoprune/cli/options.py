@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from click.shell_completion import CompletionItem
 
+from geoprune.cli.spoken import SelfExplaining
 from geoprune.settings.kinds import Choice, FilePath, Kind, Number, WrongValue, nearest, plain_number
 from geoprune.settings.setting import Setting
 from geoprune.settings.tables import block_definitions, definitions
 from geoprune.text import clean
 from geoprune.units import HA_PER_AC
-from geoprune.words import UNITS, languages
+from geoprune.words import UNITS, languages, preferred_language
 
 if TYPE_CHECKING:
     from geoprune.settings import Settings
@@ -27,12 +28,10 @@ FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
 #: A vineyard file, or a folder of them.
 VINEYARD = click.Path(exists=True, readable=False, path_type=Path)
 
-units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True, help="Units shown.")
-language = click.option(
-    "--lang", "language", type=click.Choice(languages()), default="en", show_default=True, help="Language of all text."
-)
-rule_file = click.option("--rules", "rule_file", type=FILE, help="Your own rules, a TOML file (see docs/rules.md).")
-as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout and nothing else there.")
+units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True)
+language = click.option("--lang", "language", type=click.Choice(languages()), default=preferred_language, show_default=False)
+rule_file = click.option("--rules", "rule_file", type=FILE)
+as_json = click.option("--json", "as_json", is_flag=True)
 
 
 class Typed(click.ParamType):
@@ -101,22 +100,19 @@ class ZoneSize(Kind):
         return {"smallest_zone_percent": number, "smallest_zone_ha": 0.0}
 
 
-class SettingOption(click.Option):
+class SettingOption(SelfExplaining):
     """The option of a setting; its help is looked up when it is shown."""
 
     def __init__(self, *args: Any, setting: Setting, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.setting = setting
 
-    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
-        """Return the option and its help, with the default where there is one."""
-        if self.hidden:
-            return None
+    def help_in(self, language: str) -> str:
+        """Return what the setting means, with its default where there is one."""
         from geoprune.settings.writing import help_sentence
 
         default = self.setting.default()
-        self.help = help_sentence(self.setting) + (f"  [default: {default}]" if default else "")
-        return super().get_help_record(ctx)
+        return help_sentence(self.setting, language) + (f"  [default: {default}]" if default else "")
 
 
 def settings_options(*, shown: Sequence[str] | None = None) -> Callable[[Command], Command]:
@@ -173,15 +169,12 @@ class Assigned(click.ParamType):
 
 
 _FILE_OPTIONS = (
-    click.option(
-        "--settings", "settings_file", type=FILE, help="Settings file (default: geoprune.toml beside the vineyard)."
-    ),
+    click.option("--settings", "settings_file", type=FILE),
     click.option(
         "--set",
         "assigned",
         type=Assigned(),
         multiple=True,
-        help="Any other setting, e.g. zones.max_zones=2 (`geoprune settings` lists them); may be repeated.",
     ),
 )
 #: Options of earlier versions, which settings answer to under other names.
@@ -214,7 +207,7 @@ def gather_settings(vineyard: Path, given: dict[str, Any]) -> Settings:
     typed, own = _typed(given)
     file = given.pop("settings_file") or find_settings(vineyard)
     base = Settings() if file is None else read_settings(file)
-    settings = base.over_blocks(typed)
+    settings = _in_this_place(base.over_blocks(typed))
     blocks = {name: {**settings.blocks.get(name, {}), **own.get(name, {})} for name in (*settings.blocks, *own)}
     settings = Settings(**{**vars(settings), "blocks": blocks})
     problems = [*settings.problems(), *choice_problems(settings)]
@@ -224,6 +217,16 @@ def gather_settings(vineyard: Path, given: dict[str, Any]) -> Settings:
     if problems:
         raise click.UsageError(clean("\n".join(f"{problem.what}. {problem.mend}." for problem in problems)))
     return settings
+
+
+def _in_this_place(settings: Settings) -> Settings:
+    """Settings whose marks of numbers and days are the system's, where it speaks their language and none is set."""
+    from geoprune.words import DEFAULT_LOCALES, locale_for
+
+    place = locale_for(settings.pages.language)
+    if settings.pages.locale is not None or place in ("", DEFAULT_LOCALES.get(settings.pages.language)):
+        return settings
+    return settings.with_values({"locale": place})
 
 
 def _typed(given: dict[str, Any]) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:

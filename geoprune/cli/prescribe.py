@@ -9,35 +9,28 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, show_progress
 from geoprune.cli.options import VINEYARD, as_json, gather_settings, settings_options
+from geoprune.cli.spoken import SpokenCommand
 from geoprune.text import clean
+from geoprune.words import preferred_language
 
 if TYPE_CHECKING:
     from geoprune.jobs import Prescription
     from geoprune.words import Reader
 
 
-@click.command()
+@click.command(cls=SpokenCommand)
 @click.argument("vineyard", type=VINEYARD)
 @settings_options()
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
-@click.option("--force", is_flag=True, help="Replace the results of an earlier run.")
-@click.option("--resume", is_flag=True, help="Keep each block's plan and use those kept before where nothing changed.")
-@click.option("--cores", type=click.IntRange(1, 1024), help="Blocks worked on at a time; all cores when left out.")
+@click.option("--out", type=click.Path(path_type=Path), required=True)
+@click.option("--force", is_flag=True)
+@click.option("--resume", is_flag=True)
+@click.option("--cores", type=click.IntRange(1, 1024))
 @as_json
-@click.option("--quiet", is_flag=True, help="No progress and no remarks.")
+@click.option("--quiet", is_flag=True)
 def prescribe(
     vineyard: Path, *, out: Path, force: bool, resume: bool, cores: int | None, as_json: bool, quiet: bool, **given: Any
 ) -> None:
-    """Plan every block of VINEYARD, a file or a folder of files, and write maps, crew sheets, tables and layers.
-
-    Every number is a guide: a person looks at each vine before it is cut.
-
-    \b
-    Examples (in the folder demo_blocks):
-      geoprune prescribe estate.gpkg --samples weights.csv --out results
-      geoprune prescribe estate.gpkg --samples weights.csv --out results --force --lang es --units metric
-      geoprune prescribe estate.gpkg --samples weights.csv --out results --force --quiet --set zones.max_zones=2
-    """
+    """Plan every block of VINEYARD and write maps, crew sheets, tables and layers."""
     from geoprune.processes import begin_early
     from geoprune.threads import workers
 
@@ -50,7 +43,7 @@ def prescribe(
     from geoprune.jobs import prescribe as do
     from geoprune.jobs.prescribe import style_of
 
-    in_language = str(given.get("language") or "en")
+    in_language = str(given.get("language") or preferred_language())
     try:
         settings = gather_settings(vineyard, given)
         reader = style_of(settings).reader

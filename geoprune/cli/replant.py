@@ -9,6 +9,7 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, print_table
 from geoprune.cli.options import FILE, as_json, language, units
+from geoprune.cli.spoken import SpokenCommand
 from geoprune.text import one_line
 
 if TYPE_CHECKING:
@@ -16,21 +17,20 @@ if TYPE_CHECKING:
     from geoprune.words import Reader
 
 
-@click.command()
+@click.command(cls=SpokenCommand)
 @click.argument("source", metavar="RESULTS|VINEYARD", type=click.Path(exists=True, path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
-@click.option("--prices", type=FILE, help="Your prices, hours and crops, a TOML file; one to fill in is written.")
+@click.option("--out", type=click.Path(path_type=Path), required=True)
+@click.option("--prices", type=FILE)
 @click.option(
     "--earlier",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     multiple=True,
-    help="Results of an earlier winter: only vines weak in every one count as weak. May be repeated.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True, help="Seed of the simulation.")
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True)
 @units
 @language
-@click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper.")
-@click.option("--force", is_flag=True, help="Replace an earlier proposal in that folder.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True)
+@click.option("--force", is_flag=True)
 @as_json
 def replant(
     *,
@@ -45,24 +45,15 @@ def replant(
     force: bool,
     as_json: bool,
 ) -> None:
-    """Gather missing, dead, diseased and weak vines into areas, and say what replanting each costs and brings back.
-
-    RESULTS is a folder that `geoprune prescribe` wrote; with a VINEYARD file vine sizes are not known. No price is known
-    to the program: those you do not give are invented, and named as such on every page.
-
-    \b
-    Examples (in the folder demo_blocks):
-      geoprune replant estate.gpkg --out replanting
-      geoprune replant estate.gpkg --out replanting_own_prices --prices replanting/prices.toml
-    """
+    """Gather missing, dead, diseased and weak vines into areas, and say what replanting each costs and brings back."""
     from geoprune.deliver.edition import Style
     from geoprune.deliver.replanting import write_replanting
     from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError
     from geoprune.jobs.replant import plan_replanting
-    from geoprune.words import Reader
+    from geoprune.words import Reader, locale_for
 
-    reader = Reader(language, units)
+    reader = Reader(language, units, locale_for(language))
     try:
         out = free_target(out, force=force)
         found = plan_replanting(source, prices=prices, earlier=earlier, seed=seed)

@@ -9,8 +9,10 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, print_table, show_progress
 from geoprune.cli.options import VINEYARD, as_json, gather_settings, number, settings_options, share
+from geoprune.cli.spoken import SpokenCommand
 from geoprune.text import one_line
 from geoprune.units import KG_PER_LB
+from geoprune.words import preferred_language
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,36 +26,27 @@ MOST_CURVES = 5
 SHOWN = ("covariates", "earlier", "zones_from", "rules", "seed", "units", "language", "paper")
 
 
-@click.command()
+@click.command(cls=SpokenCommand)
 @click.argument("vineyard", type=VINEYARD)
-@click.option("--within", type=share(0.01, 1.0), default="10%", show_default=True, help="Wanted error of the mean, 9 in 10.")
-@click.option("--stops", type=number(2, 5000, whole=True), help="Places to weigh in each block, whatever the error.")
+@click.option("--within", type=share(0.01, 1.0), default="10%", show_default=True)
+@click.option("--stops", type=number(2, 5000, whole=True))
 @click.option(
     "--together",
     type=click.Choice(["auto", "vine", "panel"]),
     default="auto",
     show_default=True,
-    help="Weigh single vines, all vines of a panel together, or what takes fewer hours.",
 )
-@click.option("--cv", type=share(0.05, 2.0), help="Spread from vine to vine, CV (default: 40%).")
-@click.option("--vine-size-lb", type=number(0.05, 25), help="Mean pruning weight of a vine expected, lb.")
-@click.option("--vine-size-kg", type=number(0.02, 12), help="The same, kg.")
-@click.option(
-    "--minutes-to-weigh", type=number(0.1, 120), default="4", show_default=True, help="To cut, bundle and weigh a vine."
-)
+@click.option("--cv", type=share(0.05, 2.0))
+@click.option("--vine-size-lb", type=number(0.05, 25))
+@click.option("--vine-size-kg", type=number(0.02, 12))
+@click.option("--minutes-to-weigh", type=number(0.1, 120), default="4", show_default=True)
 @settings_options(shown=SHOWN)
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the lists.")
-@click.option("--force", is_flag=True, help="Replace an earlier result.")
+@click.option("--out", type=click.Path(path_type=Path), required=True)
+@click.option("--force", is_flag=True)
 @as_json
-@click.option("--quiet", is_flag=True, help="No progress and no remarks.")
+@click.option("--quiet", is_flag=True)
 def sample(vineyard: Path, *, out: Path, force: bool, as_json: bool, quiet: bool, **given: Any) -> None:
-    """Choose the vines to weigh in every block of VINEYARD, and say what that buys.
-
-    \b
-    Examples (in the folder demo_blocks):
-      geoprune sample estate.gpkg --out weighing
-      geoprune sample estate.gpkg --out weighing --force --stops 30 --units metric --lang es
-    """
+    """Choose the vines to weigh in every block of VINEYARD, and say what that buys."""
     from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError, Message
     from geoprune.jobs import style_of
@@ -61,7 +54,7 @@ def sample(vineyard: Path, *, out: Path, force: bool, as_json: bool, quiet: bool
 
     asked = {name: given.pop(name) for name in ("within", "stops", "together", "cv", "minutes_to_weigh")}
     asked["mean_kg"] = _mean_kg(given.pop("vine_size_lb"), given.pop("vine_size_kg"))
-    in_language = str(given.get("language") or "en")
+    in_language = str(given.get("language") or preferred_language())
     try:
         settings = gather_settings(vineyard, given)
         style = style_of(settings)

@@ -9,6 +9,7 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, print_table
 from geoprune.cli.options import FILE, as_json, language, units
+from geoprune.cli.spoken import SpokenCommand
 from geoprune.text import one_line
 
 if TYPE_CHECKING:
@@ -16,17 +17,17 @@ if TYPE_CHECKING:
     from geoprune.words import Reader
 
 
-@click.command()
+@click.command(cls=SpokenCommand)
 @click.argument(
     "results", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path), metavar="RESULTS..."
 )
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
-@click.option("--harvest", type=FILE, help="Yields by block or zone, with their season.")
-@click.option("--left", type=FILE, help="left.csv of `geoprune audit read`: what was really left.")
+@click.option("--out", type=click.Path(path_type=Path), required=True)
+@click.option("--harvest", type=FILE)
+@click.option("--left", type=FILE)
 @units
 @language
-@click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper.")
-@click.option("--force", is_flag=True, help="Replace an earlier comparison in that folder.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True)
+@click.option("--force", is_flag=True)
 @as_json
 def seasons(
     *,
@@ -40,22 +41,15 @@ def seasons(
     force: bool,
     as_json: bool,
 ) -> None:
-    """Compare winters: change of vine size by panel and zone, what lasts, what stays small, crop load.
-
-    RESULTS are folders that `geoprune prescribe` wrote, one of each winter; one alone where its weights are of several.
-
-    \b
-    Example:
-      geoprune seasons results_2026 results_2027 --out since_last_winter
-    """
+    """Compare winters: change of vine size by panel and zone, what lasts, what stays small, crop load."""
     from geoprune.deliver.edition import Style
     from geoprune.deliver.seasons import write_seasons
     from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError
     from geoprune.jobs.seasons import compare_winters
-    from geoprune.words import Reader
+    from geoprune.words import Reader, locale_for
 
-    reader = Reader(language, units)
+    reader = Reader(language, units, locale_for(language))
     try:
         out = free_target(out, force=force)
         found = compare_winters(results, harvest=harvest, left=left)

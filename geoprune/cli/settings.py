@@ -8,22 +8,15 @@ import click
 
 from geoprune.cli.console import fail
 from geoprune.cli.options import FILE, language, units
+from geoprune.cli.spoken import SpokenCommand
 
 
-@click.command("settings")
+@click.command("settings", cls=SpokenCommand)
 @click.argument("vineyard", type=FILE, required=False)
 @units
 @language
 def settings(vineyard: Path | None, *, units: str, language: str) -> None:
-    """Print a settings file with every default and its reason, or write it beside VINEYARD with its blocks.
-
-    The file is found by itself when it is called geoprune.toml and lies beside the vineyard.
-
-    \b
-    Examples (in the folder demo_blocks):
-      geoprune settings
-      geoprune settings estate.gpkg
-    """
+    """Print a settings file with every default and its reason, or write it beside VINEYARD with its blocks."""
     from geoprune.errors import GeopruneError
     from geoprune.jobs.settings_file import write_settings_file
     from geoprune.settings import settings_template
@@ -34,4 +27,4 @@ def settings(vineyard: Path | None, *, units: str, language: str) -> None:
     try:
         click.echo(str(write_settings_file(vineyard, language=language, units=units)))
     except (GeopruneError, OSError) as error:
-        fail(error)
+        fail(error, language=language)

@@ -5,33 +5,32 @@ from __future__ import annotations
 import click
 
 from geoprune.cli.console import open_console, print_json, print_table
-from geoprune.cli.options import as_json
+from geoprune.cli.options import as_json, language
+from geoprune.cli.spoken import SpokenCommand
 
 
-@click.command()
+@click.command(cls=SpokenCommand)
+@language
 @as_json
-def trainings(*, as_json: bool) -> None:
-    """List the training systems a block may name, their other names, their wood and sources.
-
-    \b
-    Example:
-      geoprune trainings
-    """
+def trainings(*, language: str, as_json: bool) -> None:
+    """List the training systems a block may name, their other names, their wood and sources."""
     from dataclasses import asdict
 
+    from geoprune.errors import Message
     from geoprune.rules import load_trainings
+    from geoprune.words import Reader
 
     known = load_trainings().values()
     if as_json:
         print_json([asdict(training) for training in known])
         return
-    lines = []
+    reader = Reader(language)
+    words, lines = reader.words("terminal"), []
     for training in known:
-        each = training.buds_per_spur if training.kind == "spur" else training.buds_per_cane
-        wood = f"{training.kind}s of {each[0]} to {each[1]} buds"
-        lines.append(
-            (training.id, ", ".join(training.also_called), wood, training.renewal_spurs, training.canopies, training.source)
-        )
-    heads = ("Training", "Also called", "Wood", "Renewal spurs", "Canopies", "Source")
-    print_table(open_console(), heads, lines, numbers=(3, 4))
-    click.echo("Names under 'also called' are taken for the training (common practice, no source).")
+        low, high = training.buds_per_spur if training.kind == "spur" else training.buds_per_cane
+        wood = reader.say(Message(f"terminal.trainings_{training.kind}", {"low": low, "high": high}))
+        also, source = ", ".join(training.also_called), reader.phrase(training.source)
+        lines.append((training.id, also, wood, training.renewal_spurs, training.canopies, source))
+    heads = ("training", "also", "wood", "spurs", "canopies", "source")
+    print_table(open_console(), [words[f"trainings_{head}"] for head in heads], lines, numbers=(3, 4))
+    click.echo(words["trainings_how"])

@@ -10,7 +10,9 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json
 from geoprune.cli.options import VINEYARD, as_json, gather_settings, settings_options
+from geoprune.cli.spoken import SpokenCommand
 from geoprune.text import clean, one_line
+from geoprune.words import preferred_language
 
 if TYPE_CHECKING:
     from geoprune.jobs.weigh_in import WeighIn
@@ -32,12 +34,12 @@ class Lines(click.ParamType):
         return frozenset(int(number) for number in str(value).split(","))
 
 
-@click.command("weigh-in")
+@click.command("weigh-in", cls=SpokenCommand)
 @click.argument("vineyard", type=VINEYARD)
 @settings_options(shown=("samples", "crs", "earlier", "units", "language"))
-@click.option("--accept", type=Lines(), help="Take what is proposed into a copy: all, or lines such as 12,17.")
-@click.option("--out", type=click.Path(path_type=Path), help="The corrected copy, a CSV; its changes are listed beside it.")
-@click.option("--force", is_flag=True, help="Replace an earlier copy.")
+@click.option("--accept", type=Lines())
+@click.option("--out", type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True)
 @as_json
 def weigh_in(
     vineyard: Path,
@@ -48,22 +50,14 @@ def weigh_in(
     as_json: bool,
     **given: Any,
 ) -> None:
-    """Look for weights that are likely wrong: unit, digits, row and vine, copies. Nothing is changed unasked.
-
-    Leaves with code 1 while something is likely wrong and not accepted.
-
-    \b
-    Examples (in the folder demo_blocks):
-      geoprune weigh-in estate.gpkg --samples weights.csv
-      geoprune weigh-in estate.gpkg --samples weights.csv --accept all --out corrected.csv
-    """
+    """Look for weights that are likely wrong: unit, digits, row and vine, copies. Nothing is changed unasked."""
     if (accept is None) != (out is None):
         raise click.UsageError("--accept and --out go together: what to take over, and where to.")
     from geoprune.errors import GeopruneError, OutputError
     from geoprune.jobs import style_of
     from geoprune.jobs.weigh_in import changes_of, findings_record, look_at_weights, write_accepted
 
-    in_language = str(given.get("language") or "en")
+    in_language = str(given.get("language") or preferred_language())
     try:
         settings = gather_settings(vineyard, given)
         reader, samples = style_of(settings).reader, settings.files.samples or vineyard

@@ -225,7 +225,8 @@ class Columns:
         if required:
             self._report(name, np.isnan(values) & ~bad & ~unclear, "is empty", f"Give {name} as a number")
         if whole:
-            self._report(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
+            with np.errstate(invalid="ignore"):  # what is infinite is reported as out of range
+                self._report(name, values % 1 > 0, "is not a whole number", f"Give {name} as a whole number")
         with np.errstate(over="ignore"):  # what grows past all numbers is reported as out of range
             values = values * factor
         if limits is not None:

@@ -17,7 +17,7 @@ from typing import Any
 
 from geoprune.settings.kinds import Checked, Choice, FileList, FileMap, FilePath, Kind, Lines, Number
 from geoprune.settings.setting import Setting, Table, setting, settings_of
-from geoprune.words import UNITS, languages
+from geoprune.words import UNITS, languages, preferred_language
 
 #: Sides of a block and ends of a row.
 SIDES = ("N", "E", "S", "W")
@@ -161,7 +161,7 @@ class Pages(Table):
 
     title = "pages"
     units: str = setting(Choice(words=UNITS), "us", everyday=True)
-    language: str = setting(Choice(words=languages), "en", option="--lang", everyday=True)
+    language: str = setting(Choice(words=languages), kept=preferred_language, option="--lang", everyday=True)
     locale: str | None = setting(Kind(), example="es_ES")
     paper: str = setting(Choice(words=("letter", "a4")), "letter", everyday=True)
     background: str | None = setting(Kind(), example="https://tiles.example.org/{z}/{x}/{y}.png")

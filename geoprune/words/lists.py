@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, MutableMapping
+import os
+from collections.abc import Iterator, Mapping, MutableMapping
 from functools import cache
 from pathlib import Path
 
 FOLDER = Path(__file__).parent
+#: Names a language for everything that is told, where none is typed or set.
+CHOSEN = "GEOPRUNE_LANGUAGE"
+#: Where a system says its users' locale, the first that is set (POSIX.1-2017, base definitions 8.2).
+LOCALES = ("LC_ALL", "LC_MESSAGES", "LANG")
 
 
 class Rooms(MutableMapping[str, dict[str, str]]):
@@ -55,3 +60,24 @@ def room_words(language: str, room: str) -> dict[str, str]:
 def languages() -> tuple[str, ...]:
     """Return the codes of the languages there are word lists for."""
     return tuple(sorted(room.parent.name for room in FOLDER.glob("*/signs.toml")))
+
+
+def preferred_language(environment: Mapping[str, str] = os.environ) -> str:
+    """Return the language that is told where none is typed or set: that of GEOPRUNE_LANGUAGE, else of the system's locale.
+
+    English where there is neither, or no word list for it.
+
+    Examples
+    --------
+    >>> preferred_language({"LANG": "es_AR.UTF-8"}), preferred_language({"LANG": "C"})
+    ('es', 'en')
+    """
+    told = (environment.get(CHOSEN, ""), preferred_locale(environment).split("_")[0])
+    return next((language for language in told if language in languages()), "en")
+
+
+def preferred_locale(environment: Mapping[str, str] = os.environ) -> str:
+    """Return the system's locale, such as "es_AR"; "" where it names none."""
+    told = next((environment[name] for name in LOCALES if environment.get(name)), "")
+    place = told.partition(".")[0].partition("@")[0]
+    return "" if place in ("C", "POSIX") else place

@@ -9,7 +9,15 @@ from geoprune.errors import Problem
 from geoprune.text import cut_names, one_line
 from geoprune.words import word_lists
 
-FIELD = re.compile(r"\{(\d+)\}")
+#: A field of a sentence, {1}; {s1} holds a sentence of its own.
+FIELD = re.compile(r"\{(s?)(\d+)\}")
+PLAIN = re.compile(r"\{(\d+)\}")
+#: Where a sentence ends and another begins: what a field holds is none of several.
+SENTENCES = re.compile(r"[.?] [A-Z]")
+#: Names of which one is wanted.
+EITHER = re.compile(r"(?:'[^']*'|[\w.-]+)(?: or (?:'[^']*'|[\w.-]+))+")
+#: What stands before a sentence, such as the setting it is about.
+NAMED = re.compile(r"[\w./-]+: ")
 
 
 def problem_sentence(problem: Problem, language: str) -> str:
@@ -25,24 +33,69 @@ def problem_sentence(problem: Problem, language: str) -> str:
         return str(problem)
     layer = problem.layer and f"layer {problem.layer}"
     place = ", ".join(
-        part for part in (problem.file, translated(layer, language), translated(problem.row, language)) if part
+        part
+        for part in (translated(problem.file, language), translated(layer, language), translated(problem.row, language))
+        if part
     )
     sentence = f"{translated(problem.what, language)}. {translated(problem.mend, language)}."
     return cut_names(one_line(f"{place}: {sentence}" if place else sentence))
 
 
+def translated_text(text: str, language: str) -> str:
+    """Return English text of several sentences in a language; sentences that no word list knows stay as they are.
+
+    Examples
+    --------
+    >>> translated_text("Missing option '--out'.", "es")
+    "Falta la opción '--out'."
+    """
+    if language == "en":
+        return text
+    lines = [_translated_line(line, language) for line in text.splitlines()]
+    return "\n".join(lines)
+
+
+def _translated_line(text: str, language: str) -> str:
+    """Sentences on one line: the most of them that are known together, then the rest."""
+    parts = re.split(r"(?<=[.?]) ", text)
+    for count in range(len(parts), 0, -1):
+        head = " ".join(parts[:count])
+        known = _known(head, language) or (head.endswith(".") and _known(head[:-1], language, "."))
+        if known:
+            return " ".join(
+                filter(None, (known, _translated_line(" ".join(parts[count:]), language) if parts[count:] else ""))
+            )
+    named = NAMED.match(text)
+    if named:
+        return named[0] + _translated_line(text[named.end() :], language)
+    rest = " ".join(parts[1:])
+    return f"{parts[0]} {_translated_line(rest, language)}" if rest else parts[0]
+
+
 def translated(text: str, language: str) -> str:
     """Return an English sentence of a fault in a language, with what it was filled with; itself where it is not known."""
+    return _known(text, language) or text
+
+
+def _known(text: str, language: str, end: str = "") -> str:
+    """The sentence in a language and what it ends in, "" where no list knows it."""
     for shape, template in _shapes(language):
-        if found := shape.fullmatch(text):
-            pieces = {name[1:]: _filled(piece, language) for name, piece in found.groupdict().items()}
-            parts = FIELD.split(template)
-            return "".join(pieces[part] if place % 2 else part for place, part in enumerate(parts))
-    return text
+        found = shape.fullmatch(text)
+        if found and not any(SENTENCES.search(found[f"f{plain}"]) for plain in PLAIN.findall(template)):
+            return _fill(template, found, language) + end
+    return ""
 
 
-def _filled(piece: str, language: str) -> str:
-    """What a sentence was filled with; lists of counted faults are sentences themselves."""
+def _fill(template: str, found: re.Match[str], language: str) -> str:
+    return FIELD.sub(lambda field: _filled(found[f"f{field[2]}"], bool(field[1]), language), template)
+
+
+def _filled(piece: str, sentence: bool, language: str) -> str:
+    """What a sentence was filled with; some of these, and lists of counted faults, are sentences themselves."""
+    if sentence:
+        return _translated_line(piece, language)
+    if EITHER.fullmatch(piece):
+        return f" {translated('or', language)} ".join(piece.split(" or "))
     return ", ".join(translated(part, language) for part in piece.split(", ")) if re.match(r"\d+ [a-z]", piece) else piece
 
 
@@ -56,6 +109,8 @@ def _shapes(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
 
 def _shape(english: str) -> str:
     """A sentence as a pattern: whatever it may be filled with at each field."""
-    pieces = FIELD.split(english)
-    parts = [re.escape(piece) if place % 2 == 0 else f"(?P<f{piece}>.+?)" for place, piece in enumerate(pieces)]
-    return "".join(parts)
+    parts, at = [], 0
+    for field in FIELD.finditer(english):
+        parts += [re.escape(english[at : field.start()]), f"(?P<f{field[2]}>.+?)"]
+        at = field.end()
+    return "".join([*parts, re.escape(english[at:])])

@@ -11,7 +11,7 @@ from functools import cache, cached_property
 from typing import Any
 
 from geoprune.errors import Message
-from geoprune.words.lists import languages, word_lists
+from geoprune.words.lists import languages, preferred_locale, word_lists
 from geoprune.words.measures import MEASURES, UNITS, ending_of
 
 #: Where a language is read, unless a locale says otherwise: it decides the marks of numbers and how days are written.
@@ -154,6 +154,15 @@ class Reader:
     @cached_property
     def _marks(self) -> dict[int, str]:
         return _number_marks(self.locale)
+
+
+def locale_for(language: str) -> str:
+    """Return the system's locale where it is one of a language, "" for the language's own."""
+    place = preferred_locale()
+    try:
+        return _known_locale(place, language) if place else ""
+    except ValueError:
+        return ""
 
 
 def say(message: Message, language: str, units: str) -> str:

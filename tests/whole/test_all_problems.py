@@ -88,7 +88,7 @@ def test_long_names_are_cut_in_messages(said, shown):
 
 def test_a_problem_is_kept_once():
     def fail():
-        Problems([Problem("f", "", "", "wrong", "Mend it")]).stop()
+        Problems([Problem("f", "", "", "the file is empty", "Give a file with data")]).stop()
 
     found = Problems()
     assert found.gather(fail) is found.gather(fail) is None
