@@ -9,6 +9,7 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, print_table
 from geoprune.cli.options import FILE, as_json, language, units
+from geoprune.cli.told import Told
 from geoprune.text import one_line
 
 if TYPE_CHECKING:
@@ -19,25 +20,15 @@ if TYPE_CHECKING:
 MOST_NAMED = 8
 
 
-@click.command()
+@click.command(cls=Told)
 @click.argument("lists", nargs=-1, required=True, type=FILE, metavar="LISTS...")
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to write; must not exist.")
+@click.option("--out", type=click.Path(path_type=Path), required=True)
 @units
 @language
-@click.option("--force", is_flag=True, help="Replace an earlier folder of joined lists.")
+@click.option("--force", is_flag=True)
 @as_json
 def join(*, lists: tuple[Path, ...], out: Path, units: str, language: str, force: bool, as_json: bool) -> None:
-    """Join what several phones exported: no entry is lost, and vines entered twice are shown.
-
-    LISTS are the JSON files of field pages ("Everything"), of any blocks of one estate, in any order. Tables for the other
-    commands are written (weights.csv, bud_checks.csv, ticks.csv, counts.csv, not_weighed.csv), twice.csv with what was
-    entered more than once, and a list of each block that every phone can take in.
-
-    \b
-    Example:
-      geoprune join phone1.json phone2.json --out from_phones
-      geoprune prescribe estate.gpkg --samples from_phones/weights.csv --out results
-    """
+    """Join what several phones exported: no entry is lost, and vines entered twice are shown."""
     from geoprune.clock import today
     from geoprune.deliver.field import WEIGHT_UNITS
     from geoprune.deliver.joining import WrittenAs, write_joined

@@ -74,8 +74,11 @@ def test_every_written_column_is_explained(results):
 
 
 def test_surface_and_next_vines_are_delivered(results):
-    with rasterio.open(results / "creek-bend" / "vine_size.tif") as raster:
-        size, error = raster.read(masked=True)
+    read = {}
+    for name in ("vine_size", "vine_size_error"):
+        with rasterio.open(results / "creek-bend" / f"{name}.tif") as raster:
+            read[name] = raster.read(1, masked=True)
+    size, error = read["vine_size"], read["vine_size_error"]
     panels = gpd.read_file(results / "prescription.gpkg", layer="panels").query("block == 'Creek Bend'")
     assert size.count() > 1000
     assert size.mean() == pytest.approx(panels["vine_size_kg"].mean(), rel=0.1)

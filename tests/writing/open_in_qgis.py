@@ -2,7 +2,9 @@
 
 import json
 import os
+import sqlite3
 import sys
+import tempfile
 
 os.environ["QT_QPA_PLATFORM"] = "offscreen"
 from qgis.core import (
@@ -32,6 +34,42 @@ def described(layer):
     }
 
 
+def styled_by_sld(package, layers):
+    """Return how each layer is drawn once its style for other programs is taken in place of its own."""
+    with sqlite3.connect(package) as base:
+        styles = dict(base.execute("SELECT f_table_name, styleSLD FROM layer_styles"))
+    found = {}
+    for name, text in styles.items():
+        with tempfile.NamedTemporaryFile("w", suffix=".sld", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            said, taken = layers[name].loadSldStyle(file.name)
+        found[name] = {
+            "taken": taken,
+            "said": said,
+            "legend": [e.label() for e in layers[name].renderer().legendSymbolItems()],
+        }
+        found[name]["labels"] = layers[name].labelsEnabled()
+    return found
+
+
+def labels_of(settings, layers):
+    """Return what labels stand where when the first block fills the screen: layer, text, and the corners of its box."""
+    near = layers["zones"].getFeature(1).geometry().boundingBox()
+    near.scale(2.5)
+    settings.setExtent(near)
+    job = QgsMapRendererParallelJob(settings)
+    job.start()
+    job.waitForFinished()
+    names = {layer.id(): name for name, layer in layers.items()}
+    found = []
+    for label in job.takeLabelingResults().allLabels():
+        box = label.labelRect
+        corners = [box.xMinimum(), box.yMinimum(), box.xMaximum(), box.yMaximum()]
+        found.append({"layer": names[label.layerID], "text": label.labelText, "box": corners})
+    return found
+
+
 def main(package, picture, *rasters):
     """Open, draw, tell."""
     application = QgsApplication([], False)
@@ -53,8 +91,12 @@ def main(package, picture, *rasters):
     job.renderedImage().save(picture)
     found = {name: described(layer) for name, layer in layers.items() if layer.isSpatial()}
     for path in rasters:
-        raster = QgsRasterLayer(path, "raster")
-        found[os.path.basename(path)] = {"valid": raster.isValid(), "bands": raster.bandCount()}
+        raster = QgsRasterLayer(path, os.path.basename(path))
+        legend = [label for label, _ in raster.legendSymbologyItems()]
+        told_of = {"valid": raster.isValid(), "bands": raster.bandCount(), "renderer": raster.renderer().type()}
+        found[os.path.basename(path)] = told_of | {"legend": legend}
+    found["labels"] = labels_of(settings, layers)
+    found["sld"] = styled_by_sld(package, {name: layer for name, layer in layers.items() if layer.isSpatial()})
     print(json.dumps(found), flush=True)  # the process is left without a tidy end
 
 

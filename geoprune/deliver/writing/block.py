@@ -23,7 +23,6 @@ from geoprune.text import clean
 MOST_DRAWN_VINES = 60_000
 #: Tables of a plan that nothing needs once the block's own files are made.
 HEAVY = ("rows", "panels", "samples", "flags", "next_vines")
-SURFACE = "vine_size.tif"
 
 
 @dataclass(frozen=True)
@@ -68,10 +67,10 @@ def make_pages(brief: BlockBrief, results: Results) -> dict[str, bytes]:
     """Make the files of a block's own folder: name -> content."""
     # loaded here: a run that has its pages made in another process does without maps, templates and typesetter
     from geoprune.deliver.deliverables import block_pages
-    from geoprune.deliver.writing.raster import surface_bytes
+    from geoprune.deliver.writing.raster import surface_files
 
     grid = brief.plan.surface_grid
-    files = {} if grid is None else {SURFACE: surface_bytes(grid, brief.plan.crs)}
+    files = {} if grid is None else surface_files(grid, brief.plan.crs)
     return files | {name: as_bytes(content) for name, content in block_pages(brief, results.style, results.provenance)}
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 import pyogrio
 
 from geoprune.clock import fixed, now
+from geoprune.deliver.writing.sld import layer_sld
 from geoprune.deliver.writing.styles import layer_style
 from geoprune.deliver.writing.tables import GEOMETRIES, column_words
 from geoprune.text import clean
@@ -139,9 +140,13 @@ def add_styles(base: sqlite3.Connection, values: Mapping[str, pd.DataFrame]) -> 
     base.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
         " styleName, styleQML, styleSLD, useAsDefault, description, owner, update_time)"
-        " VALUES ('', '', ?, 'geom', ?, ?, '', 1, ?, '', ?)",
+        " VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?, '', ?)",
         [
-            (layer, layer, layer_style(layer, values[layer]), DESCRIPTIONS[layer], stamp(now()))
+            (
+                *(layer, layer),
+                *(layer_style(layer, values[layer]), layer_sld(layer, values[layer])),
+                *(DESCRIPTIONS[layer], stamp(now())),
+            )
             for layer in DESCRIPTIONS
             if GEOMETRIES[layer] is not None
         ],

@@ -17,14 +17,19 @@ from geoprune.look import INK, SIZE_RAMP, ZONE_FILLS, ramp_color
 
 ZONE_PATTERNS = ("dense6", "f_diagonal", "diagonal_x", "solid")
 #: A block with one number is no zone 1 of small vines: it is drawn plain, as class 0.
-ZONE_CLASS = 'if("class" = \'whole block\', 0, "zone")'
+WHOLE_BLOCK = "whole block"
+ZONE_CLASS = f'if("class" = \'{WHOLE_BLOCK}\', 0, "zone")'
 PLACEMENTS = {"fill": "4", "line": "2", "marker": "0"}
+#: Labels of areas that lie within zones stand outside of them, so as not to lie on the zones' labels.
+OUTSIDE = {"replant_areas": "8"}
 LABELS = {
     "zones": "\"class\" || ': ' || \"buds_per_vine\" || ' buds'",
     "blocks": '"block"',
     "samples": 'round("vine_weight_kg", 2)',
     "flags": "coalesce(\"low_bands\", '-') || ' | ' || coalesce(\"high_bands\", '-')",
-    "replant_areas": '"vines_missing" || \' + \' || "vines_weak"',
+    "replant_areas": "concat(if(\"vines_missing\" > 0, \"vines_missing\" || ' missing', ''), "
+    "if(\"vines_missing\" > 0 and \"vines_weak\" > 0, ', ', ''), "
+    "if(\"vines_weak\" > 0, \"vines_weak\" || ' weak', ''))",
 }
 KINDS = {"MultiPolygon": "fill", "LineString": "line", "Point": "marker"}
 
@@ -50,7 +55,8 @@ def layer_style(layer: str, table: pd.DataFrame) -> str:
     root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology|Labeling|Fields"})
     root.append(renderer(layer, table))
     if layer in LABELS:
-        root.append(labels(LABELS[layer], KINDS[str(GEOMETRIES[layer])]))
+        kind = KINDS[str(GEOMETRIES[layer])]
+        root.append(labels(LABELS[layer], OUTSIDE.get(layer, PLACEMENTS[kind])))
     aliases = ET.SubElement(root, "aliases")
     for index, (name, (_, meaning)) in enumerate(column_words()[layer].items(), start=1):
         ET.SubElement(aliases, "alias", {"index": str(index), "field": name, "name": f"{name}: {meaning}"})
@@ -60,7 +66,7 @@ def layer_style(layer: str, table: pd.DataFrame) -> str:
 def renderer(layer: str, table: pd.DataFrame) -> ET.Element:
     """Choose how a layer is drawn."""
     if layer == "zones":
-        plain = [(0, "whole block", [fill(ZONE_FILLS[0], "solid", 0.5)])]
+        plain = [(0, WHOLE_BLOCK, [fill(ZONE_FILLS[0], "solid", 0.5)])]
         zones = [(z, f"zone {z}", zone_fill(z)) for z in whole_values(table["zone"])]
         return categories(ZONE_CLASS, plain + zones, "fill")
     if layer == "panels":
@@ -107,11 +113,7 @@ def graduated(column: str, values: pd.Series, sizes: Sequence[float]) -> ET.Elem
     """Draw points in five classes of equal width between the smallest and largest value."""
     root = ET.Element("renderer-v2", {"type": "graduatedSymbol", "attr": column, "graduatedMethod": "GraduatedColor"})
     ranges, symbols = ET.SubElement(root, "ranges"), ET.SubElement(root, "symbols")
-    finite = values.to_numpy(float)
-    finite = finite[np.isfinite(finite)]
-    low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
-    edges = np.linspace(low, high if high > low else low + 0.01, len(SIZE_RAMP) + 1)
-    for index, (lower, upper) in enumerate(pairwise(edges)):
+    for index, (lower, upper) in enumerate(size_classes(values)):
         ET.SubElement(
             ranges,
             "range",
@@ -125,6 +127,14 @@ def graduated(column: str, values: pd.Series, sizes: Sequence[float]) -> ET.Elem
         )
         add_symbol(symbols, str(index), "marker", [marker(SIZE_RAMP[index], sizes[index])])
     return root
+
+
+def size_classes(values: pd.Series) -> list[tuple[float, float]]:
+    """Return classes of equal width between the smallest and largest value, one for each colour of vine sizes."""
+    finite = values.to_numpy(float)
+    finite = finite[np.isfinite(finite)]
+    low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
+    return list(pairwise(np.linspace(low, high if high > low else low + 0.01, len(SIZE_RAMP) + 1).tolist()))
 
 
 def add_symbol(parent: ET.Element, name: str, kind: str, parts: list[tuple[str, dict[str, str]]]) -> None:
@@ -184,8 +194,8 @@ def marker(colour: str, size_mm: float, shape: str = "circle") -> tuple[str, dic
     }
 
 
-def labels(expression: str, kind: str) -> ET.Element:
-    """Label features by an expression over their columns; polygons inside, whatever lies on them."""
+def labels(expression: str, placement: str) -> ET.Element:
+    """Label features by an expression over their columns, at one of the GIS's placements, whatever lies on them."""
     root = ET.Element("labeling", {"type": "simple"})
     settings = ET.SubElement(root, "settings", {"calloutType": "simple"})
     style = ET.SubElement(
@@ -204,7 +214,7 @@ def labels(expression: str, kind: str) -> ET.Element:
         "text-buffer",
         {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM", "bufferColor": "255,255,255,255"},
     )
-    ET.SubElement(settings, "placement", {"placement": PLACEMENTS[kind], "centroidInside": "1", "priority": "8"})
+    ET.SubElement(settings, "placement", {"placement": placement, "centroidInside": "1", "priority": "8"})
     ET.SubElement(settings, "rendering", {"obstacle": "0", "drawLabels": "1"})
     return root
 

@@ -16,7 +16,8 @@ import pandas as pd
 import xlsxwriter
 
 from geoprune.deliver.writing.geopackage import SCHEMA_TABLES, SCHEMA_URL, STYLE_TABLE, ensure_extensions, write_layer
-from geoprune.deliver.writing.styles import add_symbol, fill, labels, line, marker
+from geoprune.deliver.writing.sld import plain_sld
+from geoprune.deliver.writing.styles import KINDS, PLACEMENTS, add_symbol, fill, labels, line, marker
 from geoprune.errors import Message
 from geoprune.layers import Column, columns_of
 from geoprune.look import INK
@@ -31,7 +32,14 @@ GEOMETRIES = {
     "samples": "Point",
     "bud_checks": "Point",
 }
-KINDS = {"MultiPolygon": "fill", "LineString": "line", "Point": "marker"}
+#: Colour, size in mm and shape of what is drawn.
+SYMBOLS = {
+    "blocks": ("#ffffff", 0.8, ""),
+    "rows": (INK, 0.4, ""),
+    "vines": ("#ffffff", 1.6, "cross"),
+    "samples": ("#f4b942", 2.6, "circle"),
+    "bud_checks": ("#ffffff", 2.6, "triangle"),
+}
 #: Units of the templates' columns.
 UNITS = {"us": {"length": "ft", "weight": "lb", "cane": "in"}, "metric": {"length": "m", "weight": "kg", "cane": "mm"}}
 #: Columns of no use where shapes are drawn, and those that a drawn vineyard seldom needs.
@@ -84,8 +92,8 @@ def write_vineyard_template(path: Path, *, crs: str, language: str, units: str) 
         base.executemany(
             "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
             " styleName, styleQML, styleSLD, useAsDefault, description, owner)"
-            " VALUES ('', '', ?, 'geom', ?, ?, '', 1, '', '')",
-            [(layer, layer, _style(layer, units, language)) for layer in GEOMETRIES],
+            " VALUES ('', '', ?, 'geom', ?, ?, ?, 1, '', '')",
+            [(layer, layer, _style(layer, units, language), _sld(layer)) for layer in GEOMETRIES],
         )
         base.execute(
             "INSERT INTO gpkg_contents (table_name, data_type, identifier, description)"
@@ -155,16 +163,16 @@ def _style(layer: str, units: str, language: str) -> str:
     geometry = GEOMETRIES[layer]
     root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology|Labeling|Fields|Forms"})
     renderer = ET.SubElement(root, "renderer-v2", {"type": "singleSymbol", "enableorderby": "0", "forceraster": "0"})
+    colour, size_mm, mark = SYMBOLS[layer]
+    kind = KINDS[geometry]
     symbol = {
-        "blocks": fill("#ffffff", "no", 0.8),
-        "rows": line(INK, 0.4),
-        "vines": marker("#ffffff", 1.6, "cross"),
-        "samples": marker("#f4b942", 2.6),
-        "bud_checks": marker("#ffffff", 2.6, "triangle"),
-    }[layer]
-    add_symbol(ET.SubElement(renderer, "symbols"), "0", KINDS[geometry], [symbol])
+        "fill": fill(colour, "no", size_mm),
+        "line": line(colour, size_mm),
+        "marker": marker(colour, size_mm, mark),
+    }[kind]
+    add_symbol(ET.SubElement(renderer, "symbols"), "0", kind, [symbol])
     if layer in LABELS:
-        root.append(labels(f'"{LABELS[layer]}"', KINDS[geometry]))
+        root.append(labels(f'"{LABELS[layer]}"', PLACEMENTS[kind]))
     fields, aliases = ET.SubElement(root, "fieldConfiguration"), ET.SubElement(root, "aliases")
     for index, entry in enumerate(template_columns(layer), start=1):
         name = _name(entry, units)
@@ -173,6 +181,12 @@ def _style(layer: str, units: str, language: str) -> str:
         if words := choices(entry):
             _list_widget(ET.SubElement(fields, "field", {"name": name}), words)
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode")
+
+
+def _sld(layer: str) -> str:
+    """The same symbol and labels for other programs."""
+    colour, size_mm, mark = SYMBOLS[layer]
+    return plain_sld(layer, KINDS[GEOMETRIES[layer]], colour, size_mm, mark=mark, label=LABELS.get(layer, ""))
 
 
 def _list_widget(field: ET.Element, words: list[tuple[str, str]]) -> None:
