@@ -22,7 +22,7 @@ ENGLISH = frozenset(
     re.findall(
         r"\w+",
         "the is are was be of and or not with without for it its this that there which from than more give write keep"
-        " check correct has have had stands draw save read they them one two each every an to by at on lies",
+        " check correct has have had stands draw save read they them one two each every an to on lies",
     )
 )
 QUOTED = re.compile(r"'[^']*'|`[^`]*`|\"[^\"]*\"|\([^()]*\)|\[[^\]]*\]")

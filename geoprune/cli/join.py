@@ -9,7 +9,7 @@ import click
 
 from geoprune.cli.console import fail, open_console, print_json_summary, print_table
 from geoprune.cli.options import FILE, as_json, language, units
-from geoprune.cli.told import Told
+from geoprune.cli.spoken import SpokenCommand
 from geoprune.text import one_line
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 MOST_NAMED = 8
 
 
-@click.command(cls=Told)
+@click.command(cls=SpokenCommand)
 @click.argument("lists", nargs=-1, required=True, type=FILE, metavar="LISTS...")
 @click.option("--out", type=click.Path(path_type=Path), required=True)
 @units

@@ -177,14 +177,11 @@ def _room_name(command: click.Command) -> str:
 def _in_capitals(text: str, words: Mapping[str, str]) -> str:
     """A text whose names in capitals (FILE, VINEYARD) are the language's."""
 
-    def told(name: str) -> str:
-        return (
-            words.get(f"name_{name.lower().replace(' ', '_')}") or " ".join(map(told, name.split()))
-            if " " in name
-            else (words.get(f"name_{name.lower()}", name))
-        )
+    def named(name: str) -> str:
+        together = words.get(f"name_{name.lower().replace(' ', '_')}")
+        return together or " ".join(words.get(f"name_{word.lower()}", word) for word in name.split())
 
-    return CAPITALS.sub(lambda found: told(found[0]), text)
+    return CAPITALS.sub(lambda found: named(found[0]), text)
 
 
 def _extra(text: str, words: Mapping[str, str]) -> str:
