@@ -9,6 +9,7 @@ import numpy as np
 from geoprune.errors import Message
 from geoprune.rules.bands import Band, find_bands
 from geoprune.rules.evidence import SHOWN, ZoneFigures, gather_signs
+from geoprune.rules.floors import FEWEST_VINES
 
 
 @dataclass(frozen=True)
@@ -61,10 +62,21 @@ def remedies(key: str, figures: ZoneFigures, signs: dict[str, str], *, crowded: 
     elif "weak" in signs.values() and "rank" in signs.values():
         names = ["look_first"]
     else:
-        names = ["thin_clusters"] if overcropped else ["measure_more"]
+        names = ["thin_clusters"] if overcropped else worth_measuring(figures)
     if crowded:
         names.append("thin_shoots")
     return tuple(Message(f"balance.remedy_{name}") for name in names)
+
+
+def worth_measuring(figures: ZoneFigures) -> list[str]:
+    """What was not measured of a zone and would say more of it; a crop only where a band could judge its load."""
+    loads = find_bands("crop_load", canopy=figures.canopy, variety=figures.variety, kind=figures.kind)
+    judged = figures.pruning != "minimal" and any(band.decides for band in loads)
+    missing = ["measure_crop"] if judged and (figures.crop_of_block or not np.isfinite(figures.crop_load)) else []
+    counted = figures.bull_vines >= FEWEST_VINES and figures.canes_counted
+    if not (counted and figures.cane_diameter_mm.enough and figures.internode_mm.enough):
+        missing.append("measure_canes")
+    return missing
 
 
 def can_be_divided(figures: ZoneFigures) -> bool:

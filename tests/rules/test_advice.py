@@ -203,7 +203,19 @@ def test_a_few_measured_vines_brand_nothing(vines):
     said = advise(zone(**MANY_BULLS), RIESLING, need=BudNeed(BOOK.resolve("vinifera", "Riesling")), samples=samples)
     assert said.diagnosis_key == "unknown"
     assert {"balance.bull_few_vines", "balance.cane_diameter_few_vines"} <= set(keys(said.evidence))
-    assert keys(said.remedies) == ["balance.remedy_measure_more"]
+    assert keys(said.remedies) == ["balance.remedy_measure_crop", "balance.remedy_measure_canes"]
+
+
+def test_only_what_is_missing_is_asked_for():
+    # Concord has no band of crop load in print (Kliewer & Dokoozlian 2005 is of winegrapes): no harvest is asked for
+    concord = Settings()
+    need = BudNeed(BOOK.resolve("american", "Concord"))
+    measured = canes_of(bulls=0)
+    assert keys(advise(zone(40, 2.0 * KG_PER_LB), concord, need=need, samples=measured).remedies) == []
+    bare = keys(advise(zone(40, 2.0 * KG_PER_LB), concord, need=need).remedies)
+    assert bare == ["balance.remedy_measure_canes"]
+    riesling = BudNeed(BOOK.resolve("vinifera", "Riesling"))
+    assert "balance.remedy_measure_crop" in keys(advise(zone(24), RIESLING, need=riesling).remedies)
 
 
 def test_crop_and_target_both_ways():

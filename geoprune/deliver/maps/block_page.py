@@ -70,6 +70,7 @@ def block_data(brief: BlockBrief, ground: Ground, bundle: Bundle) -> dict[str, A
         "latitude": float(lat),
         "look": look_record(),
         "headline": brief.headline,
+        "numbered": brief.numbered,
         "taped": brief.taped,
         "surveyed": brief.surveyed,
         "zones": [{"zone": zone.zone, "style": zone.style, "bands": zone.bands, "buds": zone.buds} for zone in brief.zones],

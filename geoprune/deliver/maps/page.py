@@ -63,13 +63,19 @@ def frame(brief: BlockBrief, said: Mapping[str, Any], style: Style, *, polygon: 
         lines=[[zone["title"], *(zone["figures"][key] for key in keys)] for zone in said["zones"]],
         picture=draw_picture(brief, polygon, reader=style.reader),
         credit=style.credit,
+        numbered=brief.numbered,
     )
 
 
-def fill_frame(kind: str, words: Mapping[str, str], *, name: str, credit: str, **plain: Any) -> tuple[str, str]:
-    """Return the two halves of a page's frame: before and after the map's element."""
+def fill_frame(
+    kind: str, words: Mapping[str, str], *, name: str, credit: str, numbered: bool = True, **plain: Any
+) -> tuple[str, str]:
+    """Return the two halves of a page's frame: before and after the map's element.
+
+    `numbered` : whether there is a number that may be called a guide.
+    """
     before = template("page.html").render(kind=kind, words=words, name=name)
-    cautions = [words[key] for key in CAUTIONS]
+    cautions = [words[key] for key in CAUTIONS if numbered or key != CAUTIONS[0]]
     after = template("page_end.html").render(
         kind=kind, words=words, name=name, credit=credit, cautions=cautions, hide=NO_SCRIPT_STYLE, **plain
     )

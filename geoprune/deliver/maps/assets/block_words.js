@@ -12,7 +12,7 @@ function showPage() {
   showLayers();
   showCard();
   showTables();
-  showCautions();
+  showCautions(told.numbered);
   groundTools(ground, say("whole_block"));
   showScale(ground);
 }

@@ -41,9 +41,10 @@ function zoneSwatch(style, width, height) {
   return canvas;
 }
 
-function showCautions() {
-  put("cautions", ...["caution_each_vine", "caution_safety", "caution_wounds", "caution_local"].map((key) =>
-    make("p", { text: say(key) })));
+// Where a block has no number none is called a guide.
+function showCautions(numbered = true) {
+  const keys = ["caution_each_vine", "caution_safety", "caution_wounds", "caution_local"];
+  put("cautions", ...keys.filter((key) => numbered || key !== "caution_each_vine").map((key) => make("p", { text: say(key) })));
 }
 
 function cross(path, x, y, size) {
