@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from functools import cache
 from html import unescape
 from itertools import product
@@ -16,6 +17,7 @@ from edge_vineyards import EDGES, edge_brief
 from small_plans import edition
 
 from geoprune.brief import brief_block
+from geoprune.deliver.maps import render_block_map
 from geoprune.deliver.pages import crew_card_html, crew_card_pdf, crew_sheet_html, crew_sheet_pdf, report_html
 from geoprune.plan import make_plan
 from geoprune.words import Reader, languages
@@ -160,3 +162,10 @@ def test_given_zones_of_one_number_are_not_taped(monkeypatch: pytest.MonkeyPatch
     assert plan.merit["marks"] == 0
     assert brief.headline == "given"
     assert "have one and the same number: no post is taped" in report_html(edition(brief))
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("name", ["young", "half dead"])
+def test_the_map_calls_a_number_a_guide_only_where_there_is_one(open_page: Callable, name: str) -> None:
+    opened = open_page(render_block_map(edition(edge_brief(name)))).page
+    assert ("number is a guide" in opened.locator("#cautions").inner_text()) is (name not in NO_NUMBER)
