@@ -67,6 +67,10 @@ class OutputError(GeopruneError, OSError):
     """The results cannot be written."""
 
 
+class ClusterError(GeopruneError, OSError):
+    """A cluster cannot be used."""
+
+
 class BlockError(GeopruneError):
     """One block could not be worked out, for a fault that is not the input's; other blocks go on.
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,17 +28,27 @@ if TYPE_CHECKING:
 @click.option("--force", is_flag=True)
 @click.option("--resume", is_flag=True)
 @click.option("--cores", type=click.IntRange(1, 1024))
+@click.option("--scheduler")
 @as_json
 @click.option("--quiet", is_flag=True)
 def prescribe(
-    vineyard: Path, *, out: Path, force: bool, resume: bool, cores: int | None, as_json: bool, quiet: bool, **given: Any
+    vineyard: Path,
+    *,
+    out: Path,
+    force: bool,
+    resume: bool,
+    cores: int | None,
+    scheduler: str | None,
+    as_json: bool,
+    quiet: bool,
+    **given: Any,
 ) -> None:
     """Plan every block of VINEYARD and write maps, crew sheets, tables and layers."""
     from geoprune.processes import begin_early
     from geoprune.threads import workers
 
     cores = cores or workers()
-    if cores > 1:
+    if cores > 1 and scheduler is None:
         begin_early()  # before this process loads what it needs itself
 
     from geoprune.deliver.writing.folder import tidy
@@ -51,14 +64,26 @@ def prescribe(
         if tidy(out):
             open_console(stderr=True).print(clean(reader.say(Message("terminal.restored", {"path": str(out)}))))
         doing = reader.say(Message("terminal.planning"))
-        with show_progress(quiet=quiet or as_json, doing=doing) as progress:
-            how: dict[str, Any] = {"force": force, "resume": resume, "cores": cores}
+        with show_progress(quiet=quiet or as_json, doing=doing) as progress, elsewhere(scheduler) as executor:
+            how: dict[str, Any] = {"force": force, "resume": resume, "cores": cores, "executor": executor}
             done = do(vineyard, out, settings=settings, progress=progress, **how)
     except (GeopruneError, OSError) as error:
         fail(error, language=in_language)
     _print(done, reader, as_json=as_json, quiet=quiet)
     if done.failures:
         raise SystemExit(1)
+
+
+@contextmanager
+def elsewhere(scheduler: str | None) -> Iterator[Executor | None]:
+    """Yield the cluster whose scheduler is named; None where none is."""
+    if scheduler is None:
+        yield None
+        return
+    from geoprune.jobs.cluster import cluster
+
+    with cluster(scheduler) as executor:
+        yield executor
 
 
 def _print(done: Prescription, reader: Reader, *, as_json: bool, quiet: bool) -> None:

@@ -68,8 +68,8 @@ def map_blocks(
         Where the work is done: threads (the default, on all cores), processes, or the client of a cluster. It is left
         open.
     at_once : int, optional
-        So many blocks are with the executor at a time, so that memory does not grow with the estate; twice the cores
-        of this machine for an executor that is given.
+        So many blocks are with the executor at a time, so that memory does not grow with the estate; for an executor that
+        is given what its own `at_once` says, else twice the cores of this machine.
     progress : callable, optional
         Called here, with a block's name, when it is handed over.
 
@@ -87,7 +87,8 @@ def map_blocks(
             executor = ThreadPoolExecutor(min(workers(), len(items)))
             stack.callback(executor.shutdown, wait=False, cancel_futures=True)
             at_once = at_once or min(workers(), len(items))
-        yield from _windowed(work, items, name, executor, at_once or 2 * workers(), progress)
+        usual: int = getattr(executor, "at_once", 2 * workers())
+        yield from _windowed(work, items, name, executor, at_once or usual, progress)
 
 
 def _windowed(
@@ -101,6 +102,7 @@ def _windowed(
     """Keep `at_once` blocks with the executor until all are done."""
     running: dict[Future[Result | Failure], int] = {}
     following = iter(range(len(items)))
+    lost: tuple[type[Exception], ...] = getattr(executor, "lost", ())  # errors of a block that takes its workers down
     try:
         while True:
             while len(running) < at_once and (position := next(following, None)) is not None:
@@ -112,7 +114,11 @@ def _windowed(
                 return
             for done in wait(running, return_when=FIRST_COMPLETED).done:
                 position = running.pop(done)
-                block, result = name(items[position]), done.result()
+                block = name(items[position])
+                try:
+                    result = done.result()
+                except lost as error:
+                    result = Failure(block, failure_message(block, error))
                 if isinstance(result, Failure):
                     yield Outcome(position, block, failure=result)
                 else:
