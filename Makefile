@@ -27,6 +27,7 @@ $(VENV)/.runs: requirements.lock pyproject.toml
 	@$(PIP) install --progress-bar off --require-hashes -r requirements.lock | $(COUNT)
 	@echo "Setting up $(VENV): geoprune"
 	@$(PIP) install --quiet --no-deps --no-build-isolation --no-index -e .
+	@$(BIN)/python -m compileall -q geoprune
 	@touch $@
 
 $(VENV)/.ready: $(VENV)/.runs requirements-test.lock requirements-data.lock
@@ -43,6 +44,7 @@ demo: $(VENV)/.runs
 	@echo "Open demo_results/index.html in a browser; print demo_results/<block>/crew_sheet.pdf."
 
 test: setup
+	@$(BIN)/python -m compileall -q geoprune
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n auto --dist loadfile
 
 lint: setup

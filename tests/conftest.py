@@ -27,6 +27,8 @@ ENGLISH = frozenset(
 )
 QUOTED = re.compile(r"'[^']*'|`[^`]*`|\"[^\"]*\"|\([^()]*\)|\[[^\]]*\]")
 WORD = re.compile(r"(?<![\w.-])[a-z]+(?![\w-])")
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # commands that tests run would compile the whole program each time
+sys.dont_write_bytecode = False
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 FLAGS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
