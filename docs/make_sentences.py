@@ -13,15 +13,15 @@ START, END = "<!-- sentences: made by make_sentences.py -->", "<!-- end of sente
 FLOORS = {"buds": FEWEST_BUDS, "vines": FEWEST_VINES, "replants": FEWEST_REPLANTS}
 
 
-def load_told() -> list[dict[str, object]]:
+def load_sentences() -> list[dict[str, object]]:
     """Return the entries of sentences.toml: keys, when, n, source."""
-    return tomllib.loads((HERE / "sentences.toml").read_text("utf-8"))["told"]
+    return tomllib.loads((HERE / "sentences.toml").read_text("utf-8"))["sentence"]
 
 
 def sentence_table() -> str:
     """Return the table in Markdown, from sentences.toml and the English words."""
     lines = ["| sentence | when | on which n | source |", "|---|---|---|---|"]
-    for entry in load_told():
+    for entry in load_sentences():
         said = "<br>".join(_sentence(str(key)) for key in entry["keys"])  # type: ignore[attr-defined]
         cells = [str(entry[name]).format(**FLOORS) for name in ("when", "n", "source")]
         lines.append(f"| {said} | {' | '.join(cells)} |")

@@ -27,10 +27,10 @@ def clean(text: object) -> str:
     >>> clean("row\\u202e\\t1\\x1b[2J")
     'row 1[2J'
     """
-    told = str(text)
-    if told.isascii() and told.isprintable():  # most texts are, and there are many
-        return told
-    return HIDDEN.sub("", _MOVING.sub(" ", told))
+    plain = str(text)
+    if plain.isascii() and plain.isprintable():  # most texts are, and there are many
+        return plain
+    return HIDDEN.sub("", _MOVING.sub(" ", plain))
 
 
 def one_line(text: object) -> str:

@@ -163,8 +163,8 @@ def _prescribe(
             raise DataError(_problem(failure) for failure in failed)
         remarks = [remark for remark in inputs.vineyard.remarks if not remark.block]
         remarks += [Remark("warning", failure.message) for failure in failed]
-        told = replace(estate, remarks=tuple(remarks))
-        index = at_work.do(make_index, writer.index(told, style))
+        finished = replace(estate, remarks=tuple(remarks))
+        index = at_work.do(make_index, writer.index(finished, style))
         writer.join(style)
         for block, pages in coming:
             made = pages.result()
@@ -172,7 +172,7 @@ def _prescribe(
                 raise DataError([_problem(made)])
             writer.add_pages(folders[block], made)
         writer.add_index(index.result())
-        writer.finish(told, style=style, beside=beside)
+        writer.finish(finished, style=style, beside=beside)
         if kept is not None:
             kept.forget_others(set(keys.values()))
         names = tuple(task.name for task in tasks if task.name in before)

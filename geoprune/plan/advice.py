@@ -230,7 +230,7 @@ def verdict_reasons(findings: Findings, *, given: bool) -> tuple[Message, ...]:
 def plan_remarks(findings: Findings, advice: Sequence[ZoneAdvice], *, step: int) -> tuple[Remark, ...]:
     """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
     noted = [(KINDS.get(message.key, "warning"), message) for message in findings.surface.remarks if message.key != TOO_FEW]
-    noted += _room_remarks(advice, step)
+    noted += _capacity_remarks(advice, step)
     counted = findings.trellis.panels["counted"].to_numpy(float)
     vines = np.bincount(findings.zoning.panel_zone - 1, counted, minlength=findings.zones)
     small = float(vines @ renew_shares(findings) / vines.sum())
@@ -254,19 +254,19 @@ def _given_names(findings: Findings) -> list[Message]:
     return [Message("plan.given_name", {"zone": zone, "name": name}) for zone, name in enumerate(names, start=1)]
 
 
-def _room_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str, Message]]:
+def _capacity_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str, Message]]:
     recipes = {entry.zone: entry.recipe for entry in advice if entry.recipe is not None}
     messages = [
-        Message("plan.no_room", {"zone": zone, "buds": recipe.requested, "capacity": recipe.capacity})
+        Message("plan.over_capacity", {"zone": zone, "buds": recipe.requested, "capacity": recipe.capacity})
         for zone, recipe in recipes.items()
         if not recipe.fits
     ]
     caps = {note.fields["cap"] for entry in advice for note in entry.notes if note.key == "rules.step_cap"}
-    rooms = {recipe.capacity for recipe in recipes.values()}
+    capacities = {recipe.capacity for recipe in recipes.values()}
     messages += [
-        Message("plan.held_by_wood", {"capacity": room, "cap": cap})
-        for room in rooms
+        Message("plan.held_by_wood", {"capacity": capacity, "cap": cap})
+        for capacity in capacities
         for cap in caps
-        if cap <= room < cap + step
+        if cap <= capacity < cap + step
     ]
     return [("warning", message) for message in messages]

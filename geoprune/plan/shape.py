@@ -197,7 +197,7 @@ class BlockPlan:
 
 @dataclass(frozen=True, eq=False)
 class EstatePlan:
-    """The plans of all blocks with where they came from: what the writing room needs.
+    """The plans of all blocks with where they came from: what writing needs.
 
     `options` are the settings of the run, written as plain data into summary.json; a block's own are in its plan.
     """

@@ -315,9 +315,9 @@ def bud_need_within(settings: BlockSettings, rule: Rule, injury: Injury, options
     A cap of the rule or of the grower that lies lower stays; a floor is never undercut.
     """
     need = BudNeed(rule, injury_factor=injury.need_factor, floor=options.floor, cap=options.cap)
-    room = fit_recipe(0, settings.system, settings.vine_spacing_m, **wood_of(settings, options)).capacity
+    capacity = fit_recipe(0, settings.system, settings.vine_spacing_m, **wood_of(settings, options)).capacity
     step = options.zones.bud_step or 1
-    held = max(room // step * step, step, need.floor or 0)
+    held = max(capacity // step * step, step, need.floor or 0)
     return need if need.cap is not None and need.cap <= held else replace(need, cap=float(held))
 
 

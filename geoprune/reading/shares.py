@@ -53,18 +53,18 @@ def share_by_place(
 def with_block_or_place(raw: RawTable, faults: Faults) -> RawTable:
     """The lines of a table beside several blocks that tell where they belong; a problem is noted for each that does not."""
     columns = Columns(raw, faults)
-    told = (columns.text("block") != "").to_numpy()
+    named = (columns.text("block") != "").to_numpy()
     if columns.has("geometry"):
         there = ~shapely.is_missing(raw.table["geometry"].to_numpy(dtype=object))
     else:
         pairs = [pair for pair in (("lon", "lat"), ("easting", "northing")) if all(map(columns.has, pair))]
-        there = np.zeros(len(told), dtype=bool)
+        there = np.zeros(len(named), dtype=bool)
         for pair in pairs:
             there |= (raw.table[list(pair)].notna().all(axis=1) & (raw.table[list(pair)] != "").all(axis=1)).to_numpy()
-    lost = np.flatnonzero(~told & ~there)
+    lost = np.flatnonzero(~named & ~there)
     said = [(raw.place(i), "block is needed with several blocks") for i in lost]
     faults.at(raw.file, raw.layer).add_each(said, "Add the name of each vine's block")
-    kept = np.flatnonzero(told | there)
+    kept = np.flatnonzero(named | there)
     return replace(raw, table=raw.table.iloc[kept].reset_index(drop=True), numbers=raw.numbers[kept])
 
 

@@ -177,8 +177,8 @@ def _declared_for(layers_of: Mapping[Path, Mapping[str, RawTable]], declared: De
         named = raws["blocks"].table.get(column, ()) if "blocks" in raws else ()
         homes |= {name_text(name).casefold(): file for name in named}
     own: dict[Path, dict[str, Mapping[str, Any]]] = {file: {} for file in layers_of}
-    for block, told in declared.blocks.items():
-        own[homes.get(block.strip().casefold(), next(iter(layers_of)))][block] = told
+    for block, values in declared.blocks.items():
+        own[homes.get(block.strip().casefold(), next(iter(layers_of)))][block] = values
     return {file: replace(declared, blocks=blocks) for file, blocks in own.items()}
 
 
@@ -206,14 +206,14 @@ def _shared(
     tables = [(table, sheet.file) for sheet in sheets for table in sheet.tables]
     if len(sheets) == 1:
         shares = share_by_place({**sheets[0].raws, **beside}, sheets[0].tables, crs)
-        return [(share, *told) for share, told in zip(shares, tables, strict=True)]
+        return [(share, *tables_of) for share, tables_of in zip(shares, tables, strict=True)]
     _check_names(sheets, faults)
     shares = [share for sheet in sheets for share in share_by_place(sheet.raws, sheet.tables, crs)]
     for name, raw in beside.items():
         placed = with_block_or_place(raw, faults) if len(tables) > 1 else raw
         for share, more in zip(shares, share_by_place({name: placed}, [table for table, _ in tables], crs), strict=True):
             share |= more
-    return [(share, *told) for share, told in zip(shares, tables, strict=True)]
+    return [(share, *tables_of) for share, tables_of in zip(shares, tables, strict=True)]
 
 
 def _check_names(sheets: Sequence[Sheet], faults: Faults) -> None:

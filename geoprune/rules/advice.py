@@ -27,8 +27,8 @@ NO_NUMBER = ("injury.zone_stop", "rules.no_number_young", "rules.no_number_small
 #: holds back cannot be left; rank vines keep all their shoots; nobody keeps on as before who has something to change,
 #: or whose buds winter killed. Taken from the top: a sentence that fell removes nothing.
 UNSAID: Mapping[str, tuple[str, ...]] = {
-    "recipe.no_room_spurs": ("balance.remedy_give_buds",),
-    "recipe.no_room_canes": ("balance.remedy_give_buds",),
+    "recipe.over_capacity_spurs": ("balance.remedy_give_buds",),
+    "recipe.over_capacity_canes": ("balance.remedy_give_buds",),
     "injury.step_factor": ("balance.remedy_keep_on",),
     "injury.live_short": ("balance.remedy_keep_on",),
     "balance.remedy_give_buds": ("balance.remedy_thin_shoots",),
@@ -186,7 +186,7 @@ def advise(
         yield_kg=yield_kg,
         block_load=block_load,
         pruning=chosen.pruning,
-        room=wood.capacity,
+        capacity=wood.capacity,
         injury_known=injury is None or injury.enough,
     )
     found = diagnose(figures)

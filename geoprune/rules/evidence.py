@@ -54,7 +54,7 @@ class ZoneFigures:
     variety, group : str
     buds_by_rule : float
         What the rule gives the zone's mean vine, before injury and limits.
-    room : float
+    capacity : float
         Most buds the wood of this training holds.
     """
 
@@ -82,7 +82,7 @@ class ZoneFigures:
     variety: str = ""
     group: str = ""
     buds_by_rule: float = float("nan")
-    room: float = float("nan")
+    capacity: float = float("nan")
 
     @property
     def kind(self) -> str:
@@ -112,7 +112,7 @@ def gather_signs(figures: ZoneFigures) -> Signs:
     that merely are reported among them; bands that decide are needed to call it anything.
     """
     signs = Signs()
-    for weigh in (_pruning_weight, _room, _bull_canes, _canes, _crop_load):
+    for weigh in (_pruning_weight, _capacity, _bull_canes, _canes, _crop_load):
         weigh(figures, signs)
     return signs
 
@@ -179,22 +179,22 @@ def _pruning_weight(figures: ZoneFigures, signs: Signs) -> None:
             signs.messages.append(Message(f"balance.pruning_memory_{other.per}", band_fields(other, "kg_m")))
 
 
-def _room(figures: ZoneFigures, signs: Signs) -> None:
+def _capacity(figures: ZoneFigures, signs: Signs) -> None:
     """Wood that cannot hold what the rule asks for, even if the vines are as small as may be.
 
     Vines above one of the bands of pruning weight that apply, or for which none does, outgrow their trellis. Of others it is
     given, and they are not called in balance: a training of few canes holds less than many a vine of usual size is given.
     """
     low, high = (figures.buds_by_rule * end for end in figures.size_ends)
-    if not low > figures.room:  # nor where either is not known
+    if not low > figures.capacity:  # nor where either is not known
         return
     bands = find_bands("pruning_weight", canopy=figures.canopy, variety=figures.variety, kind=figures.kind)
     weights = {"row": figures.pruning_kg_m_row, "canopy": figures.pruning_kg_m_canopy}
     ended = [band for band in bands if np.isfinite(band.high)]
     large = not ended or any(weights[band.per] * figures.size_ends[0] > band.high for band in ended)
-    signs.found["room"] = "rank" if large else "unclear"
-    fields = {"rule_buds": figures.buds_by_rule, "low_buds": low, "high_buds": high, "room": figures.room}
-    signs.messages.append(Message("balance.room_small" if large else "balance.room_short", fields))
+    signs.found["capacity"] = "rank" if large else "unclear"
+    fields = {"rule_buds": figures.buds_by_rule, "low_buds": low, "high_buds": high, "capacity": figures.capacity}
+    signs.messages.append(Message("balance.capacity_small" if large else "balance.capacity_short", fields))
 
 
 def _bull_canes(figures: ZoneFigures, signs: Signs) -> None:

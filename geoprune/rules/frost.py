@@ -11,7 +11,7 @@ from geoprune.errors import Message
 from geoprune.rules.rule import fold
 
 #: When a block is pruned, by its kind of grape (Fiola 2018, University of Maryland, Balanced Pruning 2: American, hardy
-#: hybrids, tender hybrids, vinifera, the tenderest last). Other kinds are told the whole order.
+#: hybrids, tender hybrids, vinifera, the tenderest last). Other kinds get the whole order.
 ORDER_OF_GROUP = {
     "American": "frost_order_first",
     "French hybrids": "frost_order_hybrid",
@@ -54,7 +54,7 @@ def frost_notes(variety: str = "", group: str = "", *, bears: bool = True) -> tu
     Parameters
     ----------
     variety : str
-        As the grower writes it; it only finds an entry, and is not told.
+        As the grower writes it; it only finds an entry, and is not written.
     group : str
         Kind of grape of the rule book; "" where it is not known.
     bears : bool

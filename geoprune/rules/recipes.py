@@ -276,7 +276,7 @@ def _recipe(buds: int, system: Training, wood: Wood, vine_spacing_m: float) -> R
 
 def _reasons(buds: int, system: Training, wood: Wood, total: int, parts: tuple[Part, ...]) -> tuple[Message, ...]:
     if buds > wood.capacity:
-        key = "recipe.no_room_spurs" if wood.kind == "spur" else "recipe.no_room_canes"
+        key = "recipe.over_capacity_spurs" if wood.kind == "spur" else "recipe.over_capacity_canes"
         fields = {
             "buds": buds,
             "capacity": wood.capacity,

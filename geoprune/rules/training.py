@@ -199,10 +199,10 @@ def _own(entry: Mapping[str, Any]) -> Training:
     """The training of one checked table; it is drawn plainly, by its canes or spurs."""
     cane = entry["kind"] == "cane"
     usual = {"drawing": "other_canes" if cane else "other_spurs", "tag": "given", "own": True}
-    room = {"node_spacing_m": 0.076} if cane else {"spur_spacing_m": 0.1}
+    default_spacing = {"node_spacing_m": 0.076} if cane else {"spur_spacing_m": 0.1}
     if not cane and "cordon_per_spacing" not in entry:
-        room["spurs_most"] = 40
-    return Training(**_frozen(_DEFAULTS | usual | room | dict(entry)))
+        default_spacing["spurs_most"] = 40
+    return Training(**_frozen(_DEFAULTS | usual | default_spacing | dict(entry)))
 
 
 def _faults_of(entry: Mapping[str, Any]) -> list[tuple[str, str]]:

@@ -55,9 +55,9 @@ class Wood:
 
 def spur_wood(system: Training, length: float, spacing: float, each: int | None, renewal: tuple[int, int]) -> Wood:
     """Room for spurs on a cordon; `renewal` is (spurs, buds each), `each` the buds per spur if fixed."""
-    room = max(_whole(length / spacing) - renewal[0], 1)
+    most = max(_whole(length / spacing) - renewal[0], 1)
     buds = system.buds_per_spur if each is None else (each, each)
-    return Wood("spur", (1, room), buds, *renewal, length, fixed=each is not None)
+    return Wood("spur", (1, most), buds, *renewal, length, fixed=each is not None)
 
 
 def in_units(wood: Wood, buds: int) -> Wood:
@@ -121,17 +121,17 @@ def _canes(rest: int, wood: Wood) -> tuple[Part, ...]:
 
 
 def _spurs(rest: int, wood: Wood) -> tuple[Part, ...]:
-    room = wood.pieces[1]
+    most = wood.pieces[1]
     shortest, longest = wood.buds_each
     if wood.aim and rest >= wood.aim:
-        pieces = min(max(_whole(rest / wood.aim + 0.5), -(-rest // longest)), room)
+        pieces = min(max(_whole(rest / wood.aim + 0.5), -(-rest // longest)), most)
         return _share("spur", rest, pieces)
-    each = next(size for size in range(shortest, longest + 1) if room * size >= rest)
+    each = next(size for size in range(shortest, longest + 1) if most * size >= rest)
     whole, left = divmod(rest, each)
     if left == 0:
         return (Part("spur", whole, each),)
     longer_fits = each < longest and left <= whole
-    shorter_fits = each > shortest and whole < room
+    shorter_fits = each > shortest and whole < most
     if longer_fits and (not shorter_fits or left <= each - left):
         return _share("spur", rest, whole)
     return _share("spur", rest, whole + 1)

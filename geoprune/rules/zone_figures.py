@@ -41,10 +41,10 @@ def zone_figures(
     yield_kg: float = float("nan"),
     block_load: float = float("nan"),
     pruning: str = "hand",
-    room: float = float("nan"),
+    capacity: float = float("nan"),
     injury_known: bool = True,
 ) -> ZoneFigures:
-    """Gather a zone's figures for `diagnose`: per metre of row and of canopy, canes, bull canes, crop load, room.
+    """Gather a zone's figures for `diagnose`: per metre of row and of canopy, canes, bull canes, crop load, capacity.
 
     `injury_known`: whether enough buds were cut for the share dead to count.
     """
@@ -80,7 +80,7 @@ def zone_figures(
         variety=settings.variety,
         group=need.rule.group,
         buds_by_rule=float(need.rule.buds(size)),
-        room=room,
+        capacity=capacity,
     )
 
 

@@ -29,7 +29,7 @@ def zone_notes(
     if renewed >= LEAST_RENEWED:
         said.append(Message("rules.renew_share", {"percent": 100 * renewed, **need.renew_limit}))
     said += need.explain(size) if np.ndim(need.injury_factor) == 0 else need.size_flags(size)
-    said.append(Message("rules.step_told", {"buds": count}))
+    said.append(Message("rules.step_given", {"buds": count}))
     return (*said, *_injury_notes(zone_row, need, injury, count), *recipe.reasons)
 
 

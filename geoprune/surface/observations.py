@@ -24,7 +24,7 @@ MOST_LISTED = 12
 WINTERS_APART = 0.3
 #: Likeness of a vine to itself in another winter, believed beforehand as strongly as so many pairs tell it (design choice).
 LASTING, LASTING_PAIRS = 0.5, 10
-#: How far a vine's weight is drawn to what earlier winters told of it: half the usual share of vine-to-vine variance, which
+#: How far a vine's weight is drawn to what earlier winters said of it: half the usual share of vine-to-vine variance, which
 #: is best where field and own part last alike.
 DRAWN = 0.25
 
@@ -218,7 +218,7 @@ def _weighed_again(values: Floats, vine_id: Integers, season: Integers) -> tuple
 
     A vine's own part lasts in part, so its readings are not told apart as those of other vines are, and at one place they
     would pass for a short field. One reading stays for each vine, its newest, drawn by `DRAWN` to the mean of what earlier
-    winters told of the vine beside their other vines. With likeness L between winters that leaves 1 - 2 w (1 - w) (1 - L)
+    winters said of the vine beside their other vines. With likeness L between winters that leaves 1 - 2 w (1 - w) (1 - L)
     of the own part's variance, w = `DRAWN`. L is the correlation of the pairs, drawn to `LASTING`.
     """
     order = np.lexsort((season, vine_id))

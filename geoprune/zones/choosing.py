@@ -163,7 +163,7 @@ def _curve(ways: Ways, chosen: int) -> list[dict[str, Any]]:
 def _reasons(ways: Ways, chosen: int, other: int, pattern: str) -> tuple[Message, ...]:
     """Say why the block is zoned, or why not, and why there are not more zones."""
     if chosen > 1:
-        return _merit_sentence(ways, chosen), Message("zones.trade", _trade(ways, chosen)), _why_no_more(ways, chosen)
+        return _benefit_sentence(ways, chosen), Message("zones.trade", _trade(ways, chosen)), _why_no_more(ways, chosen)
     if other == 1:
         return (Message("zones.cannot_draw"),)
     if pattern != "shown":
@@ -172,7 +172,7 @@ def _reasons(ways: Ways, chosen: int, other: int, pattern: str) -> tuple[Message
     return (Message("zones.too_little", _trade(ways, other)),)
 
 
-def _merit_sentence(ways: Ways, zones: int) -> Message:
+def _benefit_sentence(ways: Ways, zones: int) -> Message:
     saving = interval(ways.misfits.saving(ways.place(zones)))
     one, own = _rounded_misfits(ways, zones)
     fields = {
@@ -183,7 +183,7 @@ def _merit_sentence(ways: Ways, zones: int) -> Message:
         "one_number_misfit": one,
         "misfit": own,
     }
-    return Message("zones.merit_sentence", fields)
+    return Message("zones.benefit_sentence", fields)
 
 
 def _rounded_misfits(ways: Ways, zones: int) -> tuple[float, float]:
@@ -214,4 +214,4 @@ def _why_no_more(ways: Ways, zones: int) -> Message:
         return Message("zones.next_zone", {"next": zones + 1, "gain": max(gain, 0.0), "marks": marks})
     if zones >= ways.task.options.max_zones:
         return Message("zones.most_zones", {"zones": zones})
-    return Message("zones.no_room", {"next": zones + 1})
+    return Message("zones.no_more_fit", {"next": zones + 1})

@@ -130,5 +130,5 @@ def worth_message(saving: dict[str, float], zones: int, *, marks: int, hours: fl
         return Message("zones.given_loss", {"zones": zones, "loss": -value, "loss_low": 0.0 - high, "loss_high": 0.0 - low})
     fields = {"zones": zones, "saving": value, "saving_low": low, "saving_high": high}
     if pays:
-        return Message("zones.given_merit", fields)
+        return Message("zones.given_benefit", fields)
     return Message("zones.given_little", fields | {"marks": marks, "hours": hours})

@@ -159,7 +159,7 @@ def test_a_vine_weighed_twice_is_read_twice(open_page: Callable, tmp_path: Path)
         typed(page, vine=vine, weight="1.1")
     for digit in ("field-vine", "pad-3", "field-weight", "pad-1", "save"):
         tap(page, digit)
-    assert page.locator(".ask p").inner_text() == "This vine stands here already: 1.1 kg."
+    assert page.locator(".ask p").inner_text() == "This vine is already entered: 1.1 kg."
     tap(page, "keep")
     wait_saved(page)
     tap(page, "home", "export")

@@ -487,7 +487,7 @@ def test_where_posts_are_not_surveyed_the_list_speaks_of_vines_and_what_was_assu
     assert any(group["posts"] for group in said["rows"])
     assert not any(group["posts"] for group in loose["rows"])
     assert set(loose["assumed"]) - set(said["assumed"]) == {
-        f"Nobody said where the posts stand: {plan.settings.vines_per_panel} vines were taken to stand between two. "
+        f"The file does not say where the posts are: {plan.settings.vines_per_panel} vines between two posts were assumed. "
         "Tape goes on the wire between the two vines named."
     }
     assert not any("post" in line.lower() and "counted" in line for line in loose["walk"])

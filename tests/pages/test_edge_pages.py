@@ -103,7 +103,7 @@ def test_which_wood_to_keep_stands_on_sheet_and_card_where_a_number_does(name: s
 @pytest.mark.parametrize("language", languages())
 def test_a_report_without_a_number_speaks_of_none(name: str, language: str) -> None:
     told, words = page("report", name, language), Reader(language, "us").words("report")
-    for head in ("merit_head", "histogram_head", "more_head"):
+    for head in ("benefit_head", "histogram_head", "more_head"):
         assert words[head] not in told
     for word in {"en": ("buds too many", "Opportunity"), "es": ("yemas de lo que la cepa", "Índice de oportunidad")}[
         language
@@ -143,7 +143,7 @@ def test_two_canes_for_a_vine_of_usual_size_are_no_sign_of_rank_growth() -> None
 def test_half_the_buds_dead_is_no_keeping_on() -> None:
     told = page("report", "half dead")
     assert "In balance" in told
-    assert "Keep on as you do" not in told
+    assert "Carry on as you are" not in told
     assert "does not make up for all the dead" in told
 
 

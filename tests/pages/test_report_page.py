@@ -15,9 +15,9 @@ from geoprune.deliver.edition import Provenance
 from geoprune.deliver.pages import report_html
 from geoprune.deliver.pages.charts import HEIGHT, LEFT, TOP, WIDTH, ticks
 from geoprune.deliver.pages.figures import (
+    draw_benefit,
     draw_histogram,
     draw_loo,
-    draw_merit,
     draw_residuals,
     draw_variogram,
     zone_counts,
@@ -87,8 +87,8 @@ def test_the_variogram_shows_every_lag_where_it_is(plan: BlockPlan, reader: Read
 
 
 @pytest.mark.parametrize("reader", READERS)
-def test_the_merit_curve_shows_every_point_and_the_choice(plan: BlockPlan, reader: Reader) -> None:
-    svg = draw_merit(plan, reader)
+def test_the_benefit_curve_shows_every_point_and_the_choice(plan: BlockPlan, reader: Reader) -> None:
+    svg = draw_benefit(plan, reader)
     wanted = [(point["zones"], point["misfit"]) for point in plan.merit["curve"]]
     np.testing.assert_allclose(values(svg, "choice"), wanted, atol=0.05)
     assert values(svg, "chosen")[:, 0] == pytest.approx([plan.merit["chosen_zones"]], abs=0.01)
@@ -125,7 +125,7 @@ def test_what_the_plan_lacks_is_left_out_with_a_sentence(language: str) -> None:
     bare = replace(bare, samples=bare.samples.assign(loo_kg=np.nan, loo_se_kg=np.nan, loo_z=np.nan))
     page = report_html(edition(bare, language=language))
     words = word_lists()[language]["report"]
-    for name in ("variogram", "loo", "residual", "merit", "more"):
+    for name in ("variogram", "loo", "residual", "benefit", "more"):
         assert words[f"{name}_none"] in page
         assert f'<figure id="{name}"' not in page
     assert '<figure id="histogram"' in page
@@ -166,7 +166,7 @@ def test_ticks_are_round_and_within_the_limits() -> None:
 
 
 def test_marks_stay_inside_the_plane(plan: BlockPlan) -> None:
-    for draw in (draw_variogram, draw_loo, draw_merit):
+    for draw in (draw_variogram, draw_loo, draw_benefit):
         for name in ("sample", "lag", "choice"):
             for node in nodes(draw(plan, READERS[0]), name):
                 x, y = centre(node)
@@ -180,7 +180,7 @@ def _figure_of(page: str, name: str) -> Any:
 
 def test_the_page_holds_the_figures_as_drawn(plan: BlockPlan) -> None:
     page = report_html(edition(plan))
-    for name in ("variogram", "loo", "residual", "merit", "histogram", "more"):
+    for name in ("variogram", "loo", "residual", "benefit", "histogram", "more"):
         found = _figure_of(page, name)
         assert found
         assert ElementTree.fromstring(found.group(1)).get("aria-label")

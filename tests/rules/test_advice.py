@@ -78,7 +78,7 @@ def test_injury_changes_recipe_notes_and_crowding():
     ends = {"injury_share": injury.share, "injury_low": injury.low, "injury_high": injury.high}
     shown = advise(zone(55, **ends), Settings(), need=need, injury=injury)
     assert shown.recipe.total == 55
-    assert {"injury.step_factor", "rules.step_told", "injury.zone_range", "injury.live_short"} <= set(keys(shown.notes))
+    assert {"injury.step_factor", "rules.step_given", "injury.zone_range", "injury.live_short"} <= set(keys(shown.notes))
     said = next(note for note in shown.notes if note.key == "injury.zone_range").fields
     # binomial: 25 of 100 reads as 16.5 to 33.5 %; below 20 % nothing is added
     assert said["low_buds"] == pytest.approx(44.0)
@@ -239,7 +239,7 @@ def test_own_lengths_and_wage_are_used():
 def test_buds_that_do_not_fit_are_refused_and_said():
     said = advise(zone(120), replace(Settings(), training="flat cane"), need=BudNeed(BOOK.resolve("american")))
     assert said.recipe.parts == ()
-    assert "recipe.no_room_canes" in keys(said.notes)
+    assert "recipe.over_capacity_canes" in keys(said.notes)
 
 
 def test_injury_mapped_by_panel_is_reported_without_one_factor():

@@ -227,8 +227,8 @@ def test_balance_needs_more_than_the_weight():
 
 def test_wood_too_small_for_the_rule_is_a_sign_of_vigour():
     # 4 lb at 6 ft by 20+20: 80 buds, the wood holds 60; ours: even the low end of the mean vine asks for more
-    assert diagnose(figures(0.99, buds_by_rule=79, room=60, vine_size_se_kg=0.06)).key == "rank"
-    assert diagnose(figures(0.85, buds_by_rule=30, room=28, vine_size_se_kg=0.06)).key == "unknown"
+    assert diagnose(figures(0.99, buds_by_rule=79, capacity=60, vine_size_se_kg=0.06)).key == "rank"
+    assert diagnose(figures(0.85, buds_by_rule=30, capacity=28, vine_size_se_kg=0.06)).key == "unknown"
 
 
 def test_the_far_end_of_the_interval_must_lie_outside():

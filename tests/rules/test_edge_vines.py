@@ -62,7 +62,7 @@ def test_number_and_recipe_never_differ(name):
     recipe = advice.recipe
     if recipe is not None:
         assert recipe.requested == buds
-        assert recipe.total == buds or (not recipe.fits and "no_room" in " ".join(keys(advice)))
+        assert recipe.total == buds or (not recipe.fits and "over_capacity" in " ".join(keys(advice)))
         renewal = recipe.training.kind == "cane" and recipe.training.renewal_spurs
         assert not renewal or not recipe.parts or buds < 4 or recipe.count("renewal") >= 1
 
@@ -123,12 +123,12 @@ def test_a_diagnosis_rests_on_enough(name):
     if key == "weak":
         assert small or vine.load > 10 or (canes and vine.thick < 6.35)
     if key == "rank":
-        assert large or canes or vine.load < 4 or "balance.room_small" in said
+        assert large or canes or vine.load < 4 or "balance.capacity_small" in said
     if key == "in balance":
         assert canes or np.isfinite(vine.load) or np.isfinite(vine.block_load)
         assert not large
         assert not small
-        assert not said & {"balance.crowded", "balance.crowded_live", "balance.room_small", "balance.room_short"}
+        assert not said & {"balance.crowded", "balance.crowded_live", "balance.capacity_small", "balance.capacity_short"}
         assert not vine.block_load > 10
     if vine.american:
         assert key != "weak" or canes
@@ -152,9 +152,9 @@ def test_remedies_fit_the_vine(name):
     assert not {"balance.remedy_keep_on", "injury.step_factor"} <= said
     assert not {"balance.remedy_keep_on", "injury.live_short"} <= said
     # outgrowing the trellis is said above a band: 0.595 and 0.6 kg/m from memory, 1.0 and 0.8 kg/m Kliewer & Dokoozlian 2005
-    if "balance.room_small" in said and not vine.american and vine.curtains == 1:
+    if "balance.capacity_small" in said and not vine.american and vine.curtains == 1:
         assert vine.kg_m_canopy * (1 - 1.96 * vine.error) > 0.59
-    if "balance.room_short" in said:
+    if "balance.capacity_short" in said:
         assert advice.diagnosis_key != "in balance"
     assert not {"balance.remedy_give_buds", "balance.remedy_hold_buds"} <= said
     assert not {"balance.remedy_give_buds", "balance.remedy_thin_shoots"} <= said
@@ -205,8 +205,8 @@ def test_the_edges_bring_out_what_they_are_for():
         *(
             "balance.crowded",
             "balance.wide",
-            "balance.room_small",
-            "balance.room_short",
+            "balance.capacity_small",
+            "balance.capacity_short",
             "balance.bull_few_vines",
             "balance.bull_many",
         ),

@@ -110,7 +110,7 @@ def test_crowded_spurs_are_refused():
     found = fit_recipe(40, "low cordon", 6 * FT, spur_spacing_m=5 * IN, buds_per_spur=2)
     assert not found.fits
     assert (found.text, found.parts, found.below) == ("", (), 28)
-    assert found.reasons[0].key == "recipe.no_room_spurs"
+    assert found.reasons[0].key == "recipe.over_capacity_spurs"
     assert found.sentence.key == "recipe.does_not_fit"
 
 

@@ -22,7 +22,7 @@ ADVISING = re.compile(
     r"|zones\.(?!named_by|limit_|panels_|polygons_)\w+|card\.(guide|local)|tape\.(read|disagree|hang)"
     r"|seasons\.(think_\w+|not_applied|weak|load_heavy|left_over)|replant\.(caution_\w+|have_tested|clustered|scattered|along|across)"
     r"|replant\.(smallest|whole_pays|whole_not|(layer|losses|young)_note)|sampling\.(buys(_map)?|few_vines|knee|no_map|why_\w+)"
-    r"|map\.caution_\w+|plan\.(many_young|held_by_wood|no_room|mostly_renew)|sampling\.how_\w+"
+    r"|map\.caution_\w+|plan\.(many_young|held_by_wood|over_capacity|mostly_renew)|sampling\.how_\w+"
     r"|surface\.(outlier|row_effect|too_few_for_map|all_equal|extrapolated)|sheet\.(ask|stop_ask|look_at_wood)"
 )
 
@@ -52,7 +52,7 @@ def test_methods_trainings_bands_and_offers_are_reported(lines):
     for training in load_trainings().values():
         assert stands_in(lines, f"| {training.id} |", training.source), training.id
     for band in load_bands():
-        assert stands_in(lines, band.validity, band.source, "yes" if band.decides else "told only"), band
+        assert stands_in(lines, band.validity, band.source, "yes" if band.decides else "reported only"), band
     for offer in crop_offers():
         assert stands_in(lines, offer["part"], offer["source"], ", ".join(f"{value:g}" for value in offer["values"]))
 
@@ -80,9 +80,9 @@ def test_every_sentence_stands_in_the_table_once(sentences):
     advice = {key for key in words if not key.startswith(LABELS)}
     words |= {f"{room}.{name}" for room, names in word_lists()["en"].items() for name in names if room not in ROOMS}
     advice |= {key for key in words if ADVISING.fullmatch(key)}
-    told_keys = [key for entry in sentences.load_told() for key in entry["keys"]]
-    assert sorted(told_keys) == sorted(advice)
-    for entry in sentences.load_told():
+    said_keys = [key for entry in sentences.load_sentences() for key in entry["keys"]]
+    assert sorted(said_keys) == sorted(advice)
+    for entry in sentences.load_sentences():
         assert entry["when"]
         assert entry["n"]
         assert entry["source"]

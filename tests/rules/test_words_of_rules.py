@@ -118,7 +118,7 @@ def all_said():
             wood = {"cane_diameter_mm": measure(thick + spread), "internode_mm": measure(internode + spread)}
             canes = {"cane_weight_g": 30.0, "cane_vines": vines, "group": "Vinifera"}
             found += diagnose(ZoneFigures(**wood, **canes)).evidence
-    found += diagnose(ZoneFigures(buds_by_rule=79, room=60)).evidence
+    found += diagnose(ZoneFigures(buds_by_rule=79, capacity=60)).evidence
     found += measured_wood([100.0] * 6, "flat cane")[1]
     pages = (weighing_sheet(), bud_cutting_sheet())
     found += [line for s in pages for line in (s.title, s.why, *s.steps, *s.columns, *s.cautions)]

@@ -91,7 +91,7 @@ def test_the_crop_that_came_is_held_against_the_one_expected(winters: tuple[Path
     summary = json.loads((earlier / "summary.json").read_text("utf-8"))
     summary["blocks"]["A"]["crop"] = {"block_total_kg": [900.0, 1000.0, 1100.0]}
     (earlier / "summary.json").write_text(json.dumps(summary), "utf-8")
-    for yield_kg, word in ((1050, "lies in the range"), (1500, "lies outside the range")):
+    for yield_kg, word in ((1050, "is within the range"), (1500, "is outside the range")):
         harvest = tmp_path / "harvest.csv"
         harvest.write_text(f"block,season,yield_kg\nA,2026,{yield_kg}\n", "utf-8")
         done = run("seasons", earlier, winters[1], "--out", tmp_path / "out", "--harvest", harvest, "--force")

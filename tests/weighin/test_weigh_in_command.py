@@ -46,7 +46,7 @@ def test_a_right_list_is_sound(estate, tmp_path):
     right_list().to_csv(path, index=False)
     said = run(estate, "--samples", path)
     assert said.exit_code == 0, said.output
-    assert "30 weights looked at: nothing is likely wrong." in said.output
+    assert "30 weights checked: none looks wrong." in said.output
 
 
 def test_what_is_wrong_is_reported_and_the_list_is_left(estate, wrong):

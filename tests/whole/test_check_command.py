@@ -58,7 +58,7 @@ def test_on_a_terminal_it_asks_and_the_next_command_plans(tmp_path, monkeypatch)
     monkeypatch.setattr(command.click, "echo", lambda text, **more: (echo(text), text.startswith(" ") or asked.append(text)))
     found = run("check", vineyard, "--samples", samples)
     assert found.exit_code == 0, found.output
-    assert "All is there. Next: geoprune prescribe finca.geojson --samples pesos.xlsx" in found.output
+    assert "Everything is there. Next: geoprune prescribe finca.geojson --samples pesos.xlsx" in found.output
     monkeypatch.undo()
     planned = run("prescribe", vineyard, "--samples", samples, "--out", tmp_path / "out", "--quiet")
     assert planned.exit_code == 0, planned.output

@@ -99,7 +99,7 @@ def test_a_boundary_moved_in_a_gis_makes_counts_merit_and_sheets_anew(tmp_path):
     misfit, loss = after["merit"]["zones_misfit"]["value"], after["merit"]["loss_against_proposed_buds"]["value"]
     assert loss == pytest.approx(misfit - before["merit"]["zones_misfit"]["value"], abs=1e-6)
     assert loss > 0.1
-    assert f"They lose {loss:.2f} buds per vine against the proposed zones" in done.stdout
+    assert f"They are {loss:.2f} buds per vine worse than the proposed zones" in done.stdout
     sheets = [(tmp_path / name / "out" / "a" / "crew_sheet.html").read_text() for name in "ab"]
     assert sheets[0] != sheets[1]
     flags = gpd.read_file(folder / "prescription.gpkg", layer="flags")

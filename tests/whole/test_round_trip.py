@@ -238,7 +238,7 @@ def test_a_count_is_held_to_what_the_wood_carries_and_said(tmp_path):
     block = summary(tmp_path)["blocks"]["A"]
     (zone,) = block["zones"]
     assert (zone["buds_per_vine"], zone["recipe"]) == (28, "14 x 2")
-    assert "has room for 28 buds: no number goes above 28" in " ".join(done.stderr.split())
+    assert "can carry 28 buds: no number goes above 28" in " ".join(done.stderr.split())
     assert "Held from 44.0 to the cap of 28 buds." in " ".join(block["advice"][0]["sentences"])
 
 
@@ -272,7 +272,7 @@ def test_canes_harvest_crop_target_and_hours_are_reported(tmp_path):
     assert block["crop"]["block_total_kg"][1] == pytest.approx(per_vine * zone["vines"], rel=1e-6)
     notes = " ".join(block["notes"])
     assert f"Expected crop of the block {per_vine * zone['vines'] / zone['area_ha'] / 1000 / 2.2417023:.1f} tons/ac" in notes
-    assert "The wanted crop is 12.0 tons/ac" in notes
+    assert "The target crop is 12.0 tons/ac" in notes
     assert f"About {zone['vines'] / 10:.0f} hours at 6.0 minutes per vine, costing {zone['vines'] * 2:,.0f}" in notes
 
 

@@ -39,7 +39,7 @@ def test_the_report_says_nothing_of_how_far_numbers_are_off(stopped):
     folder, _ = stopped
     page = (folder / "out" / summary(folder)["blocks"]["A"]["folder"] / "report.html").read_text("utf-8")
     assert "buds off" not in page
-    assert 'id="merit"' not in page
+    assert 'id="benefit"' not in page
     assert 'id="loo"' in page
 
 

@@ -15,7 +15,8 @@ from geoprune.zones import GivenLabels, draw_zones, judge_zones, labels_from_lay
 from geoprune.zones.judging import worth_message
 
 PANEL_M = PER_PANEL * VINE_M
-UNPAID = " That does not pay for their 66 marks, about 0.5 hours to tie with the walking"
+NEARER, FARTHER = (f"buds {way} its own number than one number does" for way in ("nearer to", "farther from"))
+UNPAID = " That does not pay for their 66 marks, about 0.5 hours to tie including the walking"
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +73,7 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
     assert loss["value"] > 0
     assert loss["low"] <= loss["value"] <= loss["high"]
     said = {reason.key: reason.fields for reason in given.reasons}
-    assert list(said)[:3] == ["zones.given_merit", "zones.trade", "zones.given_worse"]
+    assert list(said)[:3] == ["zones.given_benefit", "zones.trade", "zones.given_worse"]
     one, own, perfect = (given.merit[f"{name}_misfit"]["value"] for name in ("one_number", "zones", "perfect"))
     assert said["zones.trade"]["percent"] == pytest.approx(100 * (one - own) / one)
     assert said["zones.trade"]["whole_percent"] == pytest.approx(100 * (one - perfect) / one)
@@ -91,15 +92,31 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
 @pytest.mark.parametrize(
     ("saving", "key", "said"),
     [
-        ((1.04, 0.5, 1.6), "zones.given_merit", "save 1.0 buds per vine against one number (0.5 to 1.6)"),
-        ((0.96, 0.5, 1.6), "zones.given_little", "save only 1.0 buds per vine against one number (0.5 to 1.6)." + UNPAID),
+        (
+            (1.04, 0.5, 1.6),
+            "zones.given_benefit",
+            "bring a vine 1.0 buds nearer to its own number than one number does (0.5 to 1.6)",
+        ),
+        (
+            (0.96, 0.5, 1.6),
+            "zones.given_little",
+            f"bring a vine only 1.0 {NEARER} (0.5 to 1.6)." + UNPAID,
+        ),
         (
             (-0.04, -0.3, 0.0),
             "zones.given_little",
-            "save only 0.0 buds per vine against one number (-0.3 to 0.0)." + UNPAID,
+            f"bring a vine only 0.0 {NEARER} (-0.3 to 0.0)." + UNPAID,
         ),
-        ((-0.3, -0.7, 0.2), "zones.given_loss", "lose 0.3 buds per vine against one number (-0.2 to 0.7)"),
-        ((-0.3, -0.7, 0.0), "zones.given_loss", "lose 0.3 buds per vine against one number (0.0 to 0.7)"),
+        (
+            (-0.3, -0.7, 0.2),
+            "zones.given_loss",
+            f"put a vine 0.3 {FARTHER} (-0.2 to 0.7)",
+        ),
+        (
+            (-0.3, -0.7, 0.0),
+            "zones.given_loss",
+            f"put a vine 0.3 {FARTHER} (0.0 to 0.7)",
+        ),
     ],
 )
 def test_a_loss_is_called_a_loss(saving, key, said):

@@ -111,7 +111,7 @@ def keys(zoning):
 
 def test_the_verdict_says_why(block, zoning):
     assert zoning.verdict == "zone"
-    assert keys(zoning)[0] == "zones.merit_sentence"
+    assert keys(zoning)[0] == "zones.benefit_sentence"
     little = draw_zones(*block, need, options=ZoneOptions(worth=0.0))
     assert (little.verdict, keys(little)) == ("one_number", ["zones.too_little"])
     assert (little.panel_zone == 1).all()

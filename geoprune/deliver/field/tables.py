@@ -69,7 +69,7 @@ def field_block_from_tables(
     lines = dict(zip(map(str, rows["row"]), rows.to_crs(WGS84).geometry, strict=True))
     ends = pd.DataFrame(places[["row", "vine"]]).astype({"row": str}).groupby("row")["vine"].agg(["min", "max"])
     first_last = {row: (int(first), int(last)) for row, first, last in ends.itertuples()}
-    runs_of = {str(row): told for row, told in runs.groupby(runs["row"].astype(str), sort=False)}
+    runs_of = {str(row): figures for row, figures in runs.groupby(runs["row"].astype(str), sort=False)}
     return FieldBlock(
         name=name,
         season=season,
@@ -104,8 +104,8 @@ def _known_vines(places: gpd.GeoDataFrame) -> dict[tuple[str, int], tuple[LonLat
     )
     points = np.round(shapely.get_coordinates(places.geometry.to_numpy()), DIGITS).tolist()
     rows, numbers = map(str, places["row"]), places["vine"].astype(int).tolist()
-    told = zip(map(tuple, points), zip(size.tolist(), error.tolist(), strict=True), strict=True)
-    return dict(zip(zip(rows, numbers, strict=True), told, strict=True))
+    figures = zip(map(tuple, points), zip(size.tolist(), error.tolist(), strict=True), strict=True)
+    return dict(zip(zip(rows, numbers, strict=True), figures, strict=True))
 
 
 def _line(

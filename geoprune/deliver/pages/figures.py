@@ -97,7 +97,7 @@ def draw_residuals(plan: BlockPlan, reader: Reader) -> Markup:
     return picture(marks, width=WIDTH, height=402, title=reader.words("report")["residual_head"])
 
 
-def draw_merit(plan: BlockPlan, reader: Reader) -> Markup:
+def draw_benefit(plan: BlockPlan, reader: Reader) -> Markup:
     """Mean misfit by number of zones with its interval; the chosen number as a filled dot."""
     curve = plan.merit.get("curve") or []
     if not curve:
@@ -119,7 +119,7 @@ def draw_merit(plan: BlockPlan, reader: Reader) -> Markup:
         fill = look.INK if chosen else "#ffffff"
         style = "choice chosen" if chosen else "choice"
         marks.append(disc(plane.at(x, y), 7 if chosen else 5, fill=fill, stroke=look.INK, stroke_width=1.6, class_=style))
-    return chart(plane, marks, title=words["merit_head"])
+    return chart(plane, marks, title=words["benefit_head"])
 
 
 def draw_weigh_more(plan: BlockPlan, reader: Reader) -> Markup:

@@ -27,7 +27,7 @@ FIGURES: dict[str, Callable[[BlockPlan, Reader], str]] = {
     "variogram": figures.draw_variogram,
     "loo": figures.draw_loo,
     "residual": figures.draw_residuals,
-    "merit": figures.draw_merit,
+    "benefit": figures.draw_benefit,
     "histogram": figures.draw_histogram,
     "more": figures.draw_weigh_more,
 }
@@ -36,7 +36,7 @@ MODEL = ("covariance", "trend", "seasons", "samples_used", "range_m", "practical
 MODEL_SHARES = ("nugget_share", "persistent_share", "no_field")
 ASSUMPTIONS = ("smooth", "nugget", "canes", "counted", "steps", "guide")
 #: Figures and assumptions about numbers of buds: they are nothing to a block without one.
-OF_NUMBERS = ("merit", "histogram", "more", "steps", "guide")
+OF_NUMBERS = ("benefit", "histogram", "more", "steps", "guide")
 #: Error, in the reader's unit, below which a weight is given with three digits: it never reads "0.18 ± 0.00".
 FINE_ERROR = 0.05
 
@@ -134,7 +134,7 @@ def _facts(brief: BlockBrief, reader: Reader, say: Say) -> list[str]:
         sentences.append(Message("report.coverage", {"percent": 100 * coverage}))
     merit = plan.merit
     zoned = brief.numbered and len(brief.zones) > 1
-    unsaid = not zoned or any(reason.key == "zones.merit_sentence" for reason in plan.verdict_reasons)
+    unsaid = not zoned or any(reason.key == "zones.benefit_sentence" for reason in plan.verdict_reasons)
     if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not unsaid:
         one, zones = merit["one_number_misfit"], merit["zones_misfit"]
         off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}

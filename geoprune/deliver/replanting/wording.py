@@ -85,7 +85,7 @@ def order_cells(proposal: Proposal, reader: Reader) -> list[str]:
     """Return what to order for a block, cell by cell."""
     order, words = proposal.orders, reader.words("replant")
     numbers = [reader.number(order[name]) for name in ("plants", "spare", "to_order", "layers", "stakes", "guards", "posts")]
-    names = [shorten(str(order[name])) or words["not_told"] for name in ("block", "variety", "rootstock")]
+    names = [shorten(str(order[name])) or words["not_given"] for name in ("block", "variety", "rootstock")]
     return [*names, *numbers, reader.figure("wire_m", order["wire_m"])]
 
 

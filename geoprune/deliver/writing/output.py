@@ -79,10 +79,10 @@ def write_plan(
             with as_output_error(folder, out):
                 output = make_output(plan, results)
             writer.add(position, folders[plan.name], output)
-        told = replace(estate, blocks=())
+        without_blocks = replace(estate, blocks=())
         writer.join(style, made)
-        writer.add_index(make_index(writer.index(told, style)))
-        writer.finish(told, style=style, beside=beside or {}, made=made)
+        writer.add_index(make_index(writer.index(without_blocks, style)))
+        writer.finish(without_blocks, style=style, beside=beside or {}, made=made)
 
     check_names(beside or {})
     return replace_folder(Path(out), fill, force=force)
