@@ -128,7 +128,9 @@ def test_no_error_reads_as_nothing(name: str) -> None:
 def test_a_sentence_is_not_told_twice_in_a_part_of_the_report(name: str) -> None:
     brief, reader = edge_brief(name), Reader("en", "us")
     for message in brief.plan.injury.messages if brief.plan.injury else ():
-        assert page("report", name).count(reader.say(message)) == 1
+        # where there is no number none waits for buds to be cut
+        wanted = 0 if message.key == "injury.none" and name in NO_NUMBER else 1
+        assert page("report", name).count(reader.say(message)) == wanted
 
 
 def test_two_canes_for_a_vine_of_usual_size_are_no_sign_of_rank_growth() -> None:

@@ -103,7 +103,8 @@ def _replant(brief: BlockBrief, say: Say) -> list[str]:
 def _injury(brief: BlockBrief, say: Say) -> list[str]:
     """What is said of winter bud injury, unless reasons or notes of the block say it already."""
     messages = brief.plan.injury.messages if brief.plan.injury else ()
-    return [say(message) for message in messages if message not in (*brief.reasons, *brief.notes)]
+    unsaid = (*brief.reasons, *brief.notes, *(() if brief.numbered else (Message("injury.none"),)))  # no number to cut for
+    return [say(message) for message in messages if message not in unsaid]
 
 
 def _weighed(reader: Reader, kilograms: float, error_kg: float) -> tuple[str, str]:
