@@ -21,6 +21,10 @@ from geoprune.rules.advice import UNSAID
 from geoprune.units import KG_PER_LB, M_PER_FT
 from geoprune.words import word_lists
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "applied: our own laws, on figures in print that are named beside each check"
+
+
 BOOK = load_rules()
 
 

@@ -17,6 +17,9 @@ from geoprune.rules import assess_injury
 from geoprune.units import KG_PER_LB
 from geoprune.words import say
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "applied: our own laws, on figures in print that are named beside each check"
+
 
 def keys(advice):
     return {message.key for message in advice.messages}

@@ -9,6 +9,10 @@ import pytest
 from geoprune.rules import frost_notes, frost_traits, load_rules
 from geoprune.words import languages, say
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "applied: cultivars and order as in print, named beside each row; how they are put together is ours"
+
+
 PAGE = (Path(__file__).parents[2] / "docs" / "rules.md").read_text("utf-8")
 
 

@@ -8,6 +8,10 @@ from geoprune import DataError
 from geoprune.rules import find_training, fit_recipe, load_trainings
 from geoprune.words import Reader, languages, say
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "ours: what a grower may say of a training"
+
+
 OWN = """
 [[training]]
 id = "Bodega's fan"

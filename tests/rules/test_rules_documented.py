@@ -11,6 +11,10 @@ import pytest
 from geoprune.rules import buds_to_cut_table, crop_offers, load_bands, load_methods, load_rules, load_trainings
 from geoprune.words import word_lists
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "ours: that the documentation is complete"
+
+
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = DOCS / "rules.md"
 #: Rooms whose sentences are advice; names of trainings and heads of columns are no sentences.

@@ -9,6 +9,10 @@ from geoprune.errors import DataError
 from geoprune.rules import BudNeed, load_rules, parse_rule, rule_table
 from geoprune.units import KG_PER_LB
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "ours: definition and design, but for what is named beside a check"
+
+
 BOOK = load_rules()
 rules = st.builds(
     lambda first, further, unit: parse_rule(f"{first}+{further}{unit}"),

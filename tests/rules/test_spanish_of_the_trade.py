@@ -15,6 +15,9 @@ TOLD = {(room, name): text for room, names in ES.items() for name, text in names
 #: Not said: bull canes are no "cañas toro"; "deshijar" is said of maize and banana; a panel is a tramo and nothing else.
 UNSAID = ("caña", "toro", "deshij", "paño", "lentes")
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "ours: words of the trade, common practice, no source"
+
 
 @pytest.mark.parametrize("word", UNSAID)
 def test_a_word_that_is_not_the_trades_is_not_said(word):

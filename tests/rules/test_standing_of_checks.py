@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 STANDINGS = ("printed: ", "applied: ", "memory: ", "ours: ")
+EVERY = sorted(path.stem for path in Path(__file__).parent.glob("test_*.py") if path.stem != Path(__file__).stem)
 MODULES = sorted(
     path.stem for path in Path(__file__).parent.glob("test_*.py") if "_published" in path.stem or "_defined" in path.stem
 )
@@ -36,3 +37,8 @@ def test_each_row_tells_its_standing(module):
 def test_a_published_check_holds_values_in_print(module):
     rows = list(rows_with_source(importlib.import_module(module)))
     assert sum(source.startswith("printed: ") for _, source in rows) >= 5
+
+
+@pytest.mark.parametrize("module", [name for name in EVERY if name not in MODULES])
+def test_checks_without_rows_tell_their_standing_once(module):
+    assert importlib.import_module(module).STANDING.startswith(STANDINGS)

@@ -14,6 +14,10 @@ from geoprune.rules import (
 )
 from geoprune.units import M_PER_FT, MM_PER_IN
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "applied: our own sums on figures in print that are named beside each check"
+
+
 FT = M_PER_FT
 
 

@@ -11,6 +11,10 @@ import geoprune
 from geoprune.errors import Message
 from geoprune.words import languages, say, word_lists
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "ours: that every sentence is there"
+
+
 PACKAGE = Path(geoprune.__file__).parent
 #: Told alike in both languages: signs, and text that comes from a file.
 ALIKE = {"map.number_locale", "terminal.size"}

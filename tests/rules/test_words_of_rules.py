@@ -42,6 +42,10 @@ from geoprune.rules import (
 )
 from geoprune.words import say, word_lists
 
+#: What these checks are worth, see test_standing_of_checks.py.
+STANDING = "ours: that every sentence is there"
+
+
 SECTIONS = ("rules", "injury", "recipe", "balance", "crop", "cautions", "weighing")
 
 
