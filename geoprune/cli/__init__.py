@@ -13,6 +13,7 @@ from geoprune.cli.audit import audit
 from geoprune.cli.buds import buds_to_cut
 from geoprune.cli.check import check
 from geoprune.cli.console import drop_output
+from geoprune.cli.database import database
 from geoprune.cli.join import join
 from geoprune.cli.new import new
 from geoprune.cli.prescribe import prescribe
@@ -62,6 +63,7 @@ for command in (
     rules,
     trainings,
     buds_to_cut,
+    database,
 ):
     main.add_command(command)
 

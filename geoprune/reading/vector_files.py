@@ -1,4 +1,4 @@
-"""Layers of a GeoPackage, GeoJSON, zipped Shapefile, KML, GPX or FlatGeobuf as raw tables."""
+"""Layers of a GeoPackage, GeoJSON, zipped Shapefile, KML, GPX, FlatGeobuf or GeoParquet as raw tables."""
 
 from __future__ import annotations
 
@@ -45,7 +45,12 @@ ENDINGS = {
     ".kmz": "KML",
     ".gpx": "GPX",
     ".fgb": "FlatGeobuf",
+    ".parquet": "GeoParquet",
+    ".geoparquet": "GeoParquet",
 }
+PARQUET = (".parquet", ".geoparquet")
+#: A GeoParquet file may grow to so much when it is unpacked, and have so many columns (design choices).
+LARGEST_PARQUET, MOST_PARQUET_COLUMNS = 2_000_000_000, 2000
 #: Formats of marked points, whose names and descriptions people write into.
 MARKS = (".gpx", ".kml", ".kmz")
 OpenedLayer = tuple[gpd.GeoDataFrame, bool]
@@ -57,7 +62,7 @@ XML_BEFORE_ROOT = re.compile(rb"\A(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
 #: The name under which a file lies in our own folder, as libraries report it.
 PRIVATE_NAME = re.compile(r"\S*geoprune-\w+\.in/(?:source|document|layer\d+)\.\w+")
 #: What a file that is damaged, or of another kind, makes the readers raise.
-UNREADABLE = (RuntimeError, OSError, ValueError, sqlite3.Error, ShapelyError)
+UNREADABLE = (RuntimeError, OSError, ValueError, KeyError, TypeError, sqlite3.Error, ShapelyError)
 #: First bytes of the files read from a zip.
 MEMBER_HEADS = {".shp": b"\x00\x00\x27\x0a", ".geojson": b"{", ".json": b"{"}
 #: Columns that readers of KML add by themselves.
@@ -171,6 +176,7 @@ def _plausible(path: Path, faults: Faults) -> bool:
         ".kml": XML_BEFORE_ROOT.sub(b"", text).startswith(b"<kml"),
         ".gpx": XML_BEFORE_ROOT.sub(b"", text).startswith(b"<gpx"),
         ".fgb": head.startswith(b"fgb"),
+        **dict.fromkeys(PARQUET, head.startswith(b"PAR1")),
     }.get(ending, text.startswith(b"{"))
     if not fits:
         faults.add(f"the file is not what its ending {ending} says", f"Save it again as {ENDINGS[ending]}")
@@ -183,6 +189,8 @@ def _open(path: Path, stem: str, faults: Faults, choose: Choose) -> dict[str, Op
         return _open_zip(path, faults, choose)
     if path.suffix in (".geojson", ".json"):
         return _split(_open_json(path), stem, choose)
+    if path.suffix in PARQUET:
+        return _split(_open_parquet(path), stem, choose)
     if path.suffix == ".gpkg":
         shaped = geopackage_layers(path)
     else:
@@ -208,6 +216,23 @@ def _open_layer(path: Path, layer: str) -> gpd.GeoDataFrame:
 def _open_json(path: Path) -> gpd.GeoDataFrame:
     check_declared_crs(path)
     return gpd.read_file(f"{ONE_DRIVER}{path}")
+
+
+def _open_parquet(path: Path) -> gpd.GeoDataFrame:
+    """A GeoParquet file, whose sizes are looked at before it is unpacked."""
+    try:
+        from pyarrow.parquet import ParquetFile
+    except ImportError:
+        mend = "Install it with: pip install 'geoprune[parquet]'"
+        raise Unfit(path, "GeoParquet files need the package pyarrow", mend) from None
+    with ParquetFile(path) as file:
+        about = file.metadata
+        size = sum(about.row_group(place).total_byte_size for place in range(about.num_row_groups))
+    if size > LARGEST_PARQUET or about.num_columns > MOST_PARQUET_COLUMNS:
+        raise ValueError(f"{size / 1e6:.0f} MB in {about.num_columns} columns when unpacked")
+    if b"geo" not in (about.metadata or {}):
+        raise ValueError("it holds no shapes")
+    return gpd.read_parquet(path)
 
 
 def _open_zip(path: Path, faults: Faults, choose: Choose) -> dict[str, OpenedLayer]:

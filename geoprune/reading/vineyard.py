@@ -27,7 +27,7 @@ from geoprune.sources import sources_noted
 #: Columns that the checks look at where there are no samples.
 NO_SAMPLES = ("block", "row", "vine", "vine_weight_kg", "source_place")
 #: Endings of the files of a folder that are vineyard files. Others (tables, settings, rasters) may lie there too.
-FOLDER_ENDINGS = (".gpkg", ".geojson", ".zip", ".kml", ".kmz", ".fgb")
+FOLDER_ENDINGS = (".gpkg", ".geojson", ".zip", ".kml", ".kmz", ".fgb", ".parquet", ".geoparquet")
 PARTS = {"rows": check_rows, "vines": check_vines, "bud_checks": check_bud_checks}
 
 

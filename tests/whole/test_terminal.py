@@ -57,7 +57,8 @@ def test_help_shows_an_example_of_every_command():
 def test_examples_of_the_help_run(demo, monkeypatch):
     monkeypatch.chdir(demo)
     for example in examples():
-        if example[0] == "seasons":  # takes the results of two winters: tests/seasons runs it on them
+        # results of two winters, and what phones exported: tests/seasons and tests/field run these on such files
+        if example[0] in ("seasons", "join") or any("from_phones" in word for word in example):
             continue
         done = invoke(*example)
         assert done.exit_code == 0, (example, done.output)
