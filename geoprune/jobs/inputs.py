@@ -11,6 +11,7 @@ from typing import Any
 from geoprune.covariates import Covariate, read_covariate
 from geoprune.errors import DataError, Message, Problems, Remark
 from geoprune.jobs.options import block_options, plan_options
+from geoprune.jobs.shelf import Shelf
 from geoprune.layers import Source, Vineyard
 from geoprune.plan import GivenZones, PlanOptions, SideInputs, prepare_blocks, rule_problems
 from geoprune.plan.steps import WOOD_COLUMNS, Prepared
@@ -40,7 +41,7 @@ class Inputs:
     settings : Settings
         Blocks named as in the vineyard.
     side_inputs : SideInputs
-    prepared : list of Prepared
+    prepared : sequence of Prepared
         Every block that has samples, checked and laid out, each with its options.
     options : PlanOptions
         Those of the vineyard.
@@ -53,7 +54,7 @@ class Inputs:
     vineyard: Vineyard
     settings: Settings
     side_inputs: SideInputs
-    prepared: list[Prepared]
+    prepared: Sequence[Prepared]
     options: PlanOptions
     sources: tuple[Source, ...]
     folder: str = ""
@@ -113,14 +114,16 @@ def read_zones_of(ground: Ground, found: Problems) -> GivenZones | None:
     return None if layer is None else GivenZones(layer, column, files.zones_from.name)
 
 
-def read_inputs(path: Path, settings: Settings) -> Inputs:
+def read_inputs(path: Path, settings: Settings, *, shelf: Shelf | None = None) -> Inputs:
     """Read a vineyard and every file that its settings name, and lay out its blocks.
 
     Parameters
     ----------
     path : Path
-        The vineyard file.
+        The vineyard file, or a folder of them.
     settings : Settings
+    shelf : Shelf, optional
+        Where blocks are put as they are laid out, and stay; a list if not given.
 
     Raises
     ------
@@ -128,12 +131,12 @@ def read_inputs(path: Path, settings: Settings) -> Inputs:
         With the problems of all files, and of all blocks.
     """
     with sources_noted() as sources:
-        read = _read_inputs(path, settings)
+        read = _read_inputs(path, settings, shelf)
         note_settings(settings)
     return replace(read, sources=tuple(sources), folder=path.resolve().name if path.is_dir() else "")
 
 
-def _read_inputs(path: Path, settings: Settings) -> Inputs:
+def _read_inputs(path: Path, settings: Settings, shelf: Shelf | None) -> Inputs:
     faults = Faults()
     found = faults.problems
     ground = read_ground(path, settings, faults)
@@ -157,11 +160,12 @@ def _read_inputs(path: Path, settings: Settings) -> Inputs:
     if ground.sound and ground.book is not None:
         own = block_options(settings)
         given: dict[str, Any] = {"block_options": own, "book": ground.book, "trainings": ground.trainings}
+        given |= {} if shelf is None else {"keep": shelf.append}
         prepared = found.gather(prepare_blocks, data, side_inputs, options=options, **given)
     elif ground.book is not None:
         found.keep(rule_problems(data.blocks, ground.book, file=path.name))
     found.stop()
-    return Inputs(data, settings, side_inputs, prepared or [], options, data.sources)
+    return Inputs(data, settings, side_inputs, (prepared or []) if shelf is None else shelf, options, data.sources)
 
 
 def reading_choices(

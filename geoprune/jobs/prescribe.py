@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -21,9 +21,9 @@ from geoprune.jobs.block import BlockTask, task_of, work_block
 from geoprune.jobs.inputs import Inputs, read_inputs
 from geoprune.jobs.kept import KeptPlans
 from geoprune.jobs.runner import Failure, Progress, map_blocks
+from geoprune.jobs.shelf import Lazily, Shelf, empty_shelf
 from geoprune.layers import Source
-from geoprune.plan import EstatePlan, SideInputs, Voice, listening
-from geoprune.plan.steps import Prepared
+from geoprune.plan import EstatePlan, Heard, SideInputs, Voice, hear
 from geoprune.processes import begin_early, block_processes
 from geoprune.settings import Settings, settings_text
 from geoprune.surface import Spoken
@@ -118,29 +118,42 @@ def prescribe(
     check_target(out, force=force)
     if executor is None and cores is not None and cores > 1:
         begin_early()
-    inputs = read_inputs(vineyard, settings)
     kept = KeptPlans.beside(out) if resume and executor is None else None
-    with workforce(cores, len(inputs.prepared), executor) as at_work:
-        inputs = replace(inputs, prepared=hear_all(inputs.prepared, inputs.side_inputs, executor=at_work.blocks))
-        return _prescribe(inputs, out, force=force, kept=kept, at_work=at_work, progress=progress)
+    with empty_shelf() as shelf:
+        inputs = read_inputs(vineyard, settings, shelf=shelf)
+        with workforce(cores, len(shelf), executor) as at_work:
+            return _prescribe(inputs, shelf, out, force=force, kept=kept, at_work=at_work, progress=progress)
 
 
 def _prescribe(
-    inputs: Inputs, out: Path, *, force: bool, kept: KeptPlans | None, at_work: Workforce, progress: Progress | None
+    inputs: Inputs,
+    shelf: Shelf,
+    out: Path,
+    *,
+    force: bool,
+    kept: KeptPlans | None,
+    at_work: Workforce,
+    progress: Progress | None,
 ) -> Prescription:
     """Do the blocks one by one, each written as soon as it is done, then what all share."""
+    heard = hear_all(shelf, inputs.side_inputs, executor=at_work.blocks)
     settings, style = inputs.settings, style_of(inputs.settings)
     estate = EstatePlan((), inputs.vineyard.layers_crs or inputs.vineyard.crs, settings.as_data(), (), inputs.sources)
-    drawn = vines_drawn(len(block.trellis.vines) for block in inputs.prepared)
-    results, own = Results(style, provenance_of(estate), estate.crs, drawn=drawn), sources_by_block(inputs)
+    drawn = vines_drawn(shelf.vines)
+    results, own = Results(style, provenance_of(estate), estate.crs, drawn=drawn), sources_by_block(inputs, shelf.names)
     if inputs.folder:
         origin = replace(results.provenance, sources=shared_sources(inputs), estate=inputs.folder)
         results = replace(results, provenance=origin)
     beside_planning = None if at_work.blocks is at_work.pages else at_work.pages
     work = partial(work_block, results=results, kept=kept, elsewhere=beside_planning)
     beside = {WRITTEN_SETTINGS: settings_text(settings, folder=out, language=settings.pages.language)}
-    tasks = [task_of(block, inputs.side_inputs, own.get(block.settings.block)) for block in inputs.prepared]
-    folders = block_folders(task.name for task in tasks)
+
+    def task(position: int) -> BlockTask:
+        block = replace(shelf[position], heard=heard[position])
+        return task_of(block, inputs.side_inputs, own.get(shelf.names[position]))
+
+    tasks = Lazily(len(shelf), task)
+    folders = block_folders(shelf.names)
     said: list[Prescription] = []
 
     def fill(folder: Path) -> None:
@@ -175,29 +188,29 @@ def _prescribe(
         writer.finish(finished, style=style, beside=beside)
         if kept is not None:
             kept.forget_others(set(keys.values()))
-        names = tuple(task.name for task in tasks if task.name in before)
+        names = tuple(name for name in shelf.names if name in before)
         said.append(Prescription(writer.briefs, tuple(remarks), out, failed, names))
 
     replace_folder(out, fill, force=force)
     return said[0]
 
 
-def hear_all(prepared: Sequence[Prepared], side_inputs: SideInputs, *, executor: Executor | None) -> list[Prepared]:
-    """Ask every block what it tells the others, and give each what they said; a block that fails says nothing here."""
-    spoken: list[Spoken | None] = [None] * len(prepared)
-    if len(prepared) > 1:
-        voices = [block.voice for block in prepared]
+def hear_all(shelf: Shelf, side_inputs: SideInputs, *, executor: Executor | None) -> list[Heard]:
+    """Ask every block what it tells the others, and return what each hears; a block that fails says nothing here."""
+    spoken: list[Spoken | None] = [None] * len(shelf)
+    if len(shelf) > 1:
+        voices = Lazily(len(shelf), lambda position: shelf[position].voice)
         for outcome in map_blocks(Voice.speak, voices, name=lambda voice: voice.name, executor=executor):
             spoken[outcome.position] = outcome.result
-    return listening(prepared, spoken, side_inputs)
+    return hear(spoken, side_inputs.earlier)
 
 
-def sources_by_block(inputs: Inputs) -> dict[str, Source]:
+def sources_by_block(inputs: Inputs, names: Iterable[str]) -> dict[str, Source]:
     """Return block -> the file it stands in, of a folder of vineyard files."""
     if not inputs.folder:
         return {}
     named = {source.name: source for source in inputs.sources}
-    homes = {block.settings.block: inputs.vineyard.of(block.settings.block).file for block in inputs.prepared}
+    homes = {name: inputs.vineyard.of(name).file for name in names}
     return {block: named[file] for block, file in homes.items() if file in named}
 
 

@@ -100,21 +100,22 @@ def _windowed(
     progress: Progress | None,
 ) -> Iterator[Outcome[Result]]:
     """Keep `at_once` blocks with the executor until all are done."""
-    running: dict[Future[Result | Failure], int] = {}
+    running: dict[Future[Result | Failure], tuple[int, str]] = {}
     following = iter(range(len(items)))
     lost: tuple[type[Exception], ...] = getattr(executor, "lost", ())  # errors of a block that takes its workers down
     try:
         while True:
             while len(running) < at_once and (position := next(following, None)) is not None:
-                block = name(items[position])
+                item = items[position]  # asked for once: it may be made for the asking
+                block = name(item)
                 if progress is not None:
                     progress(block, position, len(items))
-                running[executor.submit(guarded, work, items[position], block)] = position
+                running[executor.submit(guarded, work, item, block)] = position, block
+                del item
             if not running:
                 return
             for done in wait(running, return_when=FIRST_COMPLETED).done:
-                position = running.pop(done)
-                block = name(items[position])
+                position, block = running.pop(done)
                 try:
                     result = done.result()
                 except lost as error:

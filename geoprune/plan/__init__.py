@@ -1,7 +1,7 @@
 """From a vineyard to the plan of each block: the order of the steps, and the shape of what they make."""
 
 from geoprune.plan.apart import vines_apart, winter_only
-from geoprune.plan.estate import Heard, Voice
+from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
 from geoprune.plan.steps import SideInputs, listening, make_plan, plan_blocks, prepare_blocks, rule_problems
@@ -15,6 +15,7 @@ __all__ = [
     "PlanOptions",
     "SideInputs",
     "Voice",
+    "hear",
     "listening",
     "make_plan",
     "plan_blocks",

@@ -191,11 +191,12 @@ def prepare_blocks(
     block_options: Mapping[str, PlanOptions] | None = None,
     book: RuleBook,
     trainings: Mapping[str, Training] | None = None,
+    keep: Callable[[Prepared], None] | None = None,
 ) -> list[Prepared]:
     """Check and lay out all blocks that have samples, and hold what is given beside the vineyard against each.
 
     A block has its own options where `block_options` holds some, else `options`; `trainings` as `rules.load_trainings`
-    gives them.
+    gives them. Where `keep` is given it gets each block as soon as it is laid out, and none is returned.
 
     Raises
     ------
@@ -205,20 +206,23 @@ def prepare_blocks(
     file, samples_file = [source.name for source in (*vineyard.sources[:1], *vineyard.sources[-1:])] or ("", "")
     problems = Problems(rule_problems(vineyard.blocks, book))
     weighed, own = set(vineyard.samples["block"]), block_options or {}
-    prepared = []
+    prepared: list[Prepared] = []
+    keep = keep or prepared.append
     for name in vineyard.blocks["block"]:
         if name not in weighed:
             continue
         before = len(problems)
         choices: dict[str, Any] = {"options": own.get(name, options), "book": book, "trainings": trainings or {}}
-        prepared.append(_prepare(vineyard, name, side_inputs, problems=problems, **choices))
+        block = _prepare(vineyard, name, side_inputs, problems=problems, **choices)
+        if block is not None:
+            keep(block)
         home = vineyard.of(name).file
         problems[before:] = [
             one if one.layer == "samples" else replace(one, file=one.file or home) for one in problems[before:]
         ]
     files = dict.fromkeys(("blocks", "rows", "vines", "bud_checks"), file) | {"samples": samples_file}
     Problems(replace(problem, file=problem.file or files.get(problem.layer, "")) for problem in problems).stop()
-    return [block for block in prepared if block is not None]
+    return prepared
 
 
 def rule_problems(blocks: pd.DataFrame, book: RuleBook, *, file: str = "") -> list[Problem]:
