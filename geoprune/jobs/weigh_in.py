@@ -48,7 +48,7 @@ class WeighIn:
     @property
     def likely_wrong(self) -> tuple[tuple[str, Finding], ...]:
         """Findings that ask for a change, or name a vine that there is not."""
-        return tuple(pair for pair in self.findings if pair[1].kind != "odd")
+        return tuple(pair for pair in self.findings if pair[1].kind not in ("odd", "doubt"))
 
 
 @dataclass(frozen=True)
@@ -150,6 +150,7 @@ def make_entry(table: gpd.GeoDataFrame, trellis: Trellis, unit: str) -> Entry:
         standing=standing,
         other_point=other_point,
         other_standing=other_standing,
+        day=table["day"].to_numpy() if "day" in table else None,
     )
 
 
@@ -281,7 +282,7 @@ def finding_message(weigh_in: WeighIn, finding: Finding) -> Message:
         "odds": _odds(finding.odds),
         "lines": len(finding.positions),
     }
-    if finding.kind in (*OF_THE_WEIGHT, "together", "odd"):
+    if finding.kind in (*OF_THE_WEIGHT, "together", "odd", "doubt"):
         fields |= {"low_kg": finding.low_kg, "high_kg": finding.high_kg, "meant_as": finding.meant, "unit": unit}
         fields["meant"] = f"{meant(finding, text)} {unit}" if finding.kind in OF_THE_WEIGHT else ""
     if finding.kind in ("twice", "twice_unlike"):

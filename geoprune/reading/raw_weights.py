@@ -78,5 +78,8 @@ def read_raw_weights(
     texts = raw.table[column].map(name_text)
     texts = texts.where(~texts.str.fullmatch(DECIMAL_COMMA), texts.str.replace(",", ".")).where(weight.notna(), "")
     kept = ["block", "row", "vine", "vines_weighed", "season", "source_place", "geometry"]
+    days = raw.table["date"].map(name_text) if "date" in raw.table else pd.Series("", index=raw.table.index, dtype=object)
+    checked = checked.assign(day=days.to_numpy(dtype=object))
+    kept.append("day")
     table = checked[kept].assign(text=pd.Series(texts.to_numpy(), index=checked.index), weight_kg=weight.to_numpy())
     return RawWeights(given, raw, column, column.rsplit("_", 1)[1], table, names)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+from scipy.spatial.distance import cdist
 from scipy.special import gammaln, stdtr, stdtrit
 
 from geoprune.geostat import Kriging, fit_averaged
@@ -50,6 +52,56 @@ class Expected:
         """Ends of the 90 % interval of a weight, kg a vine."""
         half = stdtrit(DEGREES, 0.95) * self.spread
         return np.square(np.maximum(self.middle - half, 0.0)), np.square(self.middle + half)
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """A block's pattern as the weights that speak tell it: square roots (n,) of weights a vine at points (n, 2), noise (n,)
+    factor of the nugget, `speaks` (n,), and the likely parameters."""
+
+    point: Floats
+    root: Floats
+    noise: Floats
+    speaks: NDArray[np.bool_]
+    sill: float
+    nugget: float
+    range_m: float
+
+    def log_density(self, weight_kg: Floats, lines: NDArray[np.int64]) -> float:
+        """Joint log density of log weights a vine (m,) of lines that do not speak, given those that do (universal kriging,
+        Student's multivariate t): neighbours that are low together count as one low place, not as many low vines."""
+        known = np.flatnonzero(self.speaks)
+        between = self.sill * np.exp(-cdist(self.point[known], self.point[lines]) / self.range_m)
+        own = self.sill * np.exp(-cdist(self.point[lines], self.point[lines]) / self.range_m)
+        own[np.diag_indices_from(own)] += self.nugget * self.noise[lines]
+        all_known = self.sill * np.exp(-cdist(self.point[known], self.point[known]) / self.range_m)
+        all_known[np.diag_indices_from(all_known)] += self.nugget * self.noise[known]
+        factor = cho_factor(all_known, lower=True)
+        ones, solved = np.ones(len(known)), cho_solve(factor, between)
+        weights = cho_solve(factor, ones)
+        level = float(weights @ self.root[known] / weights.sum())
+        lack = 1.0 - ones @ solved
+        spread = own - between.T @ solved + np.outer(lack, lack) / weights.sum()
+        root = np.sqrt(np.maximum(weight_kg, 1e-9))
+        away = root - level - solved.T @ (self.root[known] - level)
+        lower = cho_factor(spread, lower=True)
+        square = float(away @ cho_solve(lower, away))
+        size = len(lines)
+        law = -(DEGREES + size) / 2 * np.log1p(square / DEGREES) - np.log(np.diag(lower[0])).sum()
+        return float(law + np.log(root / 2.0).sum())
+
+
+def find_pattern(points: Floats, weight_kg: Floats, vines: Floats, speaks: NDArray[np.bool_]) -> Pattern | None:
+    """Return the pattern that the weights tell which speak; None where they are too few, alike, or of unknown place."""
+    root, noise = np.sqrt(weight_kg), 1.0 / vines
+    taken = speaks & np.isfinite(points).all(axis=1)
+    if taken.sum() < FEWEST_TO_FIT or np.ptp(root[taken]) == 0.0:
+        return None
+    here = points - points[taken].mean(axis=0)
+    ranges = range_grid(float(np.hypot(*np.ptp(points[taken], axis=0))))
+    prior = Prior().log_density(ranges, SHARES)
+    fit = fit_averaged(here[taken], root[taken], noise=noise[taken], ranges=ranges, shares=SHARES, log_prior=prior)
+    return Pattern(here, root, noise, taken, fit.sill, fit.nugget, fit.typical.range_m)
 
 
 def first_sound(weight_kg: Floats) -> NDArray[np.bool_]:
@@ -110,6 +162,11 @@ def expect(
         spread[known] = np.sqrt(alone)
         other = Expected(far, np.maximum(spread, least))
     return own, other
+
+
+def expect_by_mean(weight_kg: Floats, sound: NDArray[np.bool_]) -> Expected:
+    """What each weight is expected to be from the mean of the other sound ones, wherever they stand."""
+    return _by_mean(np.sqrt(weight_kg), sound)
 
 
 def _by_mean(root: Floats, sound: NDArray[np.bool_]) -> Expected:

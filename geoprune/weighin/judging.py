@@ -10,16 +10,22 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.units import SUFFIXES
-from geoprune.weighin.expected import Expected, expect, first_sound
-from geoprune.weighin.written import POSSIBLE_KG, PRIOR, Meaning, other_meanings
+from geoprune.weighin.expected import Expected, expect, expect_by_mean, find_pattern, first_sound
+from geoprune.weighin.written import POSSIBLE_KG, PRIOR, Meaning, decimals, other_meanings
 
 Floats = NDArray[np.float64]
 #: Odds from which a slip is listed: three to one (design choice; rates in docs/weigh-in.md).
 LISTED = 3.0
+#: Odds from which a slip is pointed at, without a proposal (design choice).
+POINTED_AT = 1 / 2
+#: How often a weight in a larger unit is written with more decimals than the column's others (design choice).
+FINER = 0.5
 #: A weight with no cause is pointed at when a list of sound weights has one as odd in one of so many lists.
 ONE_LIST_IN = 20.0
 #: Lists, and runs of lines, written in another unit: one in a hundred (design choice).
 WHOLE_LIST, RUN = 0.01, 0.01
+#: Log odds below which a line, by itself, shuts out that it belongs to a run (design choice).
+AGAINST = -3.0
 #: Fewest lines of a run.
 SHORTEST_RUN = 3
 #: Pruning weight per metre of row, kg: 0.3 lb per foot, and a factor of 1.7 either way for two thirds of vineyards (from
@@ -38,7 +44,7 @@ class Entry:
     position : of each line in the file's table; text : the number as written, with a point; unit : of the column;
     weight_kg : as written, a line's total; vines : weighed together; row, vine : as named ("" and NaN where not);
     point (n, 2), standing (n,): "there", "gone" (missing or dead) or "nowhere"; other_point, other_standing : the same with
-    row and vine exchanged ("nowhere" also where they are the same vine)
+    row and vine exchanged ("nowhere" also where they are the same vine); day : date as written, "" where none is
     """
 
     position: NDArray[np.int64]
@@ -52,6 +58,7 @@ class Entry:
     standing: NDArray[np.object_]
     other_point: Floats
     other_standing: NDArray[np.object_]
+    day: NDArray[np.object_] | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +67,8 @@ class Finding:
 
     positions : lines of the file's table it concerns; kind : unit, decimal, transposed, doubled, misread, together, swapped,
     list (all in another unit), run (so many lines after each other in another unit), twice, place (no such vine), odd;
-    odds : for the cause against the line as written (of "odd": one sound list in so many has a weight as odd);
+    odds : for the cause against the line as written (of "odd": one sound list in so many has a weight as odd; of "doubt",
+    a slip that is not likely enough to be proposed, below `LISTED`);
     meant : what was meant, such as "kg" or "1.8"; factor : from the weight written to that meant;
     low_kg, high_kg : 90 % of what is expected there, kg a vine; further : other causes nearly as likely, (kind, meant)
     """
@@ -77,7 +85,7 @@ class Finding:
     @property
     def has_proposal(self) -> bool:
         """Whether there is something to put in the place of what is written."""
-        return self.kind not in ("place", "odd", "twice_unlike")
+        return self.kind not in ("place", "odd", "doubt", "twice_unlike")
 
 
 def judge(entry: Entry, *, vine_spacing_m: float, earlier_mean_kg: float | None = None) -> list[Finding]:
@@ -108,7 +116,7 @@ def judge(entry: Entry, *, vine_spacing_m: float, earlier_mean_kg: float | None 
             return [*_twice(entry), *_nowhere(entry, [])]
         expected, elsewhere = pair
         lines, alone = _single(entry, a_vine, expected, elsewhere)
-        runs = _runs(entry, a_vine, expected, alone)
+        runs = sorted([*_runs(entry, a_vine, expected, alone), *_runs_by_place(entry, a_vine, sound)], key=_by_odds)[-1:]
         wrong = {k for finding in (*lines, *runs) for k in finding.positions}
         sound = (entry.standing == "there") & ~np.isin(entry.position, sorted(wrong))
     in_runs = {k for finding in runs for k in finding.positions}
@@ -135,6 +143,9 @@ def _single(entry: Entry, a_vine: Floats, expected: Expected, elsewhere: Expecte
             best, odds = options[order[0]][0], scores[order[0]]
             near = tuple((options[k][0].kind, options[k][0].meant) for k in order[1:3] if scores[k] > odds / 5)
             found.append(Finding(position, best.kind, odds, best.meant, best.factor, *ends, near))
+        elif scores and max(scores) >= POINTED_AT and entry.standing[i] == "there":
+            best = options[int(np.argmax(scores))][0]
+            found.append(Finding(position, "doubt", max(scores), "", 1.0, *ends, ((best.kind, best.meant),)))
         elif chance[i] * len(a_vine) * ONE_LIST_IN < 1.0 and entry.standing[i] == "there":
             found.append(Finding(position, "odd", 1.0 / (chance[i] * len(a_vine)), "", 1.0, *ends))
     return found, alone
@@ -151,6 +162,8 @@ def _options(
     kilograms = np.array([m.factor * a_vine for m in meanings])
     possible = (kilograms >= POSSIBLE_KG[0]) & (kilograms <= POSSIBLE_KG[1])
     density = own.log_density(kilograms) + place if len(meanings) else np.empty(0)
+    finer = _finer(entry, np.array([i]))
+    density = density + [finer if m.kind == "unit" and m.factor > 1 else 0.0 for m in meanings]
     options = [(m, float(d)) for m, d, ok in zip(meanings, density, possible, strict=True) if ok]
     if entry.other_standing[i] != "nowhere":
         there = float(other.log_density(np.array([a_vine]))[0])
@@ -158,6 +171,66 @@ def _options(
         swapped = Meaning("swapped", 1.0, PRIOR["swapped"] / 100, other_place)
         options.append((swapped, there + LOG_STANDING[entry.other_standing[i]]))
     return options
+
+
+def _by_odds(finding: Finding) -> float:
+    return finding.odds
+
+
+def _finer(entry: Entry, lines: NDArray[np.int64]) -> float:
+    """Log odds that lines were weighed on another scale, from their decimals: where half of them or more have more than the
+    list's other lines mostly have, against the share of the others that do."""
+    digits = np.array([decimals(str(text)) for text in entry.text])
+    others = np.delete(digits, lines)
+    if not len(others):
+        return 0.0
+    usual = int(np.bincount(others).argmax())
+    share = ((others > usual).sum() + 0.5) / (len(others) + 1)
+    return max(float(np.log(FINER / share)), 0.0) if (digits[lines] > usual).mean() >= 0.5 else 0.0
+
+
+def _runs_by_place(entry: Entry, a_vine: Floats, sound: NDArray[np.bool_]) -> list[Finding]:
+    """The likeliest run of lines in another unit, each stretch held against what the lines outside it tell.
+
+    A run lies in one part of the block and its lines speak for each other, so that they hide one another where each is
+    judged by all others. Stretches looked at: for each unit the one that lies farthest from the rest's mean, and the days
+    of the list. Odds: a run on one list in a hundred, at any stretch; or on any of the list's days.
+    """
+    n, best = len(a_vine), None
+    plain = expect_by_mean(a_vine, sound)
+    days = _days(entry)
+    for unit, factor in _units(entry.unit).items():
+        ratio = plain.log_density(a_vine * factor) - plain.log_density(a_vine)
+        total, start, end = _best_stretch(ratio)
+        stretches = [(start, end, RUN / (n * (n + 1) / 2))] if total > 0 else []
+        stretches += [(*day, RUN / len(days)) for day in days]
+        for start, end, chance in stretches:
+            if not SHORTEST_RUN <= end - start <= n // 2:
+                continue
+            lines = np.arange(start, end)
+            lines = lines[(entry.standing[lines] == "there") & np.isfinite(entry.point[lines]).all(axis=1)]
+            if len(lines) < SHORTEST_RUN or ratio[lines].min() < AGAINST:
+                continue
+            pattern = find_pattern(entry.point, a_vine, entry.vines, sound & ~np.isin(np.arange(n), lines))
+            if pattern is None:
+                continue
+            gain = pattern.log_density(a_vine[lines] * factor, lines) - pattern.log_density(a_vine[lines], lines)
+            gain += _finer(entry, lines) if factor > 1 else 0.0
+            odds = chance * float(np.exp(min(gain, 50.0)))
+            if odds >= LISTED and (best is None or odds > best.odds):
+                whole = tuple(int(k) for k in entry.position[start:end])
+                best = Finding(whole, "run", odds, unit, factor)
+    return [] if best is None else [best]
+
+
+def _days(entry: Entry) -> list[tuple[int, int]]:
+    """The stretches of a list that are of one day, where it tells of several."""
+    if entry.day is None:
+        return []
+    begun = [k for k in range(len(entry.day)) if k == 0 or entry.day[k] != entry.day[k - 1]]
+    ends = [*begun[1:], len(entry.day)]
+    found = [(start, end) for start, end in zip(begun, ends, strict=True) if entry.day[start] != ""]
+    return found if len(begun) > 1 else []
 
 
 def _runs(entry: Entry, a_vine: Floats, expected: Expected, alone: Floats) -> list[Finding]:

@@ -62,10 +62,21 @@ def other_meanings(text: str, unit: str, *, together: tuple[int, ...] = ()) -> l
         found[kind] = [(factor, other) for factor, other in read if factor > 0 and factor != 1.0]
     found["together"] = [(1.0 / count, str(count)) for count in together]
     return [
-        Meaning(kind, factor, PRIOR[kind] / 100 / len(options), meant)
+        Meaning(kind, factor, PRIOR[kind] / 100 * (_unit_share(unit, meant) if kind == "unit" else 1 / len(options)), meant)
         for kind, options in found.items()
         for factor, meant in options
     ]
+
+
+def _unit_share(unit: str, other: str) -> float:
+    """Share of the unit slips of a column that are of another unit: kg and lb are exchanged most, by one button of a scale
+    (design choice)."""
+    return 0.6 if {unit, other} == {"kg", "lb"} else 0.2 if unit in ("kg", "lb") else 1 / 3
+
+
+def decimals(text: str) -> int:
+    """Digits after the decimal mark of a number as written."""
+    return len(text.partition(".")[2])
 
 
 def _shifted(text: str) -> list[str]:

@@ -4,9 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import t
 
+from geoprune.geostat import Kriging
 from geoprune.units import KG_PER_LB
 from geoprune.weighin import Entry, judge
+from geoprune.weighin.expected import DEGREES, find_pattern
 
 SPACING = 2.4
 
@@ -167,3 +170,61 @@ def test_odds_are_the_ratio_of_chances():
     density = np.exp([law.log_density(np.array([np.exp(g)]))[0] for g in grid[::50]])
     assert np.trapezoid(density, grid[::50]) == pytest.approx(1.0, abs=0.01)
     assert law.chance(np.array([1.0]))[0] == pytest.approx(1.0)
+
+
+def test_a_days_weights_in_kilograms_are_found_where_the_list_tells_the_days():
+    hits = 0
+    for seed in range(6):
+        entry = right_entry(seed)
+        day = np.array(["d1"] * 14 + ["d2"] * 8 + ["d3"] * 14, dtype=object)
+        for k in range(14, 22):
+            entry = write(entry, k, f"{float(entry.text[k]) * KG_PER_LB:.2f}")
+        runs = [f for f in found(replace(entry, day=day)) if f.kind == "run"]
+        hits += bool(runs) and runs[0].positions == tuple(range(14, 22)) and runs[0].meant == "kg"
+        assert not [f for f in found(replace(right_entry(seed), day=day)) if f.kind == "run"]
+    assert hits >= 5
+
+
+def test_a_small_weight_with_more_decimals_than_the_others_is_pointed_at_and_not_proposed():
+    entry = right_entry(2, cv=0.2)
+    line = int(np.argsort(entry.weight_kg)[18])  # a middling vine
+    wrong = write(entry, line, f"{float(entry.text[line]) * KG_PER_LB:.2f}")
+    (about,) = [f for f in found(wrong) if line in f.positions]
+    assert (about.kind, about.further) == ("doubt", (("unit", "kg"),))
+    assert not about.has_proposal
+    tenth = write(entry, line, f"{float(entry.text[line]) * KG_PER_LB:.1f}")
+    assert not [f for f in found(tenth) if line in f.positions and f.has_proposal]
+
+
+def test_one_lines_joint_density_is_students_about_ordinary_kriging():
+    # Kriging of the geostat room (held to published examples there) beside Student's density written by scipy.
+    entry = right_entry(1)
+    speaks = np.arange(36) != 7
+    pattern = find_pattern(entry.point, entry.weight_kg, entry.vines, speaks)
+    root = np.sqrt(entry.weight_kg)
+    ones, noise = np.ones((35, 1)), np.ones(35)
+    kriging = Kriging(pattern.point[speaks], root[speaks], ones, noise, pattern.sill, pattern.nugget, pattern.range_m)
+    mean, variance = kriging.predict(pattern.point[[7]], target="new")
+    law = t(DEGREES, loc=mean[0], scale=np.sqrt(variance[0]))
+    expected = law.logpdf(root[7]) + np.log(root[7] / 2)
+    # Constants that do not depend on the weight are left out of a run's density.
+    other = law.logpdf(1.5 * root[7]) + np.log(1.5 * root[7] / 2)
+    got = [pattern.log_density(weight[None], np.array([7])) for weight in (root[7] ** 2, (1.5 * root[7]) ** 2)]
+    assert got[0] - got[1] == pytest.approx(expected - other, rel=1e-6)
+
+
+def test_neighbours_that_are_low_together_count_for_less_than_low_vines_apart():
+    entry = right_entry(3)
+    speaks = np.ones(36, dtype=bool)
+    lines = np.arange(4)
+    speaks[lines] = False
+    near = entry.point.copy()
+    near[lines] = near[0] + np.array([[0, 0], [0, 2.4], [0, 4.8], [0, 7.2]])
+    pattern = find_pattern(near, entry.weight_kg, entry.vines, speaks)
+    wide = replace(pattern, sill=4 * pattern.nugget, range_m=80.0)
+    halved = np.full(4, 0.4 * np.median(entry.weight_kg))
+    together = wide.log_density(halved / KG_PER_LB, lines) - wide.log_density(halved, lines)
+    apart = sum(
+        wide.log_density(halved[[k]] / KG_PER_LB, lines[[k]]) - wide.log_density(halved[[k]], lines[[k]]) for k in lines
+    )
+    assert together < apart
