@@ -25,6 +25,7 @@ LIMITS = ("0.65", "1", "1.5", "2.5", "4", "6.5", "10")
 out = click.option("--out", type=click.Path(path_type=Path), required=True)
 language = click.option("--lang", "language", type=click.Choice(languages()))
 force = click.option("--force", is_flag=True)
+settings = click.option("--settings", type=FILE)
 lot = click.option("--by", "lot", type=click.Choice(["block", "zone", "row"]), default="block", show_default=True)
 limit = click.option(
     "--limit",
@@ -104,11 +105,20 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
     default="10%",
     show_default=True,
 )
+@settings
 @language
 @force
 @as_json
 def read(
-    *, results: Path, counts: tuple[Path, ...], out: Path, language: str | None, force: bool, as_json: bool, **asked: Any
+    *,
+    results: Path,
+    counts: tuple[Path, ...],
+    out: Path,
+    settings: Path | None,
+    language: str | None,
+    force: bool,
+    as_json: bool,
+    **asked: Any,
 ) -> None:
     """Judge recounted vines: verdict, rows to do again, what was really left."""
     from geoprune.clock import today
@@ -118,7 +128,7 @@ def read(
 
     reader = _reader_of(results, language)
     try:
-        found = audit_counts(results, list(counts), _options(asked))
+        found = audit_counts(results, list(counts), _options(asked), settings=settings)
         written = write_audit(found, Target(out, reader, today(), force=force))
     except (GeopruneError, OSError) as error:
         fail(error, language=reader.language)
@@ -134,6 +144,7 @@ def read(
 @click.argument("ticks", type=FILE, nargs=-1, required=True)
 @click.option("--cost-per-hour", type=Typed(Number(0, 1e6)))
 @click.option("--out", type=click.Path(path_type=Path))
+@settings
 @language
 @force
 @as_json
@@ -143,6 +154,7 @@ def hours(
     ticks: tuple[Path, ...],
     cost_per_hour: float | None,
     out: Path | None,
+    settings: Path | None,
     language: str | None,
     force: bool,
     as_json: bool,
@@ -155,7 +167,7 @@ def hours(
 
     reader = _reader_of(results, language)
     try:
-        found = estimate_hours(results, list(ticks), cost_per_hour=cost_per_hour)
+        found = estimate_hours(results, list(ticks), cost_per_hour=cost_per_hour, settings=settings)
         if out is not None:
             write_hours(found, Target(out, reader, today(), force=force))
     except (GeopruneError, OSError) as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import geopandas as gpd
@@ -25,9 +26,12 @@ from geoprune.audit import (
 from geoprune.deliver.field import estate_of, field_block_from_tables, pruning_season, render_field_page
 from geoprune.deliver.folders import block_folders
 from geoprune.errors import DataError, Message, Problem
+from geoprune.jobs.prescribe import WRITTEN_SETTINGS
 from geoprune.plan import vines_apart
 from geoprune.reading import Results, Winter, read_counts, read_results, read_ticks, read_winter
+from geoprune.settings.reading import settings_from
 from geoprune.signs import READ_SIGNS, SIGNS_DISAGREE
+from geoprune.toml_files import read_toml
 from geoprune.words import Reader
 
 
@@ -95,8 +99,18 @@ def _recount_page(winter: Winter, results: Results, block: str, drawn: pd.DataFr
     return render_field_page(page, language=reader.language, units=reader.units)
 
 
-def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None = None) -> Audit:
+def audit_counts(
+    folder: Path, counts: list[Path], options: AuditOptions | None = None, *, settings: Path | None = None
+) -> Audit:
     """Judge recounted vines against the results in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+    counts : list of Path
+    options : AuditOptions, optional
+    settings : Path, optional
+        Settings file whose [columns.counts] says what the columns are called; the results' own where none is given.
 
     Raises
     ------
@@ -106,7 +120,7 @@ def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None 
     options = options or AuditOptions()
     _check_options(options)
     results = read_results(folder)
-    counted = read_counts(counts, results)
+    counted = read_counts(counts, results, _called("counts", folder, settings))
     checked = check_counts(counted, results.pruned, options.tolerance)
     if checked.empty:
         what, mend = "none of the counted vines is pruned to a number", "Count vines of the list that audit plan draws"
@@ -125,7 +139,9 @@ def audit_counts(folder: Path, counts: list[Path], options: AuditOptions | None 
     )
 
 
-def estimate_hours(folder: Path, ticks: list[Path], *, cost_per_hour: float | None = None) -> Hours:
+def estimate_hours(
+    folder: Path, ticks: list[Path], *, cost_per_hour: float | None = None, settings: Path | None = None
+) -> Hours:
     """Tell pace, hours and cost from ticked rows.
 
     Raises
@@ -134,9 +150,17 @@ def estimate_hours(folder: Path, ticks: list[Path], *, cost_per_hour: float | No
         If folder or ticks cannot be used.
     """
     results = read_results(folder)
-    ticked = read_ticks(ticks, results)
+    ticked = read_ticks(ticks, results, _called("ticks", folder, settings))
     zones = hours_by_zone(ticked, results.runs, results.trainings, cost_per_hour=cost_per_hour)
     return Hours(zones, worker_hours(ticked, results.runs), _hour_remarks(ticked, zones))
+
+
+def _called(table: str, folder: Path, settings: Path | None) -> Mapping[str, str]:
+    """What the columns of a table are called, as a settings file says: the one given, else that of the results."""
+    file = folder / WRITTEN_SETTINGS if settings is None else settings
+    if settings is None and not file.exists():
+        return {}
+    return settings_from({"columns": read_toml(file).get("columns", {})}, file).columns.get(table, {})
 
 
 def _check_options(options: AuditOptions) -> None:

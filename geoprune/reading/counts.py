@@ -3,30 +3,38 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.layers import column
-from geoprune.reading.columns import Columns, RawTable, matched, name_text
+from geoprune.reading.columns import Columns, RawTable, clean_name, matched, name_text
 from geoprune.reading.faults import Faults
 from geoprune.reading.results import Results
 from geoprune.reading.tables import read_table
+from geoprune.text import few
 
 #: No vine is left more buds or canes (design choices), and no row takes longer on one line (design choice).
 BUDS, CANES, HOURS = (0.0, 1000.0), (0.0, 500.0), (0.0, 500.0)
 #: The apostrophe that our tables put before what a spreadsheet might compute: taken off again where a table comes back.
 GUARD = re.compile(r"(^|;)'(?=\s*[=+\-@＝＋－＠])")
+#: Columns that are read of each table; [columns.counts] and [columns.ticks] of the settings say what they are called.
+NAMES = {
+    "counts": ("block", "row", "vine", "buds_left", "worker", "canes", "note"),
+    "ticks": ("block", "row", "hours", "started", "finished", "worker", "done"),
+}
+NOTHING: Mapping[str, str] = MappingProxyType({})
 YES = frozenset({"1", "yes", "y", "true", "x", "done", "si", "sí", "s", "hecho", "hecha"})
 NO = frozenset({"", "0", "no", "n", "false"})
 
 
-def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
+def read_counts(paths: Sequence[Path], results: Results, called: Mapping[str, str] = NOTHING) -> pd.DataFrame:
     """Read recounted vines from one or more CSV or XLSX files; lines without a count are left out.
 
     Parameters
@@ -35,6 +43,8 @@ def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
         Tables with block (may be left out where there is one), row, vine, buds_left, optional worker, canes, note.
     results : Results
         What blocks, rows and vines there are.
+    called : mapping
+        Column -> what it is called in the files; a file that has it under its own name is read as it is.
 
     Returns
     -------
@@ -47,7 +57,7 @@ def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
         With every problem: columns missing, unknown block, row or vine, impossible counts, no count at all.
     """
     faults = Faults()
-    parts = [_counts_of(path, results, faults.at(path.name, "counts")) for path in paths]
+    parts = [_counts_of(path, results, faults.at(path.name, "counts"), called) for path in paths]
     faults.problems.stop()
     given = pd.concat([part for part in parts if part is not None], ignore_index=True)
     counted = given[given["buds_left"].notna()].astype({"vine": "int64"}).reset_index(drop=True)
@@ -58,7 +68,7 @@ def read_counts(paths: Sequence[Path], results: Results) -> pd.DataFrame:
     return counted
 
 
-def read_ticks(paths: Sequence[Path], results: Results) -> pd.DataFrame:
+def read_ticks(paths: Sequence[Path], results: Results, called: Mapping[str, str] = NOTHING) -> pd.DataFrame:
     """Read ticked rows and their hours from one or more CSV or XLSX files.
 
     Parameters
@@ -67,6 +77,8 @@ def read_ticks(paths: Sequence[Path], results: Results) -> pd.DataFrame:
         Tables with block (may be left out where there is one), row, and hours, or started and finished (year-month-day
         and hour:minute); optional worker and done (a row is done where this is left out).
     results : Results
+    called : mapping
+        See `read_counts`.
 
     Returns
     -------
@@ -79,13 +91,13 @@ def read_ticks(paths: Sequence[Path], results: Results) -> pd.DataFrame:
         With every problem: columns missing, unknown block or row, hours that are missing, impossible or given twice over.
     """
     faults = Faults()
-    parts = [_ticks_of(path, results, faults.at(path.name, "hours")) for path in paths]
+    parts = [_ticks_of(path, results, faults.at(path.name, "hours"), called) for path in paths]
     faults.problems.stop()
     return pd.concat([part for part in parts if part is not None], ignore_index=True)
 
 
-def _counts_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | None:
-    columns = _opened(path, faults)
+def _counts_of(path: Path, results: Results, faults: Faults, called: Mapping[str, str]) -> pd.DataFrame | None:
+    columns = _opened(path, faults, "counts", called)
     if columns is None:
         return None
     for name in ("row", "vine", "buds_left"):
@@ -112,8 +124,8 @@ def _counts_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | N
     return given
 
 
-def _ticks_of(path: Path, results: Results, faults: Faults) -> pd.DataFrame | None:
-    columns = _opened(path, faults)
+def _ticks_of(path: Path, results: Results, faults: Faults, called: Mapping[str, str]) -> pd.DataFrame | None:
+    columns = _opened(path, faults, "ticks", called)
     if columns is None:
         return None
     columns.require("row")
@@ -131,14 +143,32 @@ def read_back(path: Path, faults: Faults) -> RawTable | None:
     return replace(raw, table=plain)
 
 
-def _opened(path: Path, faults: Faults) -> Columns | None:
+def _opened(path: Path, faults: Faults, kind: str, called: Mapping[str, str]) -> Columns | None:
     raw = read_back(path, faults)
     if raw is None:
         return None
+    raw = replace(raw, table=_by_our_names(raw.table, faults, kind, called))
     if not len(raw.table):
         faults.add("there is no line below the names of the columns", "Fill in the table")
         return None
     return Columns(raw, faults)
+
+
+def _by_our_names(table: pd.DataFrame, faults: Faults, kind: str, called: Mapping[str, str]) -> pd.DataFrame:
+    """The table with its columns under the names they are read by, as the settings say what they are called."""
+    names = {}
+    for ours, theirs in called.items():
+        given = clean_name(theirs)
+        if clean_name(ours) not in NAMES[kind]:
+            known = ", ".join(NAMES[kind])
+            faults.add(f"the settings name a column {ours}, which is not read", f"Name one of {known}")
+        elif given in table:
+            names[given] = clean_name(ours)
+        elif clean_name(ours) not in table:
+            found = few((str(column) for column in table.columns), 12)
+            faults.add(f"there is no column '{theirs}' for {ours}", f"Correct [columns.{kind}] in the settings ({found})")
+    giving_way = [name for name in names.values() if name in table and name not in names]
+    return table.drop(columns=giving_way).rename(columns=names)
 
 
 def _rows(columns: Columns, results: Results) -> dict[str, pd.Series]:

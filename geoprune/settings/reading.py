@@ -21,6 +21,8 @@ SETTINGS_FILE = "geoprune.toml"
 MOST_LISTED = 100
 #: Layers whose headers may be named in [columns.<layer>].
 LAYERS = ("blocks", "rows", "vines", "samples", "bud_checks", "scores", "harvest")
+#: Tables of a check of the work, whose headers may be named too.
+CHECK_TABLES = ("counts", "ticks")
 KNOWN_TABLES = (*TABLES, "layers", "columns", "values", "block")
 #: How the tables are written that hold names of the user's.
 LIKE = {
@@ -79,7 +81,7 @@ def settings_from(data: Mapping[str, Any], path: Path) -> Settings:
         "layers": faults.texts("[layers]", data.get("layers", {}), LAYERS),
         "columns": {
             name: faults.texts(f"[columns.{one_line(name)}]", table)
-            for name, table in faults.tables("columns", data.get("columns", {}), LAYERS)
+            for name, table in faults.tables("columns", data.get("columns", {}), (*LAYERS, *CHECK_TABLES))
         },
         "values": {
             name: faults.texts(f"[values.{one_line(name)}]", table, numbers=True)

@@ -98,6 +98,28 @@ def test_drawn_filled_in_and_judged(results: Path, tmp_path: Path) -> None:
     assert run("read", results, counts, "--out", tmp_path / "check", "--force").exit_code == 0
 
 
+def test_columns_of_other_names_are_read_as_the_settings_say(results: Path, tmp_path: Path) -> None:
+    table = pd.read_csv(filled(results, tmp_path), dtype={"row": str})
+    table.rename(columns={"buds_left": "Yemas", "row": "Hilera"}).to_csv(tmp_path / "own.csv", index=False)
+    settings = tmp_path / "own.toml"
+    settings.write_text('[columns.counts]\nbuds_left = "Yemas"\nrow = "Hilera"\n', "utf-8")
+    done = run("read", results, tmp_path / "own.csv", "--out", tmp_path / "own", "--settings", settings)
+    assert done.exit_code == 0, done.output
+    plain = run("read", results, tmp_path / "counts.csv", "--out", tmp_path / "plain", "--settings", settings)
+    assert plain.exit_code == 0, plain.output  # a file with our own names is read as it is
+    assert (tmp_path / "own" / "checked.csv").read_bytes() == (tmp_path / "plain" / "checked.csv").read_bytes()
+    ticks = tmp_path / "ticks.csv"
+    ticks.write_text("block,Hilera,Horas\nAlt,R1,2\n", "utf-8")
+    settings.write_text('[columns.ticks]\nrow = "Hilera"\nhours = "Horas"\n', "utf-8")
+    assert run("hours", results, ticks, "--settings", settings).exit_code == 0
+    settings.write_text('[columns.counts]\nbuds = "Yemas"\nrow = "Fila"\n', "utf-8")
+    done = run("read", results, tmp_path / "own.csv", "--out", tmp_path / "wrong", "--settings", settings)
+    assert done.exit_code == 1
+    assert "name a column buds, which is not read" in done.output
+    assert "there is no column 'Fila' for row" in done.output
+    assert not (tmp_path / "wrong").exists()
+
+
 def test_names_of_people_stay_with_the_manager(results: Path, tmp_path: Path) -> None:
     said = run("read", results, filled(results, tmp_path, bad="Eva"), "--out", tmp_path / "check")
     outside = [p for p in (tmp_path / "check").rglob("*") if p.is_file() and p.parent.name != "manager_only"]
