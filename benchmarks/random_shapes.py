@@ -32,6 +32,8 @@ def main() -> None:
         failed += bool(faults)
         for fault in faults:
             print(fault, flush=True)
+        if (seed + 1 - first) % 250 == 0:
+            print(f"{seed + 1 - first} of {count}: {failed} failed, {time.perf_counter() - begun:.0f} s", flush=True)
     print(f"{count} vineyards, {failed} failed, {time.perf_counter() - begun:.0f} s")
 
 

@@ -2,6 +2,8 @@
 
 import os
 
+from geoprune.drivers import DRIVERS_OFF, NO_NETWORK
+
 TYPE_CHECKING = False  # the module typing takes a tenth of the time that --help has
 if TYPE_CHECKING:
     from geoprune.brief import BlockBrief, brief_block
@@ -23,26 +25,6 @@ if TYPE_CHECKING:
     from geoprune.words import Reader
     from geoprune.zones import draw_zones
 
-#: Drivers of GDAL that never open anything here, in one place for all readers: those that ask a network or a service, and
-#: those whose files only name other files; and of the rest every one for layers that geoprune does not read or write.
-#: Left are GPKG, GeoJSON, ESRI Shapefile, LIBKML, KML, GPX, FlatGeobuf, MEM, and drivers of rasters, opened by name.
-DRIVERS_OFF = (
-    *("ADBC", "AmigoCloud", "Carto", "CSW", "DAAS", "EEDA", "EEDAI", "Elasticsearch", "ESRIC", "GDALG", "GeoRSS", "GTI"),
-    *("HTTP", "NGW", "OAPIF", "OGCAPI", "OGR_VRT", "PLMOSAIC", "PLSCENES", "PMTiles", "STACIT", "STACTA", "WCS", "WFS"),
-    *("WMS", "WMTS", "AIVector", "AVCBin", "AVCE00", "CSV", "DGN", "DXF", "EDIGEO", "ESRIJSON"),
-    *("GML", "GPSBabel", "GTFS", "GeoJSONSeq", "Idrisi", "JML", "JSONFG", "LVBAG", "MBTiles", "MVT"),
-    *("MapML", "MiraMonVector", "ODS", "OGR_GMT", "OGR_PDS", "OSM", "OpenFileGDB", "PCIDSK", "PDF", "PDS4", "PGDUMP"),
-    *("MapInfo File", "S57", "SQLite", "SXF", "Selafin", "TopoJSON", "VDV", "VFK", "VICAR", "WAsP", "XLSX"),
-)
-#: What GDAL still fetches without a driver, such as a CRS that is an address, gets no farther than this machine.
-NO_NETWORK = {
-    "GDAL_HTTP_PROXY": "http://127.0.0.1:9",
-    "GDAL_HTTPS_PROXY": "http://127.0.0.1:9",
-    "GDAL_HTTP_CONNECTTIMEOUT": "1",
-    "GDAL_HTTP_TIMEOUT": "1",
-    "GDAL_HTTP_MAX_RETRY": "0",
-    "PROJ_NETWORK": "OFF",
-}
 # Set before GDAL starts, which reads them once.
 # A process begun by this one finds the names there already: GDAL complains of a driver that it is told to leave out twice.
 _left_out_before = filter(None, os.environ.get("OGR_SKIP", "").split(","))

@@ -17,6 +17,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 from scipy.spatial import cKDTree
 
+from geoprune.drivers import RASTER_OPTIONS
 from geoprune.errors import DataError, Problem
 from geoprune.reading.faults import Faults
 from geoprune.reading.vector_files import open_layers
@@ -33,6 +34,8 @@ RASTERS = {".tif": "GTiff", ".tiff": "GTiff", ".asc": "AAIGrid", ".img": "HFA"}
 #: What may lie beside a raster and belongs to it.
 BESIDE_RASTER = (".prj", ".tfw", ".aux.xml")
 MOST_CELLS = 25_000_000
+#: What is measured in a vineyard is never larger: numbers beyond it stand for "nothing", or were damaged.
+LARGEST_VALUE = 1e15
 NEAREST_POINTS = 4
 #: Neighbours whose mean a place takes where its own value must not count.
 AROUND_POINTS = 8
@@ -109,7 +112,7 @@ def _read_raster(name: str, path: Path, plain: Path, around: gpd.GeoSeries | Non
     from rasterio.windows import Window
 
     try:
-        with rasterio.open(plain, driver=RASTERS[plain.suffix]) as file:
+        with rasterio.Env(**RASTER_OPTIONS), rasterio.open(plain, driver=RASTERS[plain.suffix]) as file:
             if file.crs is None:
                 raise _refuse(name, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
             if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
@@ -124,8 +127,13 @@ def _read_raster(name: str, path: Path, plain: Path, around: gpd.GeoSeries | Non
                 raise _refuse(name, path, "it is packed in pieces too large to read", "Save it with tiles")
             band = file.read(1, window=window, masked=True).astype(float)
             values, crs = band.filled(np.nan), CRS.from_user_input(file.crs)
-            if infinite := int(np.isinf(values).sum()):
-                raise _refuse(name, path, f"{infinite} cells are infinite", "Declare them as empty (nodata)")
+            if infinite := int((np.abs(values) > LARGEST_VALUE).sum()):
+                raise _refuse(
+                    name,
+                    path,
+                    f"{infinite} cells are infinite or larger than anything measured",
+                    "Declare them as empty (nodata)",
+                )
             a, b, c, d, e, f = file.transform[:6]
             left, top = window.col_off, window.row_off
             transform = Affine(a, b, c + a * left + b * top, d, e, f + d * left + e * top)
@@ -199,8 +207,10 @@ def _read_layer(name: str, path: Path) -> Covariate:
     nowhere = table.geometry.isna() | table.is_empty | ~np.isfinite(table.bounds).all(axis=1)
     if nowhere.any():
         raise _refuse(name, path, f"{int(nowhere.sum())} features have no place", "Give each its geometry, or delete it")
-    if pd.api.types.is_numeric_dtype(values) and np.isinf(values.to_numpy(float)).any():
-        raise _refuse(name, path, "some values are infinite", "Give numbers, or leave them empty")
+    if pd.api.types.is_numeric_dtype(values) and (np.abs(values.to_numpy(float)) > LARGEST_VALUE).any():
+        raise _refuse(
+            name, path, "some values are infinite or larger than anything measured", "Give numbers, or leave them empty"
+        )
     kinds = set(table.geom_type)
     if kinds <= {"Point"}:
         table = table.to_crs(table.estimate_utm_crs()) if table.crs.is_geographic else table  # distances in metres

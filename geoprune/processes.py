@@ -9,17 +9,24 @@ from __future__ import annotations
 import atexit
 import multiprocessing
 import os
+import shutil
 import signal
+import tempfile
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from multiprocessing import connection, forkserver, resource_tracker
+from pathlib import Path
+
+from geoprune.owned import clear_left_over, owned_folder
 
 #: Libraries learn from these how many threads they may begin.
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 #: How Python calls the processes of an executor.
 PROCESS_NAMES = ("ForkServerProcess", "SpawnProcess")
+#: How the folder for sockets begins and ends.
+POOL_FOLDER = ("geoprune-", ".pool")
 #: What a process needs to plan and draw a block.
 NEEDED = ["geoprune.jobs.block", "geoprune.deliver.deliverables", "geoprune.deliver.writing.raster"]
 
@@ -29,6 +36,7 @@ def begin_early() -> None:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return
     with one_thread_each():  # what the server is set to holds for all that are forked from it
+        _use_temporary_folder()
         multiprocessing.set_forkserver_preload(NEEDED)
         with deaf_to_the_terminal():
             forkserver.ensure_running()
@@ -82,6 +90,19 @@ def one_thread_each() -> Iterator[None]:
                 del os.environ[name]
             else:
                 os.environ[name] = value
+
+
+def _use_temporary_folder() -> None:
+    """Give the module `multiprocessing` a folder for its sockets that is cleared after a kill, unless it has one already."""
+    config = multiprocessing.current_process()._config  # type: ignore[attr-defined]
+    if config.get("tempdir") is None:
+        where = Path(tempfile.gettempdir())
+        clear_left_over(where, *POOL_FOLDER)
+        held = ExitStack()
+        folder = held.enter_context(owned_folder(where, *POOL_FOLDER))
+        held.callback(shutil.rmtree, folder, ignore_errors=True)
+        atexit.register(held.close)
+        config["tempdir"] = str(folder)
 
 
 def _end_server() -> None:

@@ -65,15 +65,15 @@ def sources_noted() -> Iterator[list[Source]]:
             _note(source)
 
 
-def read_bytes(path: Path, *, most: int = LARGEST_TEXT) -> bytes:
+def read_bytes(path: Path, *, most: int = LARGEST_TEXT, may_be_empty: bool = False) -> bytes:
     """Return the bytes of a file, and note it.
 
     Raises
     ------
     Unfit
-        If it is not there, is no ordinary file, cannot be read, or is larger than `most`.
+        If it is not there, is no ordinary file, cannot be read, is larger than `most`, or is empty and may not be.
     """
-    with _opened(path, most) as file:
+    with _opened(path, most, may_be_empty) as file:
         data = file.read(most + 1)
     if len(data) > most:
         raise _too_large(path, len(data), most)
@@ -131,14 +131,14 @@ def _note(source: Source) -> None:
 
 
 @contextmanager
-def _opened(path: Path, most: int) -> Iterator[io.BufferedReader]:
+def _opened(path: Path, most: int, may_be_empty: bool = False) -> Iterator[io.BufferedReader]:
     """Open an ordinary file; a pipe or a device is not waited for."""
     try:
         number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except (OSError, ValueError) as error:
         raise _cannot_open(path, error) from None
     try:
-        _check_kind(path, os.fstat(number), most)
+        _check_kind(path, os.fstat(number), most, may_be_empty)
     except Unfit:
         os.close(number)
         raise
@@ -151,12 +151,12 @@ def _opened(path: Path, most: int) -> Iterator[io.BufferedReader]:
             raise
 
 
-def _check_kind(path: Path, kept: os.stat_result, most: int) -> None:
+def _check_kind(path: Path, kept: os.stat_result, most: int, may_be_empty: bool) -> None:
     if stat.S_ISDIR(kept.st_mode):
         raise Unfit(path, "it is a folder, not a file", "Give the file itself")
     if not stat.S_ISREG(kept.st_mode):
         raise Unfit(path, "it is no ordinary file but a pipe or a device", "Give a file on the disk")
-    if not kept.st_size:
+    if not kept.st_size and not may_be_empty:
         raise Unfit(path, "the file is empty", "Give a file with data")
     if kept.st_size > most:
         raise _too_large(path, kept.st_size, most)

@@ -15,7 +15,7 @@ LARGEST_FILE = 1_000_000
 MOST_POINTS = 50
 
 
-def read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path, *, may_be_empty: bool = False) -> dict[str, Any]:
     """Return the tables of a TOML file.
 
     Raises
@@ -23,7 +23,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     DataError
         If it is no plain file, cannot be read, is too large, is not UTF-8 or no TOML.
     """
-    return _parsed(read_bytes(path, most=LARGEST_FILE), path)
+    return _parsed(read_bytes(path, most=LARGEST_FILE, may_be_empty=may_be_empty), path)
 
 
 def _parsed(raw: bytes, path: Path) -> dict[str, Any]:

@@ -192,7 +192,11 @@ def _reader_of(results: Path, language: str | None) -> Reader:
 
     file = results / WRITTEN_SETTINGS
     try:
-        pages = settings_from({"pages": read_toml(file).get("pages", {})}, file).pages if file.exists() else Settings().pages
+        pages = (
+            settings_from({"pages": read_toml(file, may_be_empty=True).get("pages", {})}, file).pages
+            if file.exists()
+            else Settings().pages
+        )
         reader = style_of(Settings(pages=pages)).reader
     except (GeopruneError, ValueError) as error:
         fail(error, language=language or preferred_language())

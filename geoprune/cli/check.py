@@ -42,7 +42,7 @@ def check(
     terminal = is_terminal() and not yes
     try:
         file = find_settings(vineyard)
-        settings = {} if file is None else read_toml(file)
+        settings = {} if file is None else read_toml(file, may_be_empty=True)
         pages = settings_from(settings, file or vineyard).pages  # what is wrong with the settings is reported first
         language, units = language or pages.language, units or pages.units
         answer = _ask_person(language, units) if terminal else proposed

@@ -232,4 +232,4 @@ def found_remark(settings: Settings) -> tuple[Remark, ...]:
 def note_settings(settings: Settings) -> None:
     """Note the settings file among the sources: it was read before the job began."""
     if settings.source is not None:
-        read_bytes(settings.source)
+        read_bytes(settings.source, may_be_empty=True)

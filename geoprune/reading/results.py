@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-import pyogrio
-from pyogrio.errors import DataLayerError, DataSourceError
 
 from geoprune.errors import DataError, Problem
+from geoprune.reading.faults import Faults
+from geoprune.reading.vector_files import open_layers
 
 PACKAGE = "prescription.gpkg"
 MEND = "Give a folder that geoprune prescribe wrote"
@@ -64,19 +64,21 @@ def read_result_layers(
     if not package.exists():
         problems.append(Problem(folder.name, "", "", f"there is no {PACKAGE} in it", MEND))
         return {}
+    faults = Faults(PACKAGE)
+    opened = open_layers(package, faults, choose=lambda names: [name for name in names if name in needed], tables=True)
+    problems += faults.problems
     layers = {}
-    for layer, columns in needed.items():
-        try:
-            table = pyogrio.read_dataframe(package, layer=layer, read_geometry=geometry)
-        except (DataSourceError, DataLayerError, OSError):
+    for layer, columns in needed.items() if not faults.problems else ():
+        if layer not in opened:
             problems.append(Problem(folder.name, "", "", f"layer {layer} cannot be read from {PACKAGE}", MEND))
             continue
+        table = opened[layer][0]
         lacking = [name for name in columns if name not in table]
         if lacking:
             what = f"columns {', '.join(lacking)} are missing"
             problems.append(Problem(PACKAGE, layer, "", what, "Run geoprune prescribe again"))
         else:
-            layers[layer] = table
+            layers[layer] = table if geometry else pd.DataFrame(table.drop(columns="geometry", errors="ignore"))
     return layers
 
 

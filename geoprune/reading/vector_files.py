@@ -124,7 +124,7 @@ def layer_names(path: Path) -> list[str]:
     return found
 
 
-def open_layers(path: Path, faults: Faults, *, choose: Choose = list) -> dict[str, OpenedLayer]:
+def open_layers(path: Path, faults: Faults, *, choose: Choose = list, tables: bool = False) -> dict[str, OpenedLayer]:
     """Open layers of a vector file as they are.
 
     Parameters
@@ -134,6 +134,8 @@ def open_layers(path: Path, faults: Faults, *, choose: Choose = list) -> dict[st
         Where problems are noted.
     choose : callable
         Gets the names of the layers there are, and returns those to read.
+    tables : bool
+        Offer every layer without shapes too.
 
     Returns
     -------
@@ -150,7 +152,7 @@ def open_layers(path: Path, faults: Faults, *, choose: Choose = list) -> dict[st
     try:
         with warnings.catch_warnings(), plain_path(path) as plain:
             warnings.simplefilter("ignore", RuntimeWarning)  # GDAL's remarks on the file; what matters is checked below
-            return _open(plain, path.stem, faults, choose) if _plausible(plain, faults) else {}
+            return _open(plain, path.stem, faults, choose, tables) if _plausible(plain, faults) else {}
     except Unfit as error:
         faults.add(error.what, error.mend)
     except (*UNREADABLE, MemoryError) as error:
@@ -183,7 +185,7 @@ def _plausible(path: Path, faults: Faults) -> bool:
     return fits
 
 
-def _open(path: Path, stem: str, faults: Faults, choose: Choose) -> dict[str, OpenedLayer]:
+def _open(path: Path, stem: str, faults: Faults, choose: Choose, tables: bool) -> dict[str, OpenedLayer]:
     """Open a file that lies under a plain name in a folder of ours."""
     if path.suffix == ".zip":
         return _open_zip(path, faults, choose)
@@ -200,7 +202,7 @@ def _open(path: Path, stem: str, faults: Faults, choose: Choose) -> dict[str, Op
         shaped = {str(name): kind is not None for name, kind in pyogrio.list_layers(path)}
     if path.suffix == ".gpx":
         shaped = {name: shapes for name, shapes in shaped.items() if name == "waypoints"}
-    names = [name for name, shapes in shaped.items() if shapes or _folded(name) in WITHOUT_SHAPES]
+    names = [name for name, shapes in shaped.items() if shapes or tables or _folded(name) in WITHOUT_SHAPES]
     if not names:
         faults.add("there is no layer with shapes in it", f"Name the layers {', '.join(KNOWN)}")
     return {name: (_open_layer(path, name), False) for name in (choose(names) if names else ())}

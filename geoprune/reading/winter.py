@@ -15,6 +15,7 @@ import pandas as pd
 from geoprune.errors import DataError, Problem
 from geoprune.layers import Source
 from geoprune.reading.results import MEND, read_result_layers
+from geoprune.sources import LARGEST_TABLE, Unfit, read_bytes
 
 SUMMARY = "summary.json"
 #: Layer -> columns that are needed of it.
@@ -88,7 +89,7 @@ def read_winter(folder: Path) -> Winter:
 
 def _summary(folder: Path, problems: list[Problem]) -> Mapping[str, Any]:
     try:
-        summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+        summary = json.loads(read_bytes(folder / SUMMARY, most=LARGEST_TABLE).decode("utf-8"))
         date.fromisoformat(summary["made"][:10])
         named = all(isinstance(entry["name"], str) for entry in summary["inputs"])
         if named and all(
@@ -96,7 +97,10 @@ def _summary(folder: Path, problems: list[Problem]) -> Mapping[str, Any]:
         ):
             return dict(summary)
         what = f"{SUMMARY} does not hold the settings of every block"
-    except OSError:
+    except Unfit as error:
+        if (folder / SUMMARY).exists():
+            problems.extend(error.problems)
+            return {}
         what = f"there is no {SUMMARY} in it"
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         what = f"{SUMMARY} is not that of a prescription"

@@ -59,7 +59,7 @@ def read_settings(path: str | Path) -> Settings:
         With every unknown name, wrong value and quantity in two units, each with the nearest right name.
     """
     path = Path(path)
-    return settings_from(read_toml(path), path)
+    return settings_from(read_toml(path, may_be_empty=True), path)
 
 
 def settings_from(data: Mapping[str, Any], path: Path) -> Settings:

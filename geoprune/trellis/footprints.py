@@ -22,6 +22,9 @@ FAR = 3.0
 #: Corners of borders lie on a lattice this fine (about a millimetre): four vines of a square have one corner, not two that
 #: lie a rounding apart.
 CORNER_M = 2.0**-10
+#: A place whose two nearest vines differ less than this in distance, metres, may lie on the wrong side of a border on that
+#: lattice; so many vines may be about as near.
+DOUBT_M, NEIGHBOURS = 8 * CORNER_M, 8
 
 
 def share_ground(trellis: Trellis, polygon: shapely.Geometry, group: NDArray[np.int64]) -> gpd.GeoSeries:
@@ -50,8 +53,7 @@ def share_ground(trellis: Trellis, polygon: shapely.Geometry, group: NDArray[np.
     points = points - low
     outline = shapely.transform(polygon, lambda places: places - low)
     faces = _faces(outline, _borders(points, owner, outline), grid)
-    _, nearest = cKDTree(points).query(shapely.get_coordinates(shapely.point_on_surface(faces)))
-    held = owner[nearest]
+    held = _held_by(faces, points, owner)
     shapes = [_joined(faces[held == number], grid) for number in range(len(names))]
     return gpd.GeoSeries(shapely.transform(shapes, lambda places: places + low), index=names, crs=trellis.vines.crs)
 
@@ -91,6 +93,19 @@ def _faces(outline: shapely.Geometry, borders: NDArray[np.object_], grid: float)
     lines = shapely.union_all(np.append(crossing, shapely.boundary(outline)), grid_size=grid)
     faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
     return faces[shapely.intersects(outline, shapely.point_on_surface(faces))]
+
+
+def _held_by(faces: NDArray[np.object_], points: NDArray[np.float64], owner: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The group whose vine is nearest to a place in each face: to one in its middle where another may be as near."""
+    tree, near = cKDTree(points), min(NEIGHBOURS, len(points))
+    distance, nearest = tree.query(shapely.get_coordinates(shapely.point_on_surface(faces)), k=[*range(1, near + 1)])
+    groups = owner[nearest]
+    doubtful = ((groups != groups[:, :1]) & (distance - distance[:, :1] < DOUBT_M)).any(axis=1)
+    held = groups[:, 0]
+    if doubtful.any():
+        middles = shapely.get_point(shapely.maximum_inscribed_circle(faces[doubtful], CORNER_M), 0)
+        held[doubtful] = owner[tree.query(shapely.get_coordinates(middles))[1]]
+    return held
 
 
 def _joined(faces: NDArray[np.object_], grid: float) -> MultiPolygon:

@@ -259,6 +259,6 @@ def test_a_folder_that_is_no_result_is_said(tmp_path: Path, results: Path) -> No
     assert (said.exit_code, "there is no prescription.gpkg" in said.output) == (1, True)
     (tmp_path / "prescription.gpkg").write_text("nothing")
     said = run("plan", tmp_path, "--out", tmp_path / "x")
-    assert (said.exit_code, "cannot be read" in said.output) == (1, True)
+    assert (said.exit_code, "is not what its ending .gpkg says" in said.output) == (1, True)
     said = run("plan", results, "--out", tmp_path / "x", "--limit", "10", "--redo-from", "5%")
     assert (said.exit_code, "does not lie above the limit" in said.output) == (1, True)

@@ -194,8 +194,11 @@ def check_target(out: Path, *, force: bool, own: Path | None = None) -> None:
 
 def written_files(out: Path) -> dict[str, str] | None:
     """Return what `out/summary.json` says was written: path -> digest; None when it is no summary of ours."""
+    told = out / "summary.json"
     try:
-        summary = json.loads((out / "summary.json").read_text("utf-8"))
+        if not told.is_file():  # a pipe would be waited for
+            return None
+        summary = json.loads(told.read_text("utf-8"))
     except (OSError, ValueError, RecursionError):
         return None
     digests = summary.get("digests") if isinstance(summary, dict) and summary.get("program") == "geoprune" else None
@@ -214,9 +217,9 @@ def foreign_files(out: Path, written: Mapping[str, str]) -> list[str]:
         elif path.is_dir():
             kept = name not in folders
         elif name == "summary.json" or is_litter(name, ours):
-            kept = False
+            kept = not path.is_file()
         else:
-            kept = name not in ours or digest(path) != written[name]
+            kept = name not in ours or not path.is_file() or digest(path) != written[name]
         if kept:
             found.append(name)
     return sorted(found)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.io import MemoryFile
 
+from geoprune.drivers import RASTER_OPTIONS
 from geoprune.look import SIZE_RAMP
 
 #: Name of a file, without its ending -> its grid and what its band holds.
@@ -89,7 +90,7 @@ def _raster(values: NDArray[np.float32], transform: Affine, crs: CRS, meaning: s
         "nodata": float("nan"),
     }
     packing = {"driver": "COG", "compress": "DEFLATE", "predictor": "FLOATING_POINT", "overviews": "AUTO"}
-    with MemoryFile() as memory, MemoryFile(ext=".tif") as packed:
+    with rasterio.Env(**RASTER_OPTIONS), MemoryFile() as memory, MemoryFile(ext=".tif") as packed:
         with memory.open(**profile) as target:
             target.write(values, 1)
             target.set_band_description(1, meaning)

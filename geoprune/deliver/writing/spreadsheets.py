@@ -76,7 +76,8 @@ class PrescriptionBook:
 
     def __init__(self, path: Path, created: datetime) -> None:
         options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-        self._book = xlsxwriter.Workbook(str(path), {**options, "constant_memory": True})
+        # what it puts aside lies in the hidden folder too, and goes with it when the run is killed
+        self._book = xlsxwriter.Workbook(str(path), {**options, "constant_memory": True, "tmpdir": str(path.parent)})
         self._book.set_properties(
             {
                 "title": "Pruning prescription",

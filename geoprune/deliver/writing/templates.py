@@ -202,7 +202,7 @@ def _list_widget(field: ET.Element, words: list[tuple[str, str]]) -> None:
 def write_weights_template(path: Path, *, language: str, units: str) -> None:
     """Write a workbook for weights: its columns with their meanings, and cells that take only what can be."""
     entries = [entry for name in SHEET for entry in columns_of("samples") if entry.name == name]
-    with xlsxwriter.Workbook(str(path)) as book:
+    with xlsxwriter.Workbook(str(path), {"in_memory": True}) as book:
         head = book.add_format({"bold": True, "bottom": 1, "bg_color": "#f3efe6"})
         text, day = book.add_format({"num_format": "@"}), book.add_format({"num_format": "yyyy-mm-dd"})
         sheet = book.add_worksheet("samples")
