@@ -1,10 +1,10 @@
 """What the verdict is worth, on simulated vineyards whose every vine is known; and how often none is zoned by mistake.
 
-    python benchmarks/verdict_value.py run RESULTS.csv [FIRST] [LAST]     append FIRST..LAST-1 of 524 vineyards
+    python benchmarks/verdict_value.py run RESULTS.csv [FIRST] [LAST]     append FIRST..LAST-1 of 924 vineyards
     python benchmarks/verdict_value.py tell RESULTS.csv                   print the tables of docs/method-zones.md
 
 Vineyards 0-323: every combination of CV, nugget share, practical range and number of weights below, four times; mean size
-with its training and rule go round. Vineyards 324-523 have no structure, half of them with skewed sizes; nothing else
+with its training and rule go round. Vineyards 324-923 have no structure, half of them with skewed sizes; nothing else
 differs. Blocks of 32 rows of 54 vines (1.1 ha). Counts are those a crew keeps count of on the training's wood.
 
 Each vineyard is planned as `geoprune prescribe` plans it, but for the draws: 80, not 200. Realised misfits are means over
@@ -36,7 +36,7 @@ CVS, SHARES, RANGES_M, COUNTS = (0.2, 0.35, 0.6), (0.2, 0.5, 0.8), (40.0, 100.0,
 #: Mean size (kg) with a training whose wood holds what such vines need.
 SIZES = ((0.25, "flat cane"), (0.75, "four-cane"), (2.0, "divided horizontal"))
 RULES = ("20+20", "30+10", "40+10")
-REPEATS, STRUCTURED, ALL = 4, 324, 524
+REPEATS, STRUCTURED, ALL = 4, 324, 924
 #: Fewer than a plan's 200, for speed.
 DRAWS = 80
 #: What counts as worse than one number.
