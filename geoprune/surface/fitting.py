@@ -28,6 +28,7 @@ from geoprune.surface.reporting import describe_model, diagnose, held_out_table,
 from geoprune.surface.result import Surface
 from geoprune.surface.row_effect import RowEffect, find_row_effect
 from geoprune.surface.shape import PLAIN, Shape, choose_scale, choose_shape
+from geoprune.surface.slips import PASSES, chance_of_slip, noise_factor
 from geoprune.surface.support import FieldFit, Support, means_of, vine_draws, vine_means
 from geoprune.surface.verdict import ALPHA, Structure, expected_gain, find_structure, grade_pattern
 from geoprune.trellis import Trellis, middle_points
@@ -44,11 +45,12 @@ PERSISTENT = (0.0, 0.5, 1.0)
 
 @dataclass(frozen=True)
 class Model:
-    """A fitted model and how it was found: `few` the samples its parameters come from; `drift` (V, p) of the mean at
-    every vine; `at` turns points of the ground (m, 2) into that drift."""
+    """A fitted model and how it was found: `heard` the samples as they were heard, slips less; `few` those its parameters
+    come from; `drift` (V, p) of the mean at every vine; `at` turns points of the ground (m, 2) into that drift."""
 
     shape: Shape
     fit: FieldFit
+    heard: Observations
     few: Observations
     structure: Structure
     choices: tuple[Choice, ...]
@@ -184,6 +186,33 @@ def average(observations: Observations, drift: Floats, prior: Prior, shape: Shap
     )
 
 
+def hear_slips_less(
+    observations: Observations, fit: AveragedKriging, prior: Prior, shape: Shape
+) -> tuple[Observations, AveragedKriging]:
+    """The same readings with more noise the likelier each is a slip, and their fit; a vine likelier a slip is not known.
+
+    Both as they were given where no reading is likely enough one to matter. `fit` is that of `observations`.
+    """
+    heard = observations
+    for _ in range(PASSES):
+        mean, variance = fit.leave_one_out()
+        variance = np.maximum(as_sound(variance, fit, heard, observations), 1e-300)
+        chance = chance_of_slip((shape.forward(observations.values) - mean) / np.sqrt(variance))
+        if heard is observations and not chance.any():
+            break
+        known = observations.known_kg.copy()
+        known[observations.vine_id[observations.now & (chance > 0.5)]] = np.nan
+        heard = replace(observations, noise=observations.noise * noise_factor(chance), known_kg=known)
+        fit = average(heard, heard.levels, prior, shape)
+    return heard, fit
+
+
+def as_sound(variance: Floats, fit: FieldFit, heard: Observations, observations: Observations) -> Floats:
+    """Leave-one-out variances (n,) of readings as sound ones, however little they were heard."""
+    sound = variance - fit.nugget * (heard.noise - observations.noise)
+    return np.maximum(sound, np.minimum(variance, fit.nugget * observations.noise))
+
+
 def nodes_of(observations: Observations, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> Nodes:
     """The nodes that `average` mixes, for tests on many sets of weights."""
     return make_nodes(average(observations, drift, prior, shape))
@@ -207,12 +236,15 @@ def _fit(
     observations: Observations, layers: dict[str, Columns], shape: Shape, prior: Prior, *, alpha: float, seed: int
 ) -> Model:
     few = observations.part(observations.thinned(MOST_TO_TEST))
-    learned = average(few, few.levels, prior, shape)
-    plain = make_nodes(learned)
+    learned, sound = average(few, few.levels, prior, shape), few
+    if len(few.values) == len(observations.values):
+        few, learned = hear_slips_less(few, learned, prior, shape)
+        observations = few
     # scale, family and direction were chosen on these weights in their places, which shuffled sets are not asked: the test
     # leaves family and direction out, and takes a scale that does not depend on places
-    usual = Shape(choose_scale(few))
-    tested = plain if shape == usual else nodes_of(few, few.levels, prior, usual)
+    usual = Shape(choose_scale(sound))
+    ready = shape == usual and few is sound
+    tested = make_nodes(learned) if ready else nodes_of(sound, sound.levels, prior, usual)
     structure = find_structure(tested, tested.design.residual, seed=seed)
     taken = {name: layer.at(few.place + few.centre) for name, layer in layers.items()}
     kept, choices = choose_covariates(
@@ -239,7 +271,8 @@ def _fit(
             fit = average(observations, drift, prior, shape)
     rows = find_row_effect(nodes, nodes.design.residual, few.row, seed=seed + 2)
     seen = few if isinstance(fit, LocalKriging) else observations
-    return Model(shape, fit, seen, structure, tuple(choices), rows, at(observations.vines + observations.centre), at)
+    drift = at(observations.vines + observations.centre)
+    return Model(shape, fit, observations, seen, structure, tuple(choices), rows, drift, at)
 
 
 def _surface(
@@ -255,13 +288,14 @@ def _surface(
 ) -> Surface:
     fit, count = model.fit, len(trellis.panels)
     shape = model.shape
-    support = Support(observations.vines, model.drift, observations.known_kg, shape)
+    support = Support(observations.vines, model.drift, model.heard.known_kg, shape)
     mean, variance = vine_means(fit, support, observations.member, count)
     counted = np.where(trellis.vines["counted"].to_numpy(bool), observations.member, -1)
     field, field_variance = fit.group_means(observations.vines, observations.panel, count, drift=model.drift)
     alone = field_variance + fit.nugget
     states, vine_sd = vine_draws(fit, support, observations.member, count, draws, seed=seed)
     scaled, scaled_variance = fit.leave_one_out()
+    scaled_variance = as_sound(scaled_variance, fit, model.heard, observations)
     loo, loo_se = shape.mean(scaled, scaled_variance), np.sqrt(shape.variance(scaled, scaled_variance))
     loo_rmse, mean_rmse = leave_out_errors(observations, loo)
     structure, earned = model.structure, bool(model.kept)
