@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import geopandas as gpd
 from pyproj import CRS
@@ -56,6 +57,23 @@ class Vineyard:
     def of(self, block: str) -> Vineyard:
         """The vineyard in whose projection a block is worked: this one, or the part that holds the block."""
         return self._homes.get(block, self)
+
+    def alone(self, block: str) -> Vineyard:
+        """One block's vineyard, in its projection: of every layer the block's lines alone, under their own index."""
+        home = self.of(block)
+        own = {layer: home._lines_of(layer, block) for layer in ("blocks", "rows", "vines", "samples", "bud_checks")}
+        return replace(home, parts=(), **own)
+
+    def _lines_of(self, layer: str, block: str) -> Any:
+        table = getattr(self, layer)
+        return table if table is None else table.iloc[self._places[layer].get(block, [])]
+
+    @cached_property
+    def _places(self) -> dict[str, dict[str, Any]]:
+        """Layer -> block -> places of its lines; sought once, because an estate has many of both."""
+        layers = ("blocks", "rows", "vines", "samples", "bud_checks")
+        tables = {layer: getattr(self, layer) for layer in layers}
+        return {layer: table.groupby("block").indices for layer, table in tables.items() if table is not None}
 
     @cached_property
     def _homes(self) -> dict[str, Vineyard]:

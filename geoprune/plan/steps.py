@@ -336,9 +336,8 @@ def _prepare(
     problems: Problems,
 ) -> Prepared | None:
     """One block laid out, with what is given beside it; None where something does not fit, and `problems` says what."""
-    whole, vineyard = vineyard, vineyard.of(name)
-    entry = vineyard.blocks[vineyard.blocks["block"] == name].iloc[0]
-    weighed = vineyard.samples[vineyard.samples["block"] == name]
+    whole, vineyard = vineyard, vineyard.alone(name)
+    entry, weighed = vineyard.blocks.iloc[0], vineyard.samples
     season = _whole(weighed["season"].max())
     rule = problems.gather(_rule, book, entry, season=season)
     trellis = problems.gather(build_trellis, vineyard, name)

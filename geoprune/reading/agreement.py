@@ -99,7 +99,7 @@ def _lay_all(vineyard: Vineyard, faults: Faults, file: str) -> dict[str, RowLine
         if not name:
             continue
         problems = Problems()
-        lines = problems.gather(lay_rows, vineyard, name)
+        lines = problems.gather(lay_rows, vineyard.alone(name), name)
         faults.problems.extend(replace(problem, file=file) for problem in problems)
         if lines is None:
             continue
