@@ -126,7 +126,7 @@ def other_cases() -> dict[str, float]:
     """Seconds of the steps that have no counterpart elsewhere."""
     import numpy as np
 
-    from geoprune.geostat import fit_averaged, null_ratios, reml_surface
+    from geoprune.geostat import fit_averaged, reml_surface
 
     rng = np.random.default_rng(1)
     found = {}
@@ -142,12 +142,7 @@ def other_cases() -> dict[str, float]:
     vines = np.column_stack([(np.arange(40_002) // 200) * 2.5, (np.arange(40_002) % 200) * 2.0])
     panel = np.arange(40_002) // 3
     zone = np.arange(40_002) // 13_334
-    ones = np.ones(40)
-    ranges = fit.surface.ranges
     found["fit, n = 40"] = timed(lambda: fit_averaged(points, values))
-    found["null distribution, 400 simulations, n = 40"] = timed(
-        lambda: null_ratios(points, drift=ones[:, None], noise=ones, ranges=ranges)
-    )
     found["leave-one-out with new parameters, n = 40"] = timed(lambda: fit.leave_one_out())
     found["13,334 panel means and errors of 40,002 vines, n = 40"] = timed(lambda: fit.group_means(vines, panel, 13_334))
     found["3 zone means and errors of 40,002 vines, n = 40"] = timed(lambda: fit.group_means(vines, zone, 3))

@@ -5,13 +5,11 @@ from geoprune.geostat.choice import choose_anisotropy, choose_model
 from geoprune.geostat.covariance import MODELS, correlation
 from geoprune.geostat.design import collinear_columns
 from geoprune.geostat.kriging import Kriging
-from geoprune.geostat.likelihood import LikelihoodPeak, maximise_likelihood
 from geoprune.geostat.local import EXACT_SAMPLES, LocalKriging, fit_local
-from geoprune.geostat.reml import RemlSurface, null_ratios, range_grid, reml_surface
+from geoprune.geostat.reml import RemlSurface, range_grid, reml_surface
 from geoprune.geostat.simulation import GroupDraws
-from geoprune.geostat.transform import Transform, choose_transform, lognormal_mean
-from geoprune.geostat.untransformed import simulate_untransformed
-from geoprune.geostat.variogram import Variogram, empirical_variogram, fit_variogram
+from geoprune.geostat.transform import Transform, choose_transform
+from geoprune.geostat.variogram import Variogram, empirical_variogram
 
 __all__ = [
     "EXACT_SAMPLES",
@@ -19,7 +17,6 @@ __all__ = [
     "AveragedKriging",
     "GroupDraws",
     "Kriging",
-    "LikelihoodPeak",
     "LocalKriging",
     "RemlSurface",
     "Transform",
@@ -32,11 +29,6 @@ __all__ = [
     "empirical_variogram",
     "fit_averaged",
     "fit_local",
-    "fit_variogram",
-    "lognormal_mean",
-    "maximise_likelihood",
-    "null_ratios",
     "range_grid",
     "reml_surface",
-    "simulate_untransformed",
 ]

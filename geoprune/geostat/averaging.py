@@ -17,7 +17,7 @@ import numpy as np
 from geoprune.geostat.covariance import Anisotropy, Floats
 from geoprune.geostat.design import Design, Integers, make_design, spread_subset
 from geoprune.geostat.forms import Form, mix_points
-from geoprune.geostat.groups import Groups, between_averages, cross_averages, make_groups, within_averages
+from geoprune.geostat.groups import Groups, cross_averages, make_groups, within_averages
 from geoprune.geostat.kriging import check_target, honour
 from geoprune.geostat.nodes import Node, NodeFamily, range_form
 from geoprune.geostat.priors import likelihood_of, log_prior_on, surface_as_dict
@@ -32,7 +32,7 @@ from geoprune.geostat.reml import (
     range_grid,
     scan_design,
 )
-from geoprune.geostat.simulation import GroupDraws, simulate_groups, simulate_points
+from geoprune.geostat.simulation import GroupDraws, simulate_groups
 from geoprune.threads import run_parts, single_blas
 
 KEPT_WEIGHT = 0.999
@@ -181,23 +181,6 @@ class AveragedKriging:
         return mean + self.design.start_at(rows) + empty, np.maximum(second - np.square(mean), 0.0) + empty
 
     @single_blas()
-    def covariance_of_groups(
-        self, points: Floats, groups: Integers, count: int, drift: Floats | None = None
-    ) -> tuple[Floats, Floats]:
-        """Means (count,) and their joint covariance (count, count), for contrasts between a few groups.
-
-        Arguments as in `group_means`; the diagonal equals its variances.
-        """
-        grouped = self.group(points, groups, count)
-        rows = self.group_rows(grouped, drift)
-        basis = self.design.target_basis(rows)
-        cross = cross_averages(grouped, self.design.place, self.ranges, self.design.model)
-        between = between_averages(grouped, self.ranges, self.design.model)
-        parts = [form.joint(c, basis, b) for form, c, b in zip(self.forms, cross, between, strict=True)]
-        mean, second = np.sum([p[0] for p in parts], axis=0), np.sum([p[1] for p in parts], axis=0)
-        return mean + self.design.start_at(rows), second - np.outer(mean, mean)
-
-    @single_blas()
     def leave_one_out(self, *, parameters: str = "again") -> tuple[Floats, Floats]:
         """Leave-one-out mean and variance (n,) of each reading, in closed form.
 
@@ -232,13 +215,6 @@ class AveragedKriging:
         mean = self.design.values - error
         middle = (weight * mean).sum(axis=0)
         return middle, (weight * (total * unit + np.square(mean - middle))).sum(axis=0)
-
-    def simulate(self, points: Floats, draws: int, *, seed: int, drift: Floats | None = None) -> tuple[Floats, Floats]:
-        """Joint conditional draws of the field at points (m, 2): (draws, m), and each draw's nugget (draws,).
-
-        drift (m, p) or None for `target_drift`. See `geoprune.geostat.simulation`.
-        """
-        return simulate_points(self, points, draws, seed=seed, drift=drift)
 
     def simulate_groups(
         self, points: Floats, groups: Integers, count: int, draws: int, *, seed: int, drift: Floats | None = None

@@ -52,14 +52,6 @@ class Form:
             second -= np.einsum("mq,mq->m", rotated, rotated)
         return tail[:, -1], second
 
-    def joint(self, cross: Floats, drift: Floats, between: Floats) -> tuple[Floats, Floats]:
-        """Mean (m,) and second-moment matrix (m, m), `between` (m, m) the average correlations between targets."""
-        n = len(self.lower)
-        mean = cross @ self.linear[:n] + drift @ self.linear[n:]
-        low = cross @ self.low[:n] + drift @ self.low[n:]
-        rotated = cross @ self.lower.T
-        return mean, self.prior * between - rotated @ rotated.T + low @ low.T
-
 
 def _blocks(n: int) -> list[slice]:
     """Row blocks of a triangle: none of the empty half is multiplied, in pieces large enough for BLAS."""

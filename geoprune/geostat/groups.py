@@ -132,17 +132,3 @@ def within_averages(groups: Groups, ranges: Floats, model: str) -> Floats:
     for g in np.flatnonzero(sizes > SMALL_GROUP):
         result[:, g] = average_correlation(groups.members(int(g)), None, ranges, model)
     return result
-
-
-def between_averages(groups: Groups, ranges: Floats, model: str) -> Floats:
-    """Average correlations (R, count, count) between groups, the diagonal as `within_averages`; for few groups."""
-    count = len(groups.sizes)
-    result = np.full((len(ranges), count, count), np.nan)
-    within = within_averages(groups, ranges, model)
-    filled = np.flatnonzero(groups.sizes > 0)
-    for a, g in enumerate(filled):
-        result[:, g, g] = within[:, g]
-        for h in filled[a + 1 :]:
-            pair = average_correlation(groups.members(int(g)), groups.members(int(h)), ranges, model)
-            result[:, g, h] = result[:, h, g] = pair
-    return result

@@ -81,11 +81,6 @@ class Kriging:
         step = self._normal @ (self._inverse_drift.T @ rest)
         return start + step, cho_solve(self._factor, rest - self._basis @ step)
 
-    @property
-    def beta_variance(self) -> Floats:
-        """Covariance (p, p) of the drift coefficients, (X'K^-1 X)^-1."""
-        return self._turn @ self._normal @ self._turn.T
-
     def form(self) -> Form:
         """The predictor as a linear and a quadratic form in an orthonormal drift; the second form is the variance."""
         lower = self.sill * solve_triangular(self._factor[0], np.eye(len(self.values)), lower=True, check_finite=False)
@@ -119,32 +114,6 @@ class Kriging:
         if target == "exact":
             honour(mean, variance, place, self._place, self.values, self.noise)
         return mean, variance
-
-    @single_blas()
-    def predict_block(
-        self, block: Floats, weights: Floats | None = None, drift: Floats | None = None
-    ) -> tuple[float, float]:
-        """Mean and variance of the field's weighted average over points (m, 2), weights (m,) summing to 1.
-
-        Covariances are averaged without the nugget (Journel & Huijbregts 1978, Mining Geostatistics, ch. V).
-        drift (p,) is that of the average, ones by default.
-        """
-        place = isotropic(np.asarray(block, dtype=float) - self.points.mean(axis=0), self.anisotropy)
-        share = np.full(len(place), 1.0 / len(place)) if weights is None else np.asarray(weights, dtype=float)
-        cross = share @ correlation(distances(place, self._place), self.range_m, self.model)
-        own = share @ correlation(distances(place, place), self.range_m, self.model) @ share
-        mean, variance = self.form().moments(cross[None, :], self._rows(drift), own)
-        return float(mean[0]), float(max(variance[0], 0.0))
-
-    @single_blas()
-    def weights_variance(self, targets: Floats, drift: Floats | None = None) -> Floats:
-        """Variance w'Kw (m,) of the kriging predictor itself at points (m, 2), w its weights."""
-        place = isotropic(np.asarray(targets, dtype=float) - self.points.mean(axis=0), self.anisotropy)
-        cross = self.sill * correlation(distances(self._place, place), self.range_m, self.model)
-        lack = self._rows(drift) - cross.T @ self._inverse_drift
-        weights = cho_solve(self._factor, cross) + self._inverse_drift @ self._normal @ lack.T
-        half = np.tril(self._factor[0]).T @ weights
-        return np.einsum("nm,nm->m", half, half)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Leave-one-out predictions and their variances (a reading), in closed form.

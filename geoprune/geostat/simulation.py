@@ -11,24 +11,54 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 
 from geoprune.geostat.covariance import Floats, correlation, distances
 from geoprune.geostat.design import Design, Integers
-from geoprune.geostat.forms import CHUNK_DOUBLES, chunks
+from geoprune.geostat.forms import CHUNK_DOUBLES
 from geoprune.geostat.groups import Groups, within_averages
-from geoprune.geostat.nodes import NodeFamily
+from geoprune.geostat.nodes import Node, NodeFamily
 from geoprune.geostat.spectral import frequencies, waves
 from geoprune.threads import run_parts, single_blas
-
-if TYPE_CHECKING:
-    from geoprune.geostat.averaging import AveragedKriging
 
 WAVES = 128
 FEWEST_BATCHES = 20
 WAVE_POINTS = 2048
+
+
+class Mixture(Protocol):
+    """What draws are made from: nodes with weights, by range and share, and where they are predicted.
+
+    `geoprune.geostat.averaging.AveragedKriging` is one.
+    """
+
+    @property
+    def design(self) -> Design:
+        """The samples."""
+
+    @property
+    def families(self) -> tuple[NodeFamily, ...]:
+        """Nodes by range and persistent share."""
+
+    @property
+    def nodes(self) -> tuple[Node, ...]:
+        """The nodes, one by one."""
+
+    @property
+    def weights(self) -> Floats:
+        """Their weights, in the same order."""
+
+    @property
+    def ranges(self) -> Floats:
+        """Ranges of the nodes."""
+
+    def group(self, points: Floats, groups: Integers, count: int) -> Groups:
+        """Gather points in groups."""
+
+    def group_rows(self, grouped: Groups, drift: Floats | None) -> Floats:
+        """Drift of the groups' means."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +93,7 @@ class Batch:
     nugget: Floats
 
 
-def draw_batches(kriging: AveragedKriging, draws: int, seed: int, *, draw_variance: bool = True) -> Iterator[Batch]:
+def draw_batches(kriging: Mixture, draws: int, seed: int, *, draw_variance: bool = True) -> Iterator[Batch]:
     """Choose a node for each draw and solve it; range by range. Without `draw_variance` variances stay at their mean."""
     rng = np.random.default_rng(seed)
     chosen = np.sort(rng.choice(len(kriging.nodes), size=draws, p=kriging.weights))
@@ -173,7 +203,7 @@ def coefficients_of(batches: list[Batch], draws: int) -> Floats:
 
 @single_blas()
 def simulate_groups(
-    kriging: AveragedKriging,
+    kriging: Mixture,
     points: Floats,
     groups: Integers,
     count: int,
@@ -205,7 +235,7 @@ def simulate_groups(
 
 
 def _vine_scatter(
-    kriging: AveragedKriging, batches: list[Batch], grouped: Groups, spread: Floats, draws: int
+    kriging: Mixture, batches: list[Batch], grouped: Groups, spread: Floats, draws: int
 ) -> tuple[Floats, Floats]:
     """Each draw's nugget variance, and standard deviation of a vine about its group's mean (draws,)."""
     design, ranges = kriging.design, kriging.ranges
@@ -225,25 +255,3 @@ def drift_spread(groups: Groups, drift: Floats) -> Floats:
     rows = np.asarray(drift, dtype=float)[groups.order]
     rest = rows - np.repeat(groups.average(rows), groups.sizes, axis=0)
     return rest.T @ rest / max(len(rest), 1)
-
-
-@single_blas()
-def simulate_points(
-    kriging: AveragedKriging, points: Floats, draws: int, *, seed: int, drift: Floats | None = None
-) -> tuple[Floats, Floats]:
-    """Joint conditional draws (draws, m) of the field at points (m, 2), and each draw's nugget variance (draws,)."""
-    design, place = kriging.design, kriging.design.locate(points)
-    batches = list(draw_batches(kriging, draws, seed))
-    coefficients, result = coefficients_of(batches, draws), np.empty((draws, len(place)))
-    rows = np.broadcast_to(kriging.rows(drift), (len(place), len(coefficients)))
-
-    def work(part: slice) -> None:
-        field = conditional_fields(design, batches, draws, place[part])
-        field += design.target_basis(rows[part]) @ coefficients + design.start_at(rows[part])[:, None]
-        result[:, part] = field.T
-
-    run_parts(work, chunks(len(place), CHUNK_DOUBLES // WAVE_POINTS))
-    nugget = np.empty(draws)
-    for batch in batches:
-        nugget[batch.draws] = batch.nugget
-    return result, nugget

@@ -107,14 +107,3 @@ def log_gap(values: Floats, drift: Floats | None = None) -> float:
     variance = float(np.sum(np.square(logs - level))) / max(len(logs) - columns.shape[1], 1)
     with np.errstate(over="ignore"):
         return abs(float(np.exp(level + variance / 2.0).mean() / values.mean()) - 1.0)
-
-
-def lognormal_mean(mean: Floats, own_variance: Floats | float, weights_variance: Floats) -> Floats:
-    """Unbiased mean of a lognormal field from kriging of its logarithm with known covariance.
-
-    exp(mean + (C(0) - w'Kw) / 2), w the kriging weights: free of the Lagrange multiplier's sign, and with the mean
-    estimated smaller than exp(mean + variance / 2) where the mean matters (Journel & Huijbregts 1978, Mining Geostatistics;
-    Cressie 1993, Statistics for Spatial Data, sec. 3.2.2, from memory). own_variance C(0) of the target, nugget included
-    for a new reading; weights_variance from `Kriging.weights_variance`.
-    """
-    return np.exp(mean + (own_variance - weights_variance) / 2.0)

@@ -1,4 +1,4 @@
-"""The empirical variogram and its weighted least-squares fit: for the eye and as a cross-check, not the estimator."""
+"""The empirical variogram: for the eye, not the estimator."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar, nnls
 from scipy.spatial.distance import pdist
 
-from geoprune.geostat.covariance import Anisotropy, Floats, correlation, isotropic
+from geoprune.geostat.covariance import Anisotropy, Floats, isotropic
 
 ESTIMATORS = ("matheron", "cressie-hawkins")
 
@@ -64,53 +63,3 @@ def empirical_variogram(
     else:
         gamma = 0.5 * means(np.sqrt(difference)) ** 4 / (0.457 + 0.494 / pairs[filled])
     return Variogram(means(distance), gamma, pairs[filled], estimator)
-
-
-@dataclass(frozen=True)
-class VariogramFit:
-    """Weighted least-squares fit: nugget, sill of the field, range_m, and the weighted sum of squares."""
-
-    nugget: float
-    sill: float
-    range_m: float
-    squares: float
-
-
-def fit_variogram(
-    variogram: Variogram,
-    *,
-    model: str = "spherical",
-    weights: str = "pairs/distance2",
-    bounds: tuple[float, float] | None = None,
-) -> VariogramFit:
-    """Least-squares nugget, sill and range; nugget and sill not below 0.
-
-    weights : "pairs/distance2" (N / h^2; Pebesma 2004, Comput. Geosci. 30:683-691), "pairs" (N) or "equal". For each
-    range nugget and sill are a non-negative least-squares problem, so only the range is searched: 200 log-spaced
-    values, then a bounded search. bounds : least and largest range, by default a tenth of the shortest to three
-    times the longest distance.
-
-    Raises
-    ------
-    ValueError
-        For unknown weights.
-    """
-    pairs = variogram.pairs.astype(float)
-    choices = {"pairs/distance2": pairs / variogram.distance_m**2, "pairs": pairs, "equal": np.ones_like(pairs)}
-    if weights not in choices:
-        raise ValueError(f"weights is one of {', '.join(choices)}")
-    weight = choices[weights]
-    scale = np.sqrt(weight / weight.mean())
-    low, high = bounds or (variogram.distance_m.min() / 10.0, variogram.distance_m.max() * 3.0)
-
-    def solve(log_range: float) -> tuple[Floats, float]:
-        shape = 1.0 - correlation(variogram.distance_m, float(np.exp(log_range)), model)
-        found, norm = nnls(scale[:, None] * np.column_stack([np.ones_like(shape), shape]), scale * variogram.gamma)
-        return found, float(norm**2)
-
-    logs = np.linspace(np.log(low), np.log(high), 200)
-    i = int(np.argmin([solve(v)[1] for v in logs]))
-    between = (logs[max(i - 1, 0)], logs[min(i + 1, len(logs) - 1)])
-    best = minimize_scalar(lambda v: solve(v)[1], bounds=between, method="bounded", options={"xatol": 1e-12})
-    parameters, squares = solve(float(best.x))
-    return VariogramFit(float(parameters[0]), float(parameters[1]), float(np.exp(best.x)), squares * float(weight.mean()))

@@ -7,7 +7,7 @@ from geoprune.rules.advice import (
     split_advice,
 )
 from geoprune.rules.balance import Diagnosis, density_notes, diagnose
-from geoprune.rules.bands import Band, cane_weight_g, crop_load, find_bands, grape_kind, is_bull_cane, load_bands
+from geoprune.rules.bands import Band, cane_weight_g, crop_load, find_bands, grape_kind, load_bands
 from geoprune.rules.cautions import (
     BUD_KEYS,
     CAUTION_KEYS,
@@ -21,11 +21,8 @@ from geoprune.rules.crop import (
     Range,
     assumptions_for,
     buds_for_target,
-    crop_offers,
     expect_crop,
     load_crop_assumptions,
-    vines_per_ac,
-    vines_per_ha,
 )
 from geoprune.rules.evidence import MANY_BULL_CANES, ZoneFigures
 from geoprune.rules.field_sheets import FieldSheet, bud_cutting_sheet, weighing_sheet
@@ -46,7 +43,7 @@ from geoprune.rules.injury_methods import (
 from geoprune.rules.labour import MINUTES_PER_VINE, Labour, plan_labour
 from geoprune.rules.library import RuleBook, Trial, load_rules, rule_cautions, rule_table
 from geoprune.rules.losses import loss_notes, missing_share, replant_notes, replants_alive, sick_notes
-from geoprune.rules.need import LOW_SIZE_KG, RENEW_BELOW_KG, BudNeed, bud_need
+from geoprune.rules.need import LOW_SIZE_KG, RENEW_BELOW_KG, BudNeed
 from geoprune.rules.recipes import WOOD_LIMITS, Recipe, countable_counts, fit_recipe, recipe, wood_fault
 from geoprune.rules.rule import Rule, parse_rule
 from geoprune.rules.shares import Shares, alike_p, dispersion_of, pool_shares, share_interval, smooth_shares
@@ -97,7 +94,6 @@ __all__ = [
     "assumptions_for",
     "block_yield_kg",
     "bud_cutting_sheet",
-    "bud_need",
     "bud_notes",
     "buds_for_target",
     "buds_to_cut",
@@ -108,7 +104,6 @@ __all__ = [
     "count_of_whole_pieces",
     "countable_counts",
     "crop_load",
-    "crop_offers",
     "crop_potential",
     "density_notes",
     "diagnose",
@@ -123,7 +118,6 @@ __all__ = [
     "frost_traits",
     "grape_kind",
     "injury_method",
-    "is_bull_cane",
     "load_bands",
     "load_crop_assumptions",
     "load_methods",
@@ -150,8 +144,6 @@ __all__ = [
     "smooth_shares",
     "split_advice",
     "suggest_trainings",
-    "vines_per_ac",
-    "vines_per_ha",
     "weighing_sheet",
     "why_no_number",
     "wood_fault",

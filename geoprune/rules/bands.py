@@ -94,17 +94,6 @@ def grape_kind(group: str) -> str:
     return "American" if group in ("American", "Seedless table") else ""
 
 
-def is_bull_cane(diameter_mm: ArrayLike, internode_mm: ArrayLike) -> NDArray[np.bool_]:
-    """Return which canes are bull canes: over 1/2 in thick, with internodes of 5 in or more.
-
-    Where one of the two was not measured (NaN) the other decides; where none was, it is not called one.
-    """
-    thick, long = np.asarray(diameter_mm, dtype=float), np.asarray(internode_mm, dtype=float)
-    is_thick = np.isnan(thick) | (thick > BULL_DIAMETER_MM)
-    is_long = np.isnan(long) | (long >= BULL_INTERNODE_MM)
-    return is_thick & is_long & ~(np.isnan(thick) & np.isnan(long))
-
-
 def cane_weight_g(weight_kg_m: ArrayLike, canes_per_m: ArrayLike) -> Floats:
     """Mean cane weight, g: 1000 x pruning weight per m / canes per m of the same length.
 

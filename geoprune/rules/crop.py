@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +14,6 @@ from geoprune.errors import DataError, Problem
 from geoprune.rules.own_rules import is_number, read_entries, shown, text_faults
 from geoprune.rules.rule import fold
 from geoprune.text import one_line
-from geoprune.units import M2_PER_AC, M2_PER_HA
 
 Floats = NDArray[np.float64]
 
@@ -193,22 +189,6 @@ def load_crop_assumptions(path: Path) -> tuple[CropAssumptions, ...]:
 def assumptions_for(variety: str, known: Sequence[CropAssumptions]) -> CropAssumptions | None:
     """Return the figures given for a cultivar, or None: then no crop is expected."""
     return next((one for one in known if fold(one.variety) == fold(variety)), None)
-
-
-@cache
-def crop_offers() -> tuple[dict[str, Any], ...]:
-    """Figures in print for parts of a crop, each with its source; offered, never used by themselves."""
-    return tuple(tomllib.loads(files("geoprune.rules").joinpath("crop.toml").read_text("utf-8"))["offer"])
-
-
-def vines_per_ha(row_spacing_m: float, vine_spacing_m: float) -> float:
-    """Vines per hectare of a full planting: 10,000 / (row spacing x vine spacing)."""
-    return M2_PER_HA / (row_spacing_m * vine_spacing_m)
-
-
-def vines_per_ac(row_spacing_m: float, vine_spacing_m: float) -> float:
-    """Vines per acre of a full planting: 43,560 / (row ft x vine ft), exact."""
-    return M2_PER_AC / (row_spacing_m * vine_spacing_m)
 
 
 def _live_draws(live: Sequence[Range] | None, zones: int, draws: int, seed: int) -> Floats:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -148,11 +147,6 @@ class BudNeed:
         if panel is None:
             raise ValueError("the injury factor is one per panel: say which panel")
         return float(np.asarray(self.injury_factor)[panel])
-
-
-def bud_need(rule: Rule, injury: Any) -> BudNeed:
-    """Return the need of a block from its rule and its `Injury`, without limits of its own."""
-    return BudNeed(rule, injury_factor=injury.need_factor)
 
 
 def _option_problem(what: str) -> Problem:

@@ -5,6 +5,7 @@ from functools import partial
 
 import numpy as np
 import pytest
+from point_draws import covariance_of_groups
 from scipy.spatial.distance import cdist
 
 from geoprune.geostat import MODELS, averaging, correlation, fit_averaged, reml_surface
@@ -65,7 +66,7 @@ def test_points_groups_and_contrasts_are_the_sum_over_nodes(model, seasons):
     block = fit.group_means(targets, groups, 10, drift)
     assert block[0] == pytest.approx(average @ mean, rel=1e-10)
     assert block[1] == pytest.approx(np.diag(average @ covariance @ average.T), rel=1e-9)
-    joint = fit.covariance_of_groups(targets, groups, 10, drift)
+    joint = covariance_of_groups(fit, targets, groups, 10, drift)
     assert joint[0] == pytest.approx(average @ mean, rel=1e-10)
     assert joint[1] == pytest.approx(average @ covariance @ average.T, rel=1e-9)
 

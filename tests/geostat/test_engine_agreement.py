@@ -5,10 +5,11 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from kriging_reference import Kriging
 from pykrige.ok import OrdinaryKriging
 from pykrige.uk import UniversalKriging
 
-from geoprune.geostat import Kriging, LocalKriging
+from geoprune.geostat import LocalKriging
 from geoprune.geostat.design import make_design
 
 CASES = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+from likelihood_peak import maximise_likelihood
 from scipy.optimize import minimize
 from scipy.spatial.distance import cdist
 from worked_examples import TOPO, meuse
 
-from geoprune.geostat import correlation, maximise_likelihood, reml_surface
+from geoprune.geostat import correlation, reml_surface
 
 # R nlme's gls on Meuse log(zinc) where it converges, the same likelihood maximised from many starts where it does not:
 # mean, model, method, nugget, sill, range, log likelihood (Pinheiro & Bates 2000 for the constant)

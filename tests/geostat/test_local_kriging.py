@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from kriging_reference import Kriging
+from point_draws import covariance_of_groups
 from scipy.spatial.distance import cdist
 
-from geoprune.geostat import AveragedKriging, Kriging, LocalKriging, correlation, fit_averaged, fit_local
+from geoprune.geostat import AveragedKriging, LocalKriging, correlation, fit_averaged, fit_local
 from geoprune.geostat.design import make_design, spread_subset
 from geoprune.geostat.simulation import GroupDraws
 
@@ -67,7 +69,7 @@ def test_joint_errors_and_draws_come_close_to_the_exact_answer():
     groups = np.arange(len(panels)) // 5
     draws = 600
     one = fit_averaged(points, values, ranges=np.array([RANGE_M]), shares=np.array([NUGGET / (SILL + NUGGET)]))
-    joint = one.covariance_of_groups(panels, np.arange(len(panels)), len(panels))[1] * (SILL + NUGGET)
+    joint = covariance_of_groups(one, panels, np.arange(len(panels)), len(panels))[1] * (SILL + NUGGET)
     joint /= one.sill + one.nugget
     assert local.error_covariance(panels) == pytest.approx(joint, abs=0.03 * joint.max())
     drawn = local.simulate_groups(panels, groups, groups[-1] + 1, draws, seed=3)

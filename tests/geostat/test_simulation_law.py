@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from point_draws import simulate_points
 from scipy.special import jv
 from test_averaging_sums import vineyard, written_out
+from untransformed import simulate_untransformed
 
-from geoprune.geostat import MODELS, Transform, correlation, fit_averaged, simulate_untransformed
+from geoprune.geostat import MODELS, Transform, correlation, fit_averaged
 from geoprune.geostat.spectral import _spherical_table, frequencies
 
 
@@ -33,7 +35,7 @@ def test_draws_have_the_mixtures_mean_and_covariance(model, seasons):
     points, values, settings, targets, drift = vineyard(seasons=seasons)
     fit = fit_averaged(points, values, model=model, **settings)
     mean, covariance = written_out(fit, targets, drift)
-    draws, nugget = fit.simulate(targets, 4000, seed=2, drift=drift)
+    draws, nugget = simulate_points(fit, targets, 4000, seed=2, drift=drift)
     error = np.sqrt(np.diag(covariance))
     assert np.abs((draws.mean(axis=0) - mean) / error).max() < 4.5 / np.sqrt(4000)
     assert np.cov(draws.T) / np.outer(error, error) == pytest.approx(covariance / np.outer(error, error), abs=0.16)
@@ -45,7 +47,7 @@ def test_draws_of_groups_are_averages_of_draws_and_vines_scatter_right():
     points, values, settings, targets, drift = vineyard()
     fit = fit_averaged(points, values, **settings)
     groups = np.arange(30) // 5
-    field, nugget = fit.simulate(targets, 600, seed=3, drift=drift)
+    field, nugget = simulate_points(fit, targets, 600, seed=3, drift=drift)
     draws = fit.simulate_groups(targets, groups, 6, 600, seed=3, drift=drift)
     average = (groups[None, :] == np.arange(6)[:, None]) / 5.0
     assert draws.mean == pytest.approx(field @ average.T, abs=1e-5)
@@ -58,14 +60,14 @@ def test_draws_of_groups_are_averages_of_draws_and_vines_scatter_right():
 def test_draws_repeat_with_their_seed_and_differ_between_seeds():
     points, values, settings, targets, drift = vineyard()
     fit = fit_averaged(points, values, **settings)
-    first, again, other = (fit.simulate(targets, 30, seed=s, drift=drift)[0] for s in (5, 5, 6))
+    first, again, other = (simulate_points(fit, targets, 30, seed=s, drift=drift)[0] for s in (5, 5, 6))
     assert (first == again).all()
     assert np.abs(first - other).max() > 0.01
 
 
 def test_equal_values_give_equal_draws():
     points, values, *_ = vineyard()
-    draws, nugget = fit_averaged(points, np.full_like(values, 2.5)).simulate(points, 10, seed=1)
+    draws, nugget = simulate_points(fit_averaged(points, np.full_like(values, 2.5)), points, 10, seed=1)
     assert draws == pytest.approx(np.full((10, 40), 2.5), abs=1e-9)
     assert nugget == pytest.approx(np.zeros(10), abs=1e-12)
 
@@ -80,7 +82,7 @@ def test_back_transformed_means_are_unbiased(power):
     fit = fit_averaged(points, transform.forward(weights))
     targets = rng.uniform(0, 200, (12, 2))
     draws = simulate_untransformed(fit, transform, targets, np.zeros(12, int), 1, 3000, seed=4)
-    field, nugget = fit.simulate(targets, 3000, seed=9)
+    field, nugget = simulate_points(fit, targets, 3000, seed=9)
     direct = transform.backward(field + np.sqrt(nugget)[:, None] * rng.standard_normal(field.shape)).mean(axis=1)
     error = np.sqrt((draws.mean.var() + direct.var()) / 3000)
     assert draws.mean.mean() == pytest.approx(direct.mean(), abs=4 * error)

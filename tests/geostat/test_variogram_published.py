@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from variogram_fit import fit_variogram
 from worked_examples import meuse
 
-from geoprune.geostat import empirical_variogram, fit_variogram
+from geoprune.geostat import empirical_variogram
 
 # gstat 2.1.0, default classes (a third of the box's diagonal in 15): pairs, mean distance, Matheron, Cressie-Hawkins,
 # Matheron of least-squares residuals on sqrt(dist); the third column is also printed in gstat's own tests

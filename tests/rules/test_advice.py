@@ -5,18 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 import pytest
+from trade_figures import bud_need
 
-from geoprune.rules import (
-    AdviceOptions,
-    BudNeed,
-    CropAssumptions,
-    Range,
-    advise,
-    assess_injury,
-    bud_need,
-    load_rules,
-    split_advice,
-)
+from geoprune.rules import AdviceOptions, BudNeed, CropAssumptions, Range, advise, assess_injury, load_rules, split_advice
 from geoprune.rules.advice import UNSAID
 from geoprune.units import KG_PER_LB, M_PER_FT
 from geoprune.words import word_lists

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from trade_figures import is_bull_cane
 
 from geoprune.rules import (
     ZoneFigures,
@@ -14,7 +15,6 @@ from geoprune.rules import (
     diagnose,
     find_bands,
     fit_recipe,
-    is_bull_cane,
     load_bands,
     pool_shares,
     smooth_shares,

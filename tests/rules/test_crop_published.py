@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from trade_figures import crop_offers, vines_per_ac, vines_per_ha
 
 from geoprune.errors import DataError
 from geoprune.reading import check_harvest
@@ -13,7 +14,6 @@ from geoprune.rules import (
     Range,
     assumptions_for,
     buds_for_target,
-    crop_offers,
     expect_crop,
     load_crop_assumptions,
     load_rules,
@@ -21,8 +21,6 @@ from geoprune.rules import (
     missing_share,
     plan_labour,
     replants_alive,
-    vines_per_ac,
-    vines_per_ha,
     zone_yield_kg,
 )
 from geoprune.units import KG_PER_LB, M_PER_FT

@@ -3,12 +3,12 @@
 import numpy as np
 import pandas as pd
 import pytest
+from trade_figures import bud_need
 
 from geoprune.errors import DataError
 from geoprune.rules import (
     BudNeed,
     assess_injury,
-    bud_need,
     buds_to_cut,
     buds_to_cut_table,
     crop_potential,

