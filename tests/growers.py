@@ -252,6 +252,61 @@ def portuguese_douro(folder: Path) -> tuple[Path, Path]:
     return folder / "quinta.fgb", folder / "pesos.xlsx"
 
 
+def gaucho_units_in_cells(folder: Path) -> tuple[Path, Path]:
+    """Serra Gaúcha: a unit behind every number, names cut to ten letters, X and Y whose header names the grid."""
+    block = outline(31982, 450_000, 6_770_000, 35)
+    told = {"Parcela": ["Lote 3"], "Uva": ["Merlot"], "Sistema_co": ["Espaldeira"], "Espacament": ["2,50 x 1,20 m"]}
+    table = gpd.GeoDataFrame(told | {"Regra": ["20+20"]}, geometry=[block], crs=31982)
+    table.to_file(folder / "vinhedo.geojson", driver="GeoJSON")
+    places = inside(block, 30, 17)
+    weighed = {
+        "Ponto": range(30),
+        "X (EPSG:31982)": comma([p.x for p in places]),
+        "Y (EPSG:31982)": comma([p.y for p in places]),
+    }
+    weighed["Peso de poda"] = [f"{kilos} kg" for kilos in comma(grams(30, 850, 17) / 1000, 2)]
+    pd.DataFrame(weighed).to_csv(folder / "pesos.csv", sep=";", index=False)
+    return folder / "vinhedo.geojson", folder / "pesos.csv"
+
+
+def mosel_degrees_in_words(folder: Path) -> tuple[Path, Path]:
+    """Mosel: notes above two lines of names, places as degrees, minutes and seconds."""
+    block = outline(25832, 340_000, 5_530_000, 10)
+    told = {"Bezeichnung": ["Sonnenuhr"], "Sorte": ["Riesling"], "Zeilenabstand m": ["2,0"], "Stockabstand m": ["1,2"]}
+    table = gpd.GeoDataFrame(told | {"Erziehung": ["Guyot"], "Regel": ["20+20"]}, geometry=[block], crs=25832)
+    table.to_crs(4326).to_file(folder / "berg.geojson", driver="GeoJSON")
+    places = gpd.GeoSeries(inside(block, 28, 18), crs=25832).to_crs(4326)
+
+    def spoken(value: float, letter: str) -> str:
+        minutes, seconds = divmod(value % 1 * 3600, 60)
+        return f"{int(value)}° {int(minutes):02d}' {seconds:05.2f}\" {letter}"
+
+    lines = [["Schnittholz, Winter 2026", *[""] * 4], ["alle Gewichte von Hand", *[""] * 4], [""] * 5]
+    lines += [["Nr", "Koordinaten", "", "Gewicht", "Bemerkung"], ["", "Breite", "Länge", "(g)", ""]]
+    for number, (place, weight) in enumerate(zip(places, grams(28, 600, 18), strict=True), 1):
+        lines.append([number, spoken(place.y, "N"), spoken(place.x, "E"), int(weight), ""])
+    pd.DataFrame(lines).to_excel(folder / "gewichte.xlsx", index=False, header=False, engine="xlsxwriter")
+    return folder / "berg.geojson", folder / "gewichte.xlsx"
+
+
+def languedoc_painted_rows(folder: Path) -> tuple[Path, Path]:
+    """Languedoc: rows painted R01, R02 ... and not drawn, spacing in centimetres, grams behind each weight, UTF-16."""
+    block = outline(2154, 760_000, 6_270_000, 20)
+    told = {
+        "nom_parcelle": ["La Garrigue"],
+        "cepage": ["Syrah"],
+        "mode_conduite": ["Cordon de Royat"],
+        "inter_rang_cm": [225],
+    }
+    table = gpd.GeoDataFrame(told | {"inter_cep_cm": [100], "regle": ["20+20"]}, geometry=[block], crs=2154)
+    table.to_file(folder / "domaine.gpkg", layer="parcellaire", driver="GPKG")
+    row, vine = by_number(30, 24, 80, 19)
+    weights = [f"{weight:.0f} g" for weight in grams(30, 420, 19)]
+    table = pd.DataFrame({"Rang n°": [f"R{n:02d}" for n in row], "Pied n°": vine, "Bois de taille": weights, "obs.": ""})
+    table.to_csv(folder / "bois.csv", sep="\t", index=False, encoding="utf-16")
+    return folder / "domaine.gpkg", folder / "bois.csv"
+
+
 # Southern hemisphere, English
 
 
@@ -338,4 +393,21 @@ GROWERS = (
         {"pruning_weight": "pruning_weight_g"},
     ),
     Grower("a phone survey", "Marlborough, English, m", marlborough_survey, "double guyot", (2.4, 1.8)),
+    Grower(
+        "units in every cell",
+        "Serra Gaúcha, Portuguese, m",
+        gaucho_units_in_cells,
+        "low cordon",
+        (2.5, 1.2),
+        {"ask_training": "low cordon"},
+    ),
+    Grower(
+        "degrees, minutes and seconds",
+        "Mosel, German, m",
+        mosel_degrees_in_words,
+        "single guyot",
+        (2.0, 1.2),
+        {"ask_training": "single guyot"},
+    ),
+    Grower("painted rows, none drawn", "Languedoc, French, cm", languedoc_painted_rows, "low cordon", (2.25, 1.0)),
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -44,6 +45,8 @@ ON_BLOCKS, NEAR_M = 0.9, 30.0
 #: Other names of a column that are shown beside the first.
 MOST_OPTIONS = 4
 PLACES = (("row", "vine"), ("lon", "lat"), ("easting", "northing"))
+#: Rows as they are painted with the same letters before each number: R05.
+LETTERS_AND_NUMBER = re.compile(r"([^\W\d_]{1,10})[\s.°º#-]*0*(\d{1,5})")
 SPACINGS = ("row_spacing", "vine_spacing")
 
 
@@ -146,6 +149,7 @@ def check_files(
     tables = _Tables(_opened(path, file, sitting), sitting)
     for layer in [name for name in incoming() if name in tables.raw]:
         _ask_columns(tables, layer, Surroundings(tables.names("blocks", "block"), tables.names("rows", "row"), book))
+    _ask_row_numbers(tables)
     _ask_decimal_mark(tables)
     if "blocks" in tables.raw:
         ask_unnamed(sitting, lambda: tables.declared("blocks"), path.stem)
@@ -255,6 +259,20 @@ def _options(layer: str, candidate: Candidate) -> list[Option]:
         label = "check.column_in" if fields["unit"] else "check.column"
         found.append(Option(Message(label, fields), {"columns": {layer: {key: candidate.given}}}))
     return found
+
+
+def _ask_row_numbers(tables: _Tables) -> None:
+    """Ask whether rows such as R05 are the rows by number, where none are drawn: these are named by number alone."""
+    if "rows" in tables.raw:
+        return
+    named = {text: LETTERS_AND_NUMBER.fullmatch(text) for text in tables.names("samples", "row")}
+    parts = {text: found for text, found in named.items() if found is not None}
+    if not parts or len(parts) < len(named) or len({found[1].casefold() for found in parts.values()}) > 1:
+        return
+    first = next(iter(parts))
+    fields = {"name": first, "number": parts[first][2]}
+    sets = {"values": {"row": {text: found[2] for text, found in parts.items()}}}
+    tables.sitting.ask(Message("check.ask_row_numbers", fields), [Option(Message("check.row_numbers", fields), sets)])
 
 
 def _ask_decimal_mark(tables: _Tables) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoprune.layers import Column, columns_of
+from geoprune.reading.cells import in_degrees, without_unit
 from geoprune.reading.columns import RawTable, clean_name, name_text
 from geoprune.reading.faults import Faults
 from geoprune.text import few
@@ -70,9 +71,24 @@ def as_declared(raw: RawTable, declared: Declared, faults: Faults) -> RawTable:
     table = _renamed(raw.table, declared.columns.get(raw.layer, NOTHING), raw.layer, faults)
     if raw.layer == "blocks":
         table = _per_block(_filled(_kept_as_given(table), declared.values), raw, declared, faults)
-    table = _in_our_words(table, declared.values)
+    table = _plain_cells(_in_our_words(table, declared.values), raw.layer)
     mark = declared.decimal_mark
     return replace(raw, table=table, decimal_comma=raw.decimal_comma if not mark else mark == ",", decimal_mark=mark)
+
+
+def _plain_cells(table: pd.DataFrame, layer: str) -> pd.DataFrame:
+    """The table with numbers where every cell of a column has its column's unit behind it, or tells degrees and minutes."""
+    for entry in columns_of(layer):
+        for name in (name for name in entry.names if name in table and table[name].dtype == object):
+            texts = table[name].map(name_text).tolist()
+            if name in ("lon", "lat"):
+                if (plain := in_degrees(texts)) != texts:
+                    table = table.assign(**{name: pd.to_numeric(pd.Series(plain, table.index))})
+                continue
+            plain, unit = without_unit(texts)
+            if unit and name == f"{entry.name}_{unit}":
+                table = table.assign(**{name: pd.Series(plain, table.index, dtype=object)})
+    return table
 
 
 def _renamed(table: pd.DataFrame, wanted: Mapping[str, str], layer: str, faults: Faults) -> pd.DataFrame:

@@ -12,6 +12,7 @@ import pandas as pd
 from geoprune.errors import DataError
 from geoprune.layers import Column, columns_of
 from geoprune.reading.blocks import TWO_LENGTHS
+from geoprune.reading.cells import in_degrees, unit_behind, without_unit
 from geoprune.reading.columns import RawTable, matched, name_text
 from geoprune.reading.headers import UNIT_WORDS, fold, likeness, unit_of
 from geoprune.reading.tables import Line
@@ -137,7 +138,7 @@ def header_score(cells: Iterable[object], layer: str) -> float:
 
 
 def header_lines(lines: Sequence[Line], layer: str, most: int = 15) -> tuple[int, ...]:
-    """Return the lines that most look like names of columns; two where the second holds nothing but units."""
+    """Return the lines that most look like names of columns; two where the second holds nothing but units and such names."""
     if not lines:
         return ()
     scores = [header_score(cells, layer) for _, cells in lines[:most]]
@@ -148,9 +149,13 @@ def header_lines(lines: Sequence[Line], layer: str, most: int = 15) -> tuple[int
         below = [name_text(cell) for cell in lines[best + 1][1]]
         units = [text for text in below if text]
         signs = {fold(word) for unit, words in UNIT_WORDS.items() for word in (unit, *words.split())}
-        if units and all(fold(text) in signs or not fold(text) for text in units):
+        if units and all(fold(text) in signs or not fold(text) or _is_name(text, layer) for text in units):
             return lines[best][0], lines[best + 1][0]
     return (lines[best][0],)
+
+
+def _is_name(text: str, layer: str) -> bool:
+    return not _is_number(text) and max(likeness(text, entry) for entry in columns_of(layer)) >= NEEDED_FROM
 
 
 def _least(entry: Column) -> float:
@@ -161,9 +166,12 @@ def _least(entry: Column) -> float:
 def _candidate(raw: RawTable, name: str, entry: Column, around: Surroundings) -> Candidate:
     header = raw.headers.get(name, name)
     texts = [text for text in raw.table[name].map(name_text).head(LOOKED_AT) if text]
-    unit = unit_of(header) if entry.units else ""
+    plain, behind = without_unit(texts)
+    behind = behind or unit_behind(texts)
+    unit = unit_of(header) or behind if entry.units else ""
     unit = unit if unit in entry.units else ""
-    by_name, by_content = likeness(header, entry), _content(texts, entry, unit, around) if texts else 0.0
+    held = in_degrees(texts) if entry.name in PLACES else plain if unit == behind else texts
+    by_name, by_content = likeness(header, entry), _content(held, entry, unit, around) if texts else 0.0
     score = by_name * (0.4 + 0.6 * by_content) if by_content else 0.0
     if by_content >= 0.6:
         score = max(score, BY_CONTENT.get(entry.name, 0.0) * by_content)

@@ -1,4 +1,4 @@
-"""Twelve invented growers: what each brings ends in a plan after one sitting, and nothing is guessed silently."""
+"""Fifteen invented growers: what each brings ends in a plan after one sitting, and nothing is guessed silently."""
 
 from __future__ import annotations
 
