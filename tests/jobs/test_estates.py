@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import sqlite3
 import sys
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import closing
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import closing, contextmanager
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from geoprune import Settings, prescribe
+from geoprune import DataError, Settings, prescribe
 from geoprune.deliver.writing import joined
 from geoprune.jobs import block, shelf
 from geoprune.jobs.digests import digest_of
@@ -154,3 +154,40 @@ def test_a_pool_of_others_does_the_same_work(estate, tmp_path):
         done = prescribe(vineyard, tmp_path / "pool" / "out", settings=settings, executor=pool, resume=True)
     assert (len(done.briefs), done.failures, done.kept) == (3, (), ())
     assert not (tmp_path / "cache").exists()
+
+
+def one_block(estate) -> tuple[Path, Settings]:
+    """The first block of the estate alone."""
+    vineyard, settings = estate
+    table = pd.read_csv(settings.files.samples)
+    table[table["block"] == BLOCKS[0]].to_csv(settings.files.samples, index=False)
+    gpd.read_file(vineyard).iloc[:1].to_file(vineyard.with_name("one.gpkg"), layer="blocks", driver="GPKG")
+    return vineyard.with_name("one.gpkg"), settings
+
+
+def test_one_block_whose_pages_are_made_beside_its_plan_is_the_same(estate, tmp_path):
+    vineyard, settings = one_block(estate)
+    for cores in (1, 2):
+        prescribe(vineyard, tmp_path / str(cores) / "out", settings=settings, cores=cores)
+    same(tmp_path / "1" / "out", tmp_path / "2" / "out")
+
+
+def no_pages(brief, results):
+    raise ZeroDivisionError("no page")
+
+
+def test_pages_that_cannot_be_made_beside_the_plan_fail_the_block_and_nothing_is_written(estate, tmp_path, monkeypatch):
+    vineyard, settings = one_block(estate)
+
+    @contextmanager
+    def threads(cores, blocks, executor=None):
+        with ThreadPoolExecutor(1) as pool:
+            yield job.Workforce(None, pool)
+
+    job = sys.modules[prescribe.__module__]
+    monkeypatch.setattr(job, "workforce", threads)
+    monkeypatch.setattr(block, "make_pages", no_pages)
+    with pytest.raises(DataError, match="ZeroDivisionError: no page"):
+        prescribe(vineyard, tmp_path / "out", settings=settings)
+    assert not (tmp_path / "out").exists()
+    assert list(tmp_path.glob(".out*")) == []
