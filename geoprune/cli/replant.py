@@ -47,7 +47,7 @@ def replant(
 ) -> None:
     """Gather missing, dead, diseased and weak vines into areas, and say what replanting each costs and brings back."""
     from geoprune.deliver.edition import Style
-    from geoprune.deliver.replanting import write_replanting
+    from geoprune.deliver.replanting import PRICES, carried_prices, write_replanting
     from geoprune.deliver.writing.folder import free_target
     from geoprune.errors import GeopruneError
     from geoprune.jobs.replant import plan_replanting
@@ -55,10 +55,11 @@ def replant(
 
     reader = Reader(language, units, locale_for(language))
     try:
-        out = free_target(out, force=force)
+        own = None if prices is None or prices.resolve() != (out / PRICES).resolve() else prices.read_bytes()
+        out = free_target(out, force=force, carried=carried_prices(own))
         found = plan_replanting(source, prices=prices, earlier=earlier, seed=seed)
         style = Style(reader, paper)
-        write_replanting(found.proposals, found.prices, found.remarks, out, style=style, force=force)
+        write_replanting(found.proposals, found.prices, found.remarks, out, style=style, force=force, own_prices=own)
     except (GeopruneError, OSError) as error:
         fail(error, language=language)
     if as_json:

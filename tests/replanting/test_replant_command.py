@@ -187,3 +187,22 @@ def test_a_block_has_prices_of_its_own(tmp_path: Path):
     assert listed.of("Ridge").text("rootstock") == "101-14"
     assert "plant" not in listed.of("Creek").invented
     assert "post" in listed.of("Creek").invented
+
+
+def test_prices_edited_among_the_results_and_given_again_do_not_bar_force_and_stay_as_they_are(
+    vineyard: Path, tmp_path: Path
+):
+    out = tmp_path / "out"
+    assert run(vineyard, "--out", out).exit_code == 0
+    edited = "# ours, of this spring\n" + (out / "prices.toml").read_text("utf-8").replace("plant = 5", "plant = 7.5", 1)
+    (out / "prices.toml").write_text(edited, "utf-8")
+    # Edited and not given again: nobody's work is thrown away.
+    refused = run(vineyard, "--out", out, "--force")
+    assert (refused.exit_code, "prices.toml" in refused.output) == (1, True)
+    done = run(vineyard, "--out", out, "--force", "--prices", out / "prices.toml")
+    assert done.exit_code == 0, done.output
+    assert (out / "prices.toml").read_text("utf-8") == edited
+    again = run(vineyard, "--out", out, "--force")
+    assert again.exit_code == 0, again.output  # it is now as it was written
+    (out / "note.txt").write_text("mine", "utf-8")
+    assert run(vineyard, "--out", out, "--force", "--prices", out / "prices.toml").exit_code == 1

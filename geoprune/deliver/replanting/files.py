@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -26,6 +27,8 @@ from geoprune.errors import Message
 from geoprune.replanting import PriceList, Proposal, price_lines
 
 pages = page_templates("replanting")
+#: The file to fill in; edited in its place and given again, it stays as it is.
+PRICES = "prices.toml"
 LAYERS = {
     "replant_areas": ("MultiPolygon", "Areas to replant, what comes back most first"),
     "replant_vines": ("Point", "Vines to plant, replace or layer"),
@@ -40,11 +43,12 @@ def write_replanting(
     *,
     style: Style,
     force: bool = False,
+    own_prices: bytes | None = None,
 ) -> Path:
     """Write a proposal into the folder `out`.
 
     replant.html, replant.pdf, replant.gpkg (layers replant_areas, replant_vines), replant.gpx, areas.csv, vines.csv,
-    order.csv, prices.toml (to fill in) and summary.json.
+    order.csv, prices.toml (to fill in; `own_prices`, where the prices came from that very file) and summary.json.
 
     Raises
     ------
@@ -72,10 +76,16 @@ def write_replanting(
         for name, table in (("areas", areas), ("vines", vines), ("order", orders)):
             write_csv(pd.DataFrame(table).drop(columns=["geometry", "row_order"], errors="ignore"), folder / f"{name}.csv")
         lines = price_lines(prices, [one.stand.block for one in proposals], reader.words("prices"))
-        (folder / "prices.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        text = ("\n".join(lines) + "\n").encode("utf-8")
+        (folder / PRICES).write_bytes(text if own_prices is None else own_prices)
         write_summary(_summary(proposals, style.made, say), folder)
 
-    return replace_folder(Path(out), fill, force=force)
+    return replace_folder(Path(out), fill, force=force, carried=carried_prices(own_prices))
+
+
+def carried_prices(own_prices: bytes | None) -> dict[str, str]:
+    """Return the prices of an earlier proposal's folder as what is carried over (see `writing.folder.replace_folder`)."""
+    return {} if own_prices is None else {PRICES: hashlib.sha256(own_prices).hexdigest()}
 
 
 def _joined(tables: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:

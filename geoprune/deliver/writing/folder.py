@@ -14,6 +14,7 @@ import threading
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path, PurePosixPath
+from types import MappingProxyType
 from typing import Any
 
 from geoprune.errors import OutputError
@@ -22,6 +23,7 @@ from geoprune.owned import clear_left_over, folders_of, is_left_over, owned_fold
 #: Files that other programs leave in a folder, and endings of those they leave beside a file of ours, when they only look.
 LITTER = frozenset([".ds_store", "thumbs.db", "desktop.ini"])
 LITTER_ENDINGS = (".aux.xml", "-shm", "-wal")
+NOTHING: Mapping[str, str] = MappingProxyType({})
 #: A disk with less room than this, in bytes, is reported as full.
 NEARLY_FULL = 65_536
 #: Numbers of Linux's renameat2(2).
@@ -30,7 +32,9 @@ AT_FDCWD, RENAME_EXCHANGE = -100, 2
 ENDING = ("SIGINT", "SIGTERM", "SIGHUP")
 
 
-def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = False) -> Path:
+def replace_folder(
+    out: Path, fill: Callable[[Path], None], *, force: bool = False, carried: Mapping[str, str] = NOTHING
+) -> Path:
     """Fill a hidden folder beside `out`, then rename it to `out`.
 
     Parameters
@@ -42,6 +46,8 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
     force : bool
         Replace `out` when it exists and holds nothing but an earlier result of geoprune, as it was written: every file
         must have the digest that its summary.json gives.
+    carried : mapping
+        Files of `out` that people may have edited, and whose new text `fill` writes again: name -> digest as it was read.
 
     Returns
     -------
@@ -54,7 +60,7 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
         If `out` exists and may not be replaced, is in use, or cannot be written. Whatever goes wrong,
         `out` is as it was before and nothing half-written stays.
     """
-    out = free_target(out, force=force)
+    out = free_target(out, force=force, carried=carried)
     made = [folder for folder in out.absolute().parents if not folder.exists()]
     held = ExitStack()
     try:
@@ -65,7 +71,7 @@ def replace_folder(out: Path, fill: Callable[[Path], None], *, force: bool = Fal
         work.chmod(0o777 & ~current_umask())
         fill(work)
         sync_tree(work)
-        check_target(out, force=force, own=work)
+        check_target(out, force=force, own=work, carried=carried)
         with undisturbed():
             swap(work, out)
             held.close()
@@ -159,15 +165,16 @@ def undisturbed() -> Iterator[None]:
             signal.raise_signal(number)
 
 
-def free_target(out: Path, *, force: bool) -> Path:
+def free_target(out: Path, *, force: bool, carried: Mapping[str, str] = NOTHING) -> Path:
     """Return `out` as a plain path, and refuse one that may not be written, before anything is computed (`check_target`)."""
     out = plain_target(out)
-    check_target(out, force=force)
+    check_target(out, force=force, carried=carried)
     return out
 
 
-def check_target(out: Path, *, force: bool, own: Path | None = None) -> None:
-    """Refuse to go on unless `out` is free, or is ours, not in use, and may be replaced; `own` is the folder we fill."""
+def check_target(out: Path, *, force: bool, own: Path | None = None, carried: Mapping[str, str] = NOTHING) -> None:
+    """Refuse to go on unless `out` is free, or is ours, not in use, and may be replaced; `own` is the folder we fill,
+    `carried` files that are written again as they are (see `replace_folder`)."""
     others = [folder for folder in folders_of(out.parent, *names_of(out, ".part")) if folder != own]
     if any(not is_left_over(folder) for folder in others):
         raise OutputError(f"{out}: another run is writing it. Wait until that is done, or choose another folder.")
@@ -186,7 +193,7 @@ def check_target(out: Path, *, force: bool, own: Path | None = None) -> None:
     written = written_files(out)
     if written is None:
         raise OutputError(f"{out}: holds no summary.json of geoprune with its files: left alone. Choose another folder.")
-    kept = foreign_files(out, written)
+    kept = [name for name in foreign_files(out, written) if digest_or_none(out / name) != carried.get(name, "")]
     if kept:
         listed = ", ".join(kept[:3])
         raise OutputError(f"{out}: holds what geoprune did not write or what was changed since ({listed}). Move it out.")
@@ -235,6 +242,11 @@ def digest(path: Path) -> str:
     """Return a file's SHA-256; of a GeoPackage without its first 100 bytes, counters that change when a GIS only looks."""
     data = path.read_bytes()
     return hashlib.sha256(data[100:] if path.suffix == ".gpkg" else data).hexdigest()
+
+
+def digest_or_none(path: Path) -> str | None:
+    """Return a file's SHA-256; None of what is no file."""
+    return digest(path) if path.is_file() and not path.is_symlink() else None
 
 
 def swap(work: Path, out: Path) -> None:
