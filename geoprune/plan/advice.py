@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -192,26 +193,6 @@ def _left_note(line: Mapping[Hashable, Any]) -> Message:
     return Message("plan.left_zone", fields)
 
 
-#: What kind of remark a sentence of the surface is; the others ask to be minded.
-KINDS = {
-    "surface.all_equal": "assumed",
-    "surface.season_assumed": "assumed",
-    "surface.season_alone": "dropped",
-    "surface.weighed_twice": "assumed",
-    "surface.many_weighed_twice": "assumed",
-    "surface.nearest_samples": "assumed",
-    "surface.scores_around": "assumed",
-    "surface.seasons_used": "assumed",
-    "surface.covariate_kept": "assumed",
-    "surface.covariate_not_kept": "assumed",
-    "surface.covariate_no_help": "assumed",
-    "surface.covariate_constant": "assumed",
-    "surface.covariate_collinear": "assumed",
-    "surface.covariate_few_samples": "assumed",
-    "surface.extrapolated": "extrapolated",
-}
-
-
 def verdict_reasons(findings: Findings, *, given: bool) -> tuple[Message, ...]:
     """Why the block is zoned or not; `given` where its zones were drawn by others."""
     if findings.injury.stop:
@@ -223,27 +204,27 @@ def verdict_reasons(findings: Findings, *, given: bool) -> tuple[Message, ...]:
         said = [zone_no_number(line, findings.need) for line in findings.zone_lines]
         reasons = [message for message in said if message is not None]
         return tuple(message for place, message in enumerate(reasons) if message not in reasons[:place])
-    few = tuple(message for message in findings.surface.remarks if message.key == TOO_FEW)
+    few = tuple(remark.message for remark in findings.surface.remarks if remark.message.key == TOO_FEW)
     return (*few, *findings.zoning.reasons) if given else few or findings.zoning.reasons
 
 
 def plan_remarks(findings: Findings, advice: Sequence[ZoneAdvice], *, step: int) -> tuple[Remark, ...]:
     """What was assumed, dropped or extrapolated in planning the block, and what a person must look at first."""
-    noted = [(KINDS.get(message.key, "warning"), message) for message in findings.surface.remarks if message.key != TOO_FEW]
+    noted = [remark for remark in findings.surface.remarks if remark.message.key != TOO_FEW]
     noted += _capacity_remarks(advice, step)
     counted = findings.trellis.panels["counted"].to_numpy(float)
     vines = np.bincount(findings.zoning.panel_zone - 1, counted, minlength=findings.zones)
     small = float(vines @ renew_shares(findings) / vines.sum())
     if small > MOSTLY_SMALL:
-        noted.append(("warning", Message("plan.mostly_renew", {"percent": 100 * small})))
-    noted += [("assumed", message) for message in _given_names(findings)]
+        noted.append(Remark("warning", Message("plan.mostly_renew", {"percent": 100 * small})))
+    noted += [Remark("assumed", message) for message in _given_names(findings)]
     if not findings.injury.buds_cut:
-        noted.append(("assumed", findings.injury.messages[0]))
+        noted.append(Remark("assumed", findings.injury.messages[0]))
     elif (
         not findings.injury.enough or findings.injury.stop or np.isnan(np.asarray(findings.buds_per_vine, dtype=float)).any()
     ):
-        noted.append(("warning", findings.injury.messages[1]))
-    return tuple(Remark(kind, message, findings.block) for kind, message in noted)
+        noted.append(Remark("warning", findings.injury.messages[1]))
+    return tuple(replace(remark, block=findings.block) for remark in noted)
 
 
 def _given_names(findings: Findings) -> list[Message]:
@@ -254,7 +235,7 @@ def _given_names(findings: Findings) -> list[Message]:
     return [Message("plan.given_name", {"zone": zone, "name": name}) for zone, name in enumerate(names, start=1)]
 
 
-def _capacity_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str, Message]]:
+def _capacity_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[Remark]:
     recipes = {entry.zone: entry.recipe for entry in advice if entry.recipe is not None}
     messages = [
         Message("plan.over_capacity", {"zone": zone, "buds": recipe.requested, "capacity": recipe.capacity})
@@ -269,4 +250,4 @@ def _capacity_remarks(advice: Sequence[ZoneAdvice], step: int) -> list[tuple[str
         for cap in caps
         if cap <= capacity < cap + step
     ]
-    return [("warning", message) for message in messages]
+    return [Remark("warning", message) for message in messages]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from geoprune.covariates import Covariate
-from geoprune.errors import Message
+from geoprune.errors import Message, Remark
 from geoprune.geostat import EXACT_SAMPLES, AveragedKriging, LocalKriging, fit_averaged, fit_local
 from geoprune.sizes import SizeDraws
 from geoprune.surface.covariate_choice import Choice, choose_covariates
@@ -169,7 +169,7 @@ def fit_surface(
     model = _fit(observations, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
     surface = _surface(trellis, samples, observations, model, draws=draws, seed=seed, alpha=alpha, outline=outline)
     if any(layers[name].covariate.around for name in model.kept):
-        surface = replace(surface, remarks=(*surface.remarks, Message("surface.scores_around")))
+        surface = replace(surface, remarks=(*surface.remarks, Remark("assumed", Message("surface.scores_around"))))
     return surface
 
 
@@ -404,7 +404,8 @@ def _flat(
     mean_rmse = leave_out_errors(observations, loo)[1]
     few = len(observations.values) < FEWEST_FOR_MAP
     fields = {"samples": len(observations.values), "needed": FEWEST_FOR_MAP}
-    reason = Message("surface.too_few_for_map", fields) if few else Message("surface.all_equal", {"vine_size_kg": mean})
+    equal = Message("surface.all_equal", {"vine_size_kg": mean})
+    reason = Remark("warning", Message("surface.too_few_for_map", fields)) if few else Remark("assumed", equal)
     predict = lambda ground: (np.full(len(ground), mean), np.full(len(ground), se))  # noqa: E731
     everywhere = np.zeros(len(observations.vines))
     return Surface(

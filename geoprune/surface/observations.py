@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial.distance import pdist
 
-from geoprune.errors import DataError, Message, Problem
+from geoprune.errors import DataError, Message, Problem, Remark
 from geoprune.geostat.design import spread_subset
 from geoprune.layers import FEWEST_SAMPLES
 from geoprune.trellis import Trellis
@@ -59,7 +59,7 @@ class Observations:
     panel: Integers
     member: Integers
     known_kg: Floats
-    remarks: tuple[Message, ...]
+    remarks: tuple[Remark, ...]
 
     @property
     def seasons(self) -> list[int]:
@@ -106,7 +106,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     DataError
         With fewer than 5 usable vines, or weights that are no possible vine.
     """
-    remarks: list[Message] = []
+    remarks: list[Remark] = []
     used = samples["used"].to_numpy(bool)
     weight = samples["vine_weight_kg"].to_numpy(float)
     vine_id = samples["vine_id"].to_numpy(np.int64)
@@ -123,7 +123,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     strength = _strength(values, 1.0 / most, season[taken], target)
     values, factor, stay = _weighed_again(values * strength, vine_id[taken], season[taken])
     if not stay.all():
-        remarks.append(Message("surface.weighed_again", {"vines": int((factor < 1.0).sum())}))
+        remarks.append(Remark("assumed", Message("surface.weighed_again", {"vines": int((factor < 1.0).sum())})))
     for year in np.unique(season[taken][stay]):
         left = stay & (season[taken] == year)
         stay &= ~left | (left.sum() >= FEWEST_OF_A_SEASON) | (year == target)
@@ -245,7 +245,7 @@ def _weighed_again(values: Floats, vine_id: Integers, season: Integers) -> tuple
 
 
 def _seasons(
-    samples: gpd.GeoDataFrame, used: NDArray[np.bool_], remarks: list[Message]
+    samples: gpd.GeoDataFrame, used: NDArray[np.bool_], remarks: list[Remark]
 ) -> tuple[Integers, NDArray[np.bool_]]:
     """Season of each sample, one without a season the newest; which count: a season with a single sample says nothing."""
     taken = used.copy()
@@ -254,26 +254,30 @@ def _seasons(
     newest = int(np.nanmax(dated[taken])) if np.isfinite(dated[taken]).any() else 0
     season = np.where(np.isfinite(dated), dated, newest).astype(np.int64)
     if newest and without.any():
-        remarks.append(Message("surface.season_assumed", {"samples": int(without.sum()), "season": newest}))
+        remarks.append(
+            Remark("assumed", Message("surface.season_assumed", {"samples": int(without.sum()), "season": newest}))
+        )
     for year in np.unique(season[taken]):
         alone = taken & (season == year)
         if alone.sum() < FEWEST_OF_A_SEASON and taken.sum() - alone.sum() >= FEWEST_SAMPLES:
             taken &= ~alone
-            remarks.append(Message("surface.season_alone", {"season": int(year)}))
+            remarks.append(Remark("dropped", Message("surface.season_alone", {"season": int(year)})))
     return season, taken
 
 
 def _report_coincident(
-    vine_id: Integers, season: Integers, fresh: NDArray[np.bool_], trellis: Trellis, remarks: list[Message]
+    vine_id: Integers, season: Integers, fresh: NDArray[np.bool_], trellis: Trellis, remarks: list[Remark]
 ) -> None:
     vines, times = np.unique(vine_id[fresh], return_counts=True)
     twice = vines[times > 1]
     if len(twice) > MOST_LISTED:
-        remarks.append(Message("surface.many_weighed_twice", {"vines": len(twice)}))
+        remarks.append(Remark("assumed", Message("surface.many_weighed_twice", {"vines": len(twice)})))
         return
     for vine in twice:
         place = trellis.vines.iloc[int(vine)]
-        remarks.append(Message("surface.weighed_twice", {"row": str(place["row"]), "vine": int(place["vine"])}))
+        remarks.append(
+            Remark("assumed", Message("surface.weighed_twice", {"row": str(place["row"]), "vine": int(place["vine"])}))
+        )
 
 
 def _levels(season: Integers, target: int) -> tuple[Floats, Floats]:

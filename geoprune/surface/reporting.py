@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import pdist
 from scipy.special import ndtri
 
-from geoprune.errors import Message
+from geoprune.errors import Message, Remark
 from geoprune.geostat import AveragedKriging, correlation, empirical_variogram
 from geoprune.geostat.covariance import EFFECTIVE
 from geoprune.geostat.local import EXACT_SAMPLES, NEIGHBOURS
@@ -170,9 +170,9 @@ def remark(
     choices: Sequence[Choice],
     rows: RowEffect,
     samples: gpd.GeoDataFrame,
-) -> tuple[Message, ...]:
-    """Sentences on outliers, seasons, covariates, rows and ground beyond the samples' reach."""
-    messages: list[Message] = []
+) -> tuple[Remark, ...]:
+    """Remarks on outliers, seasons, covariates, rows and ground beyond the samples' reach."""
+    remarks: list[Remark] = []
     odd = table.index[table["outlier"]]
     worst = table.loc[odd, "loo_z"].abs().nlargest(MOST_LISTED).index
     for i in sorted(worst):
@@ -183,24 +183,27 @@ def remark(
             "weight_kg": float(sample["vine_weight_kg"]),
             "expected_kg": max(float(row["loo_kg"]), 0.0),
         }
-        messages.append(Message("surface.outlier", fields))
+        remarks.append(Remark("warning", Message("surface.outlier", fields)))
     if len(odd) > len(worst):
-        messages.append(Message("surface.more_outliers", {"samples": len(odd) - len(worst)}))
+        remarks.append(Remark("warning", Message("surface.more_outliers", {"samples": len(odd) - len(worst)})))
     if len(observations.values) > EXACT_SAMPLES:
         fields = {"limit": EXACT_SAMPLES, "neighbours": NEIGHBOURS, "samples": len(observations.values)}
-        messages.append(Message("surface.nearest_samples", fields))
+        remarks.append(Remark("assumed", Message("surface.nearest_samples", fields)))
     if not shape.is_plain:
-        messages.append(Message("surface.skewed_root" if shape.transform.power else "surface.skewed_log"))
+        remarks.append(Remark("warning", Message("surface.skewed_root" if shape.transform.power else "surface.skewed_log")))
     if shape.anisotropy is not None:
-        messages.append(
-            Message("surface.longer_one_way", {"times": 1.0 / shape.anisotropy[1], "bearing": shape.anisotropy[0]})
-        )
+        fields = {"times": 1.0 / shape.anisotropy[1], "bearing": shape.anisotropy[0]}
+        remarks.append(Remark("warning", Message("surface.longer_one_way", fields)))
     if len(observations.seasons) > 1:
         others = ", ".join(str(s) for s in observations.seasons if s != observations.target_season)
-        messages.append(Message("surface.seasons_used", {"season": observations.target_season, "others": others}))
-    messages += [choice.reason for choice in choices]
+        remarks.append(
+            Remark("assumed", Message("surface.seasons_used", {"season": observations.target_season, "others": others}))
+        )
+    remarks += [Remark("assumed", choice.reason) for choice in choices]
     if rows.testable and rows.p_value <= ROW_LEVEL:
-        messages.append(Message("surface.row_effect", {"percent": 100.0 * rows.share, "p": rows.p_value}))
+        remarks.append(Remark("warning", Message("surface.row_effect", {"percent": 100.0 * rows.share, "p": rows.p_value})))
     if far.any():
-        messages.append(Message("surface.extrapolated", {"panels": int(far.sum()), "total": len(far)}))
-    return tuple(messages)
+        remarks.append(
+            Remark("extrapolated", Message("surface.extrapolated", {"panels": int(far.sum()), "total": len(far)}))
+        )
+    return tuple(remarks)

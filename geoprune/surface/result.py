@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from geoprune.errors import Message
+from geoprune.errors import Remark
 from geoprune.sizes import SizeDraws
 from geoprune.surface.support import FieldFit, Support, means_of
 
@@ -31,7 +31,7 @@ class Surface:
     loo_rmse_kg, mean_rmse_kg : error of predicting each weighed vine by the others' map, by the others' mean
     model, merit, diagnostics : plain data for summary and report
     grid : {"transform", "vine_size_kg", "vine_size_se_kg"} on a regular grid, NaN outside the block; None without outline
-    remarks : what was assumed, left out or found
+    remarks : what was assumed, left out or found, with no block named
     kriging, support, groups : for means over other groups of vines; kriging is None where there is no map
     """
 
@@ -49,7 +49,7 @@ class Surface:
     merit: dict[str, Any]
     diagnostics: dict[str, Any]
     grid: dict[str, Any] | None
-    remarks: tuple[Message, ...]
+    remarks: tuple[Remark, ...]
     kriging: FieldFit | None
     support: Support
     groups: Integers

@@ -42,7 +42,7 @@ def test_slips_are_heard_less_and_still_named():
     assert (heard.values == seen.values).all()
     surface = fit_surface(made.trellis, samples, draws=5)
     assert surface.samples["outlier"].to_numpy()[large].all()
-    assert sum(message.key == "surface.outlier" for message in surface.remarks) >= 2
+    assert sum(remark.message.key == "surface.outlier" for remark in surface.remarks) >= 2
 
 
 def test_sound_weights_are_left_as_they_are():

@@ -275,7 +275,7 @@ def test_visual_scores_on_many_vines():
     table = pd.DataFrame({"row": places["row"].to_numpy(), "vine": places["vine"].to_numpy(), "score": score})
     surface = fit_surface(made.trellis, made.samples, covariates=[score_covariate(made.trellis, table)])
     assert surface.diagnostics["covariates"][0]["kept"]
-    assert "surface.scores_around" in {m.key for m in surface.remarks}
+    assert "surface.scores_around" in {remark.message.key for remark in surface.remarks}
     true = made.panel_means()
     plain = fit_surface(made.trellis, made.samples)
     assert np.mean((surface.panels["vine_size_kg"] - true) ** 2) < np.mean((plain.panels["vine_size_kg"] - true) ** 2)

@@ -193,7 +193,7 @@ def test_far_panels_are_flagged():
     middle = shapely.get_coordinates(shapely.centroid(made.trellis.panels.geometry.values))[:, 1]
     assert surface.panels["extrapolated"].to_numpy()[middle > 4690170].all()
     assert not surface.panels["extrapolated"].to_numpy()[middle < 4690040].all()
-    assert any(message.key == "surface.extrapolated" for message in surface.remarks)
+    assert any(remark.kind == "extrapolated" for remark in surface.remarks)
 
 
 def test_prior_is_a_law():
@@ -210,7 +210,7 @@ def test_skewed_sizes_are_mapped_on_another_scale_without_bias():
         surface = fit_surface(made.trellis, made.samples, outline=made.polygon)
         true, panels = made.panel_means(), surface.panels
         assert surface.model["transform"] in ("square root", "log")
-        assert any(message.key.startswith("surface.skewed") for message in surface.remarks)
+        assert any(remark.message.key.startswith("surface.skewed") for remark in surface.remarks)
         bias.append((surface.block_mean_kg - true.mean()) / surface.block_mean_se_kg)
         inside.append(np.mean(np.abs(true - panels["vine_size_kg"]) <= 1.6449 * panels["vine_size_se_kg"]))
         assert surface.draws.panel_mean.mean() == pytest.approx(surface.block_mean_kg, rel=0.03)
@@ -247,7 +247,7 @@ def test_many_weights_are_told_from_the_nearest_much_as_by_the_exact_sums(monkey
     local = by_the_nearest(made, made.samples, monkeypatch)
     assert exact.model["method"] == "exact"
     assert local.model["method"] == "nearest 48 samples"
-    assert [m.key for m in local.remarks if m.key == "surface.nearest_samples"]
+    assert [remark for remark in local.remarks if remark.message.key == "surface.nearest_samples"]
     said, near = exact.panels, local.panels
     open_ = said["vine_size_se_kg"].to_numpy() > 0
     off = ((near["vine_size_kg"] - said["vine_size_kg"]) / said["vine_size_se_kg"])[open_]

@@ -147,7 +147,7 @@ def test_lone_and_untold_seasons_are_reported():
     season = np.full(30, 2025.0)
     season[3], season[4] = 2020.0, np.nan
     surface = fit_surface(made.trellis, made.samples.assign(season=season))
-    assert {m.key for m in surface.remarks} >= {"surface.season_alone", "surface.season_assumed"}
+    assert {remark.message.key for remark in surface.remarks} >= {"surface.season_alone", "surface.season_assumed"}
     assert np.isnan(surface.samples["loo_kg"].iloc[3])
     assert surface.samples["loo_kg"].notna().sum() == 29
 
@@ -242,7 +242,7 @@ def test_all_weights_equal_make_no_map():
     surface = fit_surface(made.trellis, made.samples.assign(vine_weight_kg=0.8), outline=made.polygon)
     assert not surface.map_is_better
     assert surface.block_mean_kg == pytest.approx(0.8)
-    assert [m.key for m in surface.remarks] == ["surface.all_equal"]
+    assert [(remark.kind, remark.message.key) for remark in surface.remarks] == [("assumed", "surface.all_equal")]
     assert np.nanmax(surface.grid["vine_size_kg"]) == pytest.approx(0.8)
     said = next_vines(surface, made.trellis, rule)
     assert said.weigh_more == ()
@@ -265,7 +265,7 @@ def test_too_few_samples():
     made = usual()
     surface = fit_surface(made.trellis, made.samples.iloc[:9].reset_index(drop=True))
     assert surface.kriging is None
-    assert surface.remarks[-1].fields == {"samples": 9, "needed": 15}
+    assert surface.remarks[-1].message.fields == {"samples": 9, "needed": 15}
     with pytest.raises(DataError, match="at least 5"):
         fit_surface(made.trellis, made.samples.iloc[:4].reset_index(drop=True))
 
@@ -277,7 +277,7 @@ def test_a_vine_weighed_twice_in_a_winter_is_one_vine_of_the_mean_weight():
     weights = np.append(np.where(np.arange(len(high)) < 6, high, made.samples["vine_weight_kg"]), low.iloc[:6])
     again = gpd.GeoDataFrame(twice.assign(vine_weight_kg=weights), crs=made.samples.crs)
     once, surface = fit_surface(made.trellis, made.samples), fit_surface(made.trellis, again)
-    assert sum(m.key == "surface.weighed_twice" for m in surface.remarks) == 6
+    assert sum(remark.message.key == "surface.weighed_twice" for remark in surface.remarks) == 6
     for column in ("vine_size_kg", "vine_size_se_kg"):
         assert surface.panels[column].to_numpy() == pytest.approx(once.panels[column].to_numpy(), rel=1e-9)
     loo = surface.samples["loo_kg"].to_numpy()
@@ -292,7 +292,7 @@ def test_one_huge_weight_is_pointed_at_and_alarms_nobody():
     weights = made.samples["vine_weight_kg"].to_numpy().copy()
     weights[11] = 20.0
     surface = fit_surface(made.trellis, made.samples.assign(vine_weight_kg=weights))
-    said = [m for m in surface.remarks if m.key == "surface.outlier"]
+    said = [remark.message for remark in surface.remarks if remark.message.key == "surface.outlier"]
     assert [(m.fields["row"], m.fields["vine"]) for m in said] == [
         (str(made.samples["row"].iloc[11]), int(made.samples["vine"].iloc[11]))
     ]

@@ -29,7 +29,7 @@ def test_a_vine_weighed_again_is_one_reading_whose_noise_is_that_of_the_mixture(
     _now, both = winters(made, 1.0, 0.3)
     seen = check_observations(made.trellis, both).observations
     assert seen.seasons == [2026]
-    assert [message.key for message in seen.remarks] == ["surface.weighed_again"]
+    assert [remark.message.key for remark in seen.remarks] == ["surface.weighed_again"]
     tables = [both["vine_weight_kg"].to_numpy()[part] for part in (slice(24), slice(24, 48))]
     tables[1] = tables[1] * strength_of(*tables)
     after, before = (table - table.mean() for table in tables)
