@@ -214,6 +214,8 @@ function showPage() {
     ...extremes.map(([head, names]) => make("p", {}, make("strong", { text: `${capital(head)}: ` }), names)));
   put("zones", ...orderTools(), make("div", { id: "blocks" }));
   relist({});
+  const part = (id) => document.getElementById(id);
+  part("zones").before(part("search"), part("card")); // above a list that may be long
   showSearch();
   showLayers();
   showCard();
