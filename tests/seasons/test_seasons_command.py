@@ -152,6 +152,7 @@ def test_yields_by_row_give_crop_load_by_row_and_the_block_is_not_taken_for_a_ro
     layer = gpd.read_file(tmp_path / "out" / "seasons.gpkg", layer="panel_change")
     assert set(layer.loc[layer["row"].isin(rows), "load_of"]) == {"row"}
     page = (tmp_path / "out" / "seasons.html").read_text("utf-8")
+    assert "figure svg { max-width: 100%" in page  # a picture is no wider than a phone
     assert "nothing is judged" in page  # Concord: no range is published for juice grapes
     table = pd.read_csv(tmp_path / "out" / "rows.csv")
     assert table["row"].astype(str).tolist() == [str(row) for row in sorted(table["row"])]
