@@ -39,6 +39,7 @@ class Vine:
     cut: int = 0
     method: str = "cornell"
     measured: int = 0
+    canes: int = 20
     thick: float = 9.0
     internode: float = 90.0
     bulls: float = 0.05
@@ -97,6 +98,9 @@ VINES = {
     **{f"canes on {n}": replace(FLAT, **(BULLS | {"measured": n})) for n in (1, 2, 4, 5, 8)},
     **{f"thin canes on {n}": replace(FLAT, measured=n, thick=5.9) for n in (1, 5, 9)},
     "thin by a hair": replace(FLAT, measured=6, thick=6.3),
+    "few strong canes": replace(FLAT, pounds=1.0, measured=8, canes=8),
+    "few strong canes on two curtains": replace(FLAT, training="divided horizontal", pounds=2.7, measured=8, canes=24),
+    "many thin canes": replace(FLAT, pounds=1.0, measured=8, canes=24),
     "long internodes": replace(FLAT, measured=6, internode=131.0),
     # tiny, small, huge
     **{f"{pounds} lb": replace(FLAT, pounds=pounds) for pounds in (0.02, 0.1, 0.24, 0.25, 0.3, 0.49, 0.75, 1.75, 3.0)},
@@ -204,8 +208,8 @@ def samples(vine):
         {
             "vine_weight_kg": vine.kilograms * (1 + spread),
             "vines_weighed": 1,
-            "canes": pd.array([20] * vine.measured, dtype="Int64"),
-            "bull_canes": pd.array([round(20 * vine.bulls)] * vine.measured, dtype="Int64"),
+            "canes": pd.array([vine.canes] * vine.measured, dtype="Int64"),
+            "bull_canes": pd.array([round(vine.canes * vine.bulls)] * vine.measured, dtype="Int64"),
             "cane_diameter_mm": vine.thick + spread,
             "internode_mm": vine.internode + spread,
         }

@@ -51,18 +51,19 @@ def remedies(key: str, figures: ZoneFigures, signs: dict[str, str], *, crowded: 
         names = ["hold_buds", "thin_clusters", "check_feeding", "less_competition", "check_roots"]
         if overcropped:
             names = ["thin_clusters", *(name for name in names if name != "thin_clusters")]
-        if figures.canopy == "divided horizontal" and signs.get("pruning_weight") == "weak":
-            names.append("one_curtain")
     elif key == "rank":
         names = ["give_buds", "spare_canes", "check_nitrogen_water", "more_competition"]
         if can_be_divided(figures):
             names.insert(1 if crowded else len(names), "divide_canopy")
     elif key == "in balance":
         names = ["keep_on"]
-    elif "weak" in signs.values() and "rank" in signs.values():
+    elif {"weak", "rank"} <= set(signs.values()) or (signs.get("cane_weight") == "strong" and not overcropped):
         names = ["look_first"]
     else:
         names = ["thin_clusters"] if overcropped else worth_measuring(figures)
+    small = signs.get("pruning_weight") == "weak" and key in ("weak", "unknown")
+    if small and figures.canopy == "divided horizontal":
+        names.append("one_curtain")
     if crowded:
         names.append("thin_shoots")
     return tuple(Message(f"balance.remedy_{name}") for name in names)
@@ -127,6 +128,8 @@ def _verdict(signs: dict[str, str], *, crowded: bool) -> tuple[str, str]:
     """The key, and the name of the sentence that says it."""
     own = {index: sign for index, sign in signs.items() if index != "crop_load_of_block"}
     kinds = set(own.values())
+    if own.get("cane_weight") == "strong" and "weak" not in {own[index] for index in own if index != "pruning_weight"}:
+        return "unknown", "few_canes"
     if {"weak", "rank"} <= kinds:
         return "unknown", "signs_disagree"
     for kind in ("weak", "rank"):

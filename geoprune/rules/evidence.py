@@ -99,7 +99,7 @@ class ZoneFigures:
 
 @dataclass
 class Signs:
-    """Signs gathered from the figures: index -> "weak", "in balance", "rank" or "unclear", and the sentences behind."""
+    """Signs gathered from the figures: index -> "weak", "in balance", "rank", "unclear" or "strong"; the sentences."""
 
     found: dict[str, str] = field(default_factory=dict)
     messages: list[Message] = field(default_factory=list)
@@ -225,6 +225,7 @@ def _canes(figures: ZoneFigures, signs: Signs) -> None:
         usual = next(band for band in find_bands("cane_weight") if band.tag == "memory")
         fields = {"cane_weight_g": figures.cane_weight_g, "low_g": usual.low, "high_g": usual.high}
         signs.messages.append(Message("balance.cane_weight_memory", fields | {"vines": figures.cane_vines}))
+        _strong_canes(figures, signs)
     for index, size in (("cane_diameter", figures.cane_diameter_mm), ("internode", figures.internode_mm)):
         unit = "thin_mm" if index == "cane_diameter" else "mm"
         if size.vines and not size.enough:
@@ -232,6 +233,20 @@ def _canes(figures: ZoneFigures, signs: Signs) -> None:
             signs.messages.append(Message(f"balance.{index}_few_vines", fields))
         if size.enough:
             _cane_index(index, size, unit, signs)
+
+
+def _strong_canes(figures: ZoneFigures, signs: Signs) -> None:
+    """Canes as heavy as those measured on vines within the bands of pruning weight speak against calling a vine weak.
+
+    Little wood on a row is then few shoots, and not weak ones (a choice of ours; the weights are read).
+    """
+    measured = next(band for band in find_bands("cane_weight") if band.tag == "read")
+    if signs.found.get("pruning_weight") == "weak" and figures.cane_weight_g >= measured.low:
+        signs.found["cane_weight"] = "strong"
+        fields = {"cane_weight_g": figures.cane_weight_g, "low_g": measured.low, "high_g": measured.high}
+        signs.messages.append(
+            Message("balance.cane_weight_strong", fields | {"vines": figures.cane_vines, "source": measured.source})
+        )
 
 
 def _cane_index(index: str, size: Measured, unit: str, signs: Signs) -> None:

@@ -23,8 +23,8 @@ from geoprune.words import Reader, word_lists
 
 HTML = {"sheet": crew_sheet_html, "card": crew_card_html, "report": report_html}
 WHY = {"injury.zone_stop": "injury", "rules.no_number_young": "young", "rules.no_number_small": "renew"}
-#: Names that merely count how much was measured, and labels without a full stop.
-LABELS = {"Weak", "Rank", "In balance"}
+#: Labels without a full stop.
+LABELS = {word_lists()["en"]["balance"][name] for name in ("weak", "rank", "in_balance")}
 
 
 @cache
@@ -183,6 +183,10 @@ def test_balance_is_not_claimed_by_the_weight_alone(name: str) -> None:
         assert vine.curtains == 1
     if "Too small for two curtains" in text:
         assert high < 0.4
+    if "few shoots, not weak ones" in text:  # 38 to 64 g: Kliewer & Dokoozlian 2005, table 3
+        assert 1000 * vine.kilograms / vine.canes >= 38
+        assert "Look for root trouble" not in text
+        assert "Look at the vines before you change anything" in text
     if vine.american:  # no band of weight or crop load judges American grapes
         assert "is below" not in text
         assert "every other band" not in text

@@ -123,6 +123,9 @@ def test_a_diagnosis_rests_on_enough(name):
     large = winegrape and vine.training != "divided vertical" and low > (1.0 if single else 0.8)
     small = winegrape and vine.training != "divided vertical" and high < (0.298 if single else 0.4)
     canes = vine.measured >= 5
+    # 38 g: the lightest mean of six trainings whose vines lie within the bands (Kliewer & Dokoozlian 2005, table 3)
+    if small and vine.measured >= 5 and not vine.load > 10 and vine.thick >= 6.35:
+        assert (key == "weak") is (1000 * vine.kilograms / vine.canes < 38)
     if key == "weak":
         assert small or vine.load > 10 or (canes and vine.thick < 6.35)
     if key == "rank":
@@ -210,6 +213,8 @@ def test_the_edges_bring_out_what_they_are_for():
             "balance.wide",
             "balance.capacity_small",
             "balance.capacity_short",
+            "balance.few_canes",
+            "balance.cane_weight_strong",
             "balance.bull_few_vines",
             "balance.bull_many",
         ),

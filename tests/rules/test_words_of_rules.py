@@ -112,6 +112,10 @@ def all_said():
                         )
                         diagnosis = diagnose(figures)
                         found += [diagnosis.message, *diagnosis.evidence, *diagnosis.remedies]
+    thin = ZoneFigures(
+        pruning_kg_m_row=0.2, pruning_kg_m_canopy=0.2, vine_size_kg=0.36, cane_weight_g=50.0, cane_vines=8, group="Vinifera"
+    )
+    found += [diagnose(thin).message, *diagnose(thin).evidence]
     for share, low in ((0.3, 0.2), (0.05, 0.01)):
         for vines in (2, 8):
             counted = {"bull_vines": vines, "canes_counted": 20 * vines}
