@@ -116,7 +116,7 @@ def kills(bench: Bench, count: int) -> None:
     seconds, moments = time.perf_counter() - begun, random.Random(13)
     bench.tell(f"a whole run of {seconds:.1f} s, libraries loaded", first.returncode == 0 and bench.whole(), first.stderr)
     broken, most_left, alive, ended = [], 0, 0, 0
-    for _ in range(count):
+    for number in range(1, count + 1):
         moment = moments.uniform(0.1, 1.05)
         process = bench.fork()
         time.sleep(seconds * moment)
@@ -127,6 +127,8 @@ def kills(bench: Bench, count: int) -> None:
         while bench.processes() and time.perf_counter() < deadline:
             time.sleep(0.05)
         alive += bool(bench.processes())
+        if number % 20 == 0:
+            print(f"{number} of {count}: not whole {broken}, {alive} left processes, {ended} had ended", flush=True)
     told = f"{len(broken)} not whole {broken}, at most {most_left} left folders, {alive} left processes, {ended} had ended"
     bench.tell(f"{count} kills at random moments: {told}", not broken and not alive and most_left <= 3)
     after = bench.run()
