@@ -6,7 +6,9 @@ from pathlib import Path
 
 from geoprune.errors import OutputError
 from geoprune.reading import Faults
-from geoprune.reading.vector_files import read_layers
+from geoprune.reading.columns import clean_name, name_text
+from geoprune.reading.matching import Surroundings, propose_columns, propose_layers
+from geoprune.reading.vector_files import layer_names, read_layers
 from geoprune.settings import SETTINGS_FILE, settings_template
 
 
@@ -34,11 +36,16 @@ def write_settings_file(vineyard: str | Path, *, language: str = "en", units: st
 
 
 def block_names(vineyard: Path) -> list[str]:
-    """Return what a vineyard file calls its blocks; whatever else may be wrong with it is reported when it is planned."""
+    """Return what a vineyard file calls its blocks, by the likeliest layer and column where these have other names.
+
+    Whatever else may be wrong with it is reported when it is planned.
+    """
     faults = Faults(vineyard.name)
-    layers = read_layers(vineyard, faults)
+    layers = read_layers(vineyard, faults, propose_layers(layer_names(vineyard)))
     faults.problems.stop()
     blocks = layers.get("blocks")
-    if blocks is None or "block" not in blocks.table:
+    if blocks is None:
         return []
-    return [str(name) for name in blocks.table["block"].dropna().unique()]
+    found = propose_columns(blocks, Surroundings()).get("block", [])
+    column = "block" if "block" in blocks.table else clean_name(found[0].given) if found else ""
+    return [] if not column else list(dict.fromkeys(filter(None, blocks.table[column].map(name_text))))

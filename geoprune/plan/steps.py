@@ -111,6 +111,7 @@ def make_plan(
     options: PlanOptions | None = None,
     block_options: Mapping[str, PlanOptions] | None = None,
     book: RuleBook | None = None,
+    trainings: Mapping[str, Training] | None = None,
     crops: Sequence[CropAssumptions] = (),
     harvest: pd.DataFrame | None = None,
     covariates: Sequence[Covariate] = (),
@@ -130,6 +131,8 @@ def make_plan(
         Block -> its own options, where they differ; blocks that are not there are passed over.
     book : RuleBook, optional
         The rules a block may name; the published ones when not given.
+    trainings : mapping, optional
+        The training systems a block may name, as `rules.load_trainings` gives them; those of geoprune when not given.
     crops : sequence of CropAssumptions
         Figures to expect a crop from; none is expected for a cultivar without them.
     harvest : DataFrame, optional
@@ -155,9 +158,8 @@ def make_plan(
     """
     chosen = options or PlanOptions()
     side_inputs = SideInputs(tuple(crops), harvest, tuple(covariates), given_zones, scores, tuple(earlier), left)
-    prepared = prepare_blocks(
-        check_vineyard(vineyard), side_inputs, options=chosen, block_options=block_options, book=book or load_rules()
-    )
+    choices: dict[str, Any] = {"options": chosen, "block_options": block_options, "book": book or load_rules()}
+    prepared = prepare_blocks(check_vineyard(vineyard), side_inputs, **choices, trainings=trainings)
     spoken = run_parts(Voice.speak, [block.voice for block in prepared]) if len(prepared) > 1 else [None]
     return plan_blocks(listening(prepared, spoken, side_inputs), side_inputs, progress=progress)
 

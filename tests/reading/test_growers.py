@@ -6,14 +6,16 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from growers import GROWERS, Grower
+from growers import GROWERS, Grower, chilean_parron, uruguayan_lyre
 
 from geoprune import make_plan, read_vineyard
 from geoprune.jobs.asking import Question
 from geoprune.jobs.check import check_files
 from geoprune.jobs.check_report import check_sections, write_checked
 from geoprune.jobs.settings_entries import entry_text
+from geoprune.jobs.settings_file import write_settings_file
 from geoprune.reading import choices_of
+from geoprune.rules import load_trainings
 from geoprune.settings import SETTINGS_FILE
 from geoprune.words import say
 
@@ -82,3 +84,22 @@ def test_what_only_the_grower_knows_is_never_taken_unasked(tmp_path, grower):
         assert f"#? {entry}  #" in text
         text = text.replace(f"#? {entry}  #", f"{entry}  #")
     assert check_files(vineyard, samples, settings=tomllib.loads(text)).ready
+
+
+@pytest.mark.parametrize(("write", "names"), [(uruguayan_lyre, ["La Loma"]), (chilean_parron, ["Bajo", "Alto"])])
+def test_a_settings_file_has_a_table_for_each_block_whatever_layers_and_columns_are_called(tmp_path, write, names):
+    vineyard, _ = write(tmp_path)
+    text = write_settings_file(vineyard).read_text("utf-8")
+    assert [name for name in names if f'# [block."{name}"]' in text] == names
+
+
+def test_a_plan_made_in_code_takes_own_trainings(tmp_path):
+    own = '[[training]]\nid = "house fan"\nkind = "cane"\ncanes = [5, 5]\nbuds_per_cane = [6, 10]\nsource = "our foreman"\n'
+    (tmp_path / "trainings.toml").write_text(own, "utf-8")
+    known = load_trainings(tmp_path / "trainings.toml")
+    vineyard, samples = uruguayan_lyre(tmp_path)
+    settings = dict(check_files(vineyard, samples).sets)
+    settings["block"] = {"La Loma": {"training": "house fan"}}
+    read = read_vineyard(vineyard, samples=samples, trainings=known, **choices_of(settings))
+    (plan,) = make_plan(read, trainings=known)
+    assert plan.settings.own_training == known["house fan"]
