@@ -147,6 +147,7 @@ words = st.text(min_size=1, max_size=12).filter(lambda text: text == "".join(c f
 tables = st.dictionaries(words, st.dictionaries(words, st.one_of(words, st.integers(-99, 99), st.booleans()), min_size=1))
 
 
+@settings(deadline=None)
 @given(tables, tables)
 def test_any_entries_are_read_back_as_they_were_put_in(old, new):
     found = with_entries(with_entries("", old), new)
