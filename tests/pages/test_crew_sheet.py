@@ -318,7 +318,7 @@ def test_a_long_row_goes_on_under_its_name() -> None:
     rows = sheet_content(replace(brief, rows=(replace(brief.rows[0], runs=runs),)), Reader(), made=MADE)["rows"]
     assert [len(group["lines"]) for group in rows] == [14, 14, 12]
     assert {group["row"] for group in rows} == {"1"}
-    assert [group["way"] for group in rows][1:] == ["more of it"] * 2
+    assert [group["way"] for group in rows][1:] == ["continued"] * 2
 
 
 def test_rows_are_walked_to_and_fro() -> None:

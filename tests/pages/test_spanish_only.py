@@ -74,6 +74,10 @@ LAYERS_NAMED = re.compile(
 )
 
 
+#: Rooms that are no list of words: pieces of sources, and help with its commands.
+BESIDE = ("phrases", "help")
+
+
 def words_of(text: str) -> set[str]:
     return set(re.findall(r"[a-záéíóúñü]{3,}", text.casefold()))
 
@@ -82,7 +86,7 @@ def english_words() -> set[str]:
     lists = word_lists()
 
     def outcome(language: str) -> set[str]:
-        texts = [text for room, names in lists[language].items() if room != "phrases" for text in names.values()]
+        texts = [text for room, names in lists[language].items() if room not in BESIDE for text in names.values()]
         return words_of(re.sub(r"\{[^}]*\}", "", LAYERS_NAMED.sub(" ", " ".join(texts))))
 
     pieces = " ".join(lists["en"]["phrases"].values())
