@@ -4,6 +4,7 @@ Exit codes: 0 done, 1 the data or a file is at fault, 2 wrong usage.
 """
 
 import io
+import os
 import sys
 from typing import Any
 
@@ -12,7 +13,7 @@ import click
 from geoprune.cli.audit import audit
 from geoprune.cli.buds import buds_to_cut
 from geoprune.cli.check import check
-from geoprune.cli.console import drop_output
+from geoprune.cli.console import drop_output, fail
 from geoprune.cli.database import database
 from geoprune.cli.join import join
 from geoprune.cli.new import new
@@ -25,7 +26,11 @@ from geoprune.cli.settings import settings
 from geoprune.cli.spoken import Program, speak, typed_language
 from geoprune.cli.trainings import trainings
 from geoprune.cli.weigh_in import weigh_in
-from geoprune.words import languages, room_words
+from geoprune.errors import GeopruneError
+from geoprune.words import languages, preferred_language, room_words
+
+#: What is said where the folder that a command runs in was removed.
+GONE = "the folder you are in is gone: change into another one, and run again"
 
 
 class Commands(Program):
@@ -47,6 +52,10 @@ class Commands(Program):
 def main(ctx: click.Context, language: str | None) -> None:
     """From a few dozen weighed vines to zones and bud counts a crew can follow."""
     speak(ctx, language)
+    try:
+        os.getcwd()
+    except OSError:
+        fail(GeopruneError(GONE), language=language or preferred_language())
 
 
 for command in (

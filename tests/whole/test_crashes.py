@@ -216,3 +216,13 @@ def test_a_working_directory_that_was_deleted(tmp_path):
     assert done.returncode in (1, 2)
     assert "Traceback" not in done.stderr
     assert len(done.stderr.strip().splitlines()) <= 4
+
+
+@pytest.mark.parametrize(("language", "said"), [("en", "the folder you are in is gone"), ("es", "ya no existe")])
+def test_a_working_folder_that_is_gone_is_told(tmp_path, language, said):
+    code = "import os, sys; os.mkdir('x'); os.chdir('x'); os.rmdir('../x'); from geoprune.cli import run; sys.exit(run())"
+    words = ("--lang", language, "sample", "v.gpkg", "--out", "o")
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+    command = [sys.executable, "-c", code, *words]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, env=environment)
+    assert (done.returncode, said in done.stderr) == (1, True), done.stderr
