@@ -72,8 +72,8 @@ COMMANDS = (
     "seasons earlier results --out winters",
     "new folder",
 )
-#: Commands that open no layer and make no page.
-TEXT_ONLY = {"rules", "settings", "trainings", "buds-to-cut", "join"}
+#: Commands that open no layer and make no page, and one that asks the database it is given.
+TEXT_ONLY = {"rules", "settings", "trainings", "buds-to-cut", "join", "database"}
 
 
 @pytest.fixture(scope="module")
