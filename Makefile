@@ -13,7 +13,7 @@ COUNT = awk '/^Collecting/ && ++n % 10 == 0 {print "  " n " packages found"; ffl
 	/^Installing collected/ {print "  installing them"; fflush()}'
 SHELL := /bin/bash
 .SHELLFLAGS := -o pipefail -c
-CODE := geoprune tests demo_blocks benchmarks docs supply
+CODE := geoprune tests demo_blocks benchmarks docs .ci/supply
 
 .PHONY: setup demo test lint types docs pictures licences sbom locks
 setup: $(VENV)/.ready
@@ -62,14 +62,14 @@ pictures: setup
 	$(BIN)/python docs/make_pictures.py demo_results docs/pictures
 
 licences: setup
-	$(BIN)/python supply/licences.py
+	$(BIN)/python .ci/supply/licences.py
 
 sbom: $(VENV)/.runs
-	@$(BIN)/python supply/sbom.py sbom.json
+	@$(BIN)/python .ci/supply/sbom.py sbom.json
 	@echo "sbom.json lists what geoprune is made of"
 
 # uv resolves for all platforms at once; it comes into an environment of its own and is no dependency.
 locks:
 	@$(PYTHON) -m venv $(VENV)-locks
 	@$(VENV)-locks/bin/python -m pip --disable-pip-version-check install --quiet uv
-	@PATH=$(abspath $(VENV)-locks/bin):$$PATH $(PYTHON) supply/make_locks.py $(UPGRADE)
+	@PATH=$(abspath $(VENV)-locks/bin):$$PATH $(PYTHON) .ci/supply/make_locks.py $(UPGRADE)

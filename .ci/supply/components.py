@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT / "supply"))
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / ".ci" / "supply"))
 from make_locks import entries  # noqa: E402
 
 #: Licences as their authors write them, in the names of the SPDX list.
@@ -97,7 +97,7 @@ def licence_of(name: str) -> str:
     for said in (BY_TEXT.get(name), told["License"], *classified):
         if said in SPDX or said in SPDX.values() or said in BY_TEXT.values():
             return SPDX.get(said, said)
-    raise ValueError(f"{name}: licence {told['License']!r} {classified} has no SPDX name in supply/components.py")
+    raise ValueError(f"{name}: licence {told['License']!r} {classified} has no SPDX name in .ci/supply/components.py")
 
 
 def _plain(name: str) -> str:

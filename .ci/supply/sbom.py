@@ -1,6 +1,6 @@
 """Write what geoprune is made of as CycloneDX 1.6 JSON: `make sbom`.
 
-    python supply/sbom.py sbom.json
+    python .ci/supply/sbom.py sbom.json
 
 Packages are those of requirements.lock; the lock allows several files of each (one a platform), so their digests stand as
 properties. The number and the time are left out unless SOURCE_DATE_EPOCH is set: the same lock gives the same bytes.
@@ -17,8 +17,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT / "supply"))
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / ".ci" / "supply"))
 from components import Component, components  # noqa: E402
 
 LEAFLET = ROOT / "geoprune" / "deliver" / "maps" / "leaflet" / "leaflet.js"

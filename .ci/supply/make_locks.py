@@ -4,8 +4,8 @@ requirements.lock is what geoprune runs on (and is built with), requirements-tes
 documentation take, requirements-data.lock open data for tests. One lock holds for all Pythons that pyproject.toml names
 and all machines: where a package is for some only, a marker says so. Versions stay as they are unless `--upgrade` is given.
 
-    python supply/make_locks.py            # needs uv, which is no dependency of geoprune
-    python supply/make_locks.py --upgrade
+    python .ci/supply/make_locks.py            # needs uv, which is no dependency of geoprune
+    python .ci/supply/make_locks.py --upgrade
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import tempfile
 import tomllib
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 RUNS, TESTS, DATA = (ROOT / f"requirements{kind}.lock" for kind in ("", "-test", "-data"))
 HEAD = {
     RUNS: "What geoprune runs on and is built with",
@@ -64,7 +64,7 @@ def _compile(kept: Path, oldest: str, words: list[str], *given: str | Path) -> s
 
 
 def _write(lock: Path, text: str) -> None:
-    lock.write_text(f"# {HEAD[lock]}; made by supply/make_locks.py.\n" + "".join(entries(text)), "utf-8")
+    lock.write_text(f"# {HEAD[lock]}; made by .ci/supply/make_locks.py.\n" + "".join(entries(text)), "utf-8")
 
 
 if __name__ == "__main__":

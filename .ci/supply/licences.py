@@ -6,12 +6,12 @@ import re
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT / "supply"))
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / ".ci" / "supply"))
 from components import components  # noqa: E402
 
 PAGE = ROOT / "docs" / "licences.md"
-START, END = "<!-- packages: made by supply/licences.py -->", "<!-- end of packages -->"
+START, END = "<!-- packages: made by .ci/supply/licences.py -->", "<!-- end of packages -->"
 
 
 def table() -> str:
