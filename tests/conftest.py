@@ -7,7 +7,7 @@ import re
 import shutil
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -83,7 +83,7 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Watched]]:
 
 def english_left(problem: Problem) -> set[str]:
     """Words of English in a problem that is told in Spanish, but for what it quotes of files and lists of names."""
-    told, shorter = "", problem_sentence(problem, "es")
+    told, shorter = "", problem_sentence(replace(problem, file=""), "es")
     while told != shorter:  # brackets within brackets
         told, shorter = shorter, QUOTED.sub(" ", shorter)
     return ENGLISH & set(WORD.findall(told.casefold()))

@@ -159,7 +159,7 @@ def test_a_second_copy_alone_is_reported_as_kept_and_not_as_saved(open_page: Cal
     tap(page, "save")
     page.wait_for_selector('#status[data-state="kept"]')
     assert page.locator("#status").inner_text() == "Kept ✓ Row 1, vine 2: 2.4 lb"
-    assert "only loosely" in page.locator("#banner").inner_text()
+    assert "may lose the last entries" in page.locator("#banner").inner_text()
     enter(page, "2.5")
     page.evaluate("() => { IDBObjectStore.prototype.put = window.__put; }")
     tap(page, "save")

@@ -273,7 +273,7 @@ def test_the_recount_tells_what_was_asked_only_after_the_count(open_page: Callab
     assert "30" not in page.locator("main").inner_text()
     enter(page, "44")
     tap(page, "save")
-    assert wait_saved(page) == "Saved ✓ Row 1, vine 5: 44 left, 30 asked"
+    assert wait_saved(page) == "Saved ✓ Row 1, vine 5: 44 left, 30 prescribed"
     tap(page, "home", "export")
     table = list(csv.DictReader(io.StringIO(saved_file(page, "csv-check", tmp_path / "c.csv").read_text())))
     assert (table[0]["row"], table[0]["vine"], table[0]["buds_left"], table[0]["worker"]) == ("1", "5", "44", "")

@@ -155,6 +155,7 @@ def _no_files() -> Iterator[Entry]:
     for reader, endings in READERS.items():
         for ending in endings:
             expected = {"covariate": {NOT_THERE: "the file is missing"}, "earlier": dict.fromkeys((NOT_THERE, FOLDER), None)}
+            expected["vineyard"] = {FOLDER: "there is no vineyard file in the folder"}
             expected = expected.get(reader, {})
 
             def say(what: str, expected: dict[str, str | None] = expected, reader: str = reader) -> str | None:

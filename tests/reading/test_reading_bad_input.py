@@ -452,7 +452,8 @@ def test_a_folder_in_place_of_a_file(tmp_path, name):
     vineyard, weights = iv.write(tmp_path)
     given = (tmp_path / name, weights) if name == "v.gpkg" else (vineyard, tmp_path / name)
     assert name in problems(*given)[0]
-    assert "it is a folder, not a file" in problems(*given)[0]
+    told = "there is no vineyard file in the folder" if name == "v.gpkg" else "it is a folder, not a file"
+    assert told in problems(*given)[0]
 
 
 def test_a_file_that_only_names_another_is_not_read(tmp_path):

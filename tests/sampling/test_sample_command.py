@@ -102,7 +102,7 @@ def test_spanish_metric_a4_and_force(estate, tmp_path):
     assert "pruning_weight_kg" in (out / "weigh_list.csv").read_text(encoding="utf-8")
     again = run(*words)
     assert again.exit_code == 1
-    assert "exists already" in again.output
+    assert "ya existe" in again.output
     assert run(*words, "--force").exit_code == 0
     (out / "weigh_list.csv").write_text("filled in by hand")
     kept = run(*words, "--force")

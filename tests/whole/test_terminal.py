@@ -182,7 +182,7 @@ def test_summary_can_be_read_aloud_in_both_languages(tmp_path):
     assert " kg ± " in spanish.stdout
     assert "Look at each vine" in english.stdout
     assert "Planning A" in english.stderr
-    assert "winter bud injury is taken as none" in english.stderr
+    assert "no winter bud injury is assumed" in english.stderr
 
 
 def test_much_tape_is_reported_with_a_price_that_calms_it():

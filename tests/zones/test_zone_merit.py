@@ -227,6 +227,7 @@ def told_sentences(block):
     said.append(Message("zones.named_by", {"column": "soil"}))
     said.append(worth_message({"value": 0.4, "low": -0.2, "high": 1.0}, 2, marks=9, hours=0.1, pays=False))
     said.append(worth_message({"value": -0.4, "low": -1.0, "high": 0.2}, 2, marks=9, hours=0.1, pays=False))
+    said.append(Message("zones.given_alike", {"zones": 2}))
     said += [Message(f"zones.{key}", {"panels": 3}) for key in ("panels_outside", "polygons_overlap", "panels_split")]
     return said
 
