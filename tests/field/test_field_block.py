@@ -91,7 +91,7 @@ def test_a_page_is_locked_and_holds_its_text_as_data() -> None:
     html = render_field_page(field_block(name=HOSTILE))
     assert len(re.findall(r"<script\b", html)) == 2
     assert "<img" not in html
-    assert re.search(r'content="default-src &#39;none&#39;; script-src (&#39;sha256-[^ &]+&#39; ?)+; style-src', html)
+    assert re.search(r"default-src 'none'; script-src 'sha256-[^ ]+'; style-src", html)
     assert not re.search(r"https?://", html)
     with pytest.raises(ValueError, match="word list"):
         render_field_page(field_block(), language="xx")
