@@ -302,10 +302,10 @@ def _databases(sound: Sound) -> Iterator[Entry]:
         f"{columns} ('vines', 'geom', 'POINT', 32617, 0, 0)",
     )
     yield "view.gpkg", "vineyard", "a view", "", _changed(sound, *view)
-    endless = "ALTER TABLE blocks ADD COLUMN more TEXT GENERATED ALWAYS AS (hex(zeroblob(200000000))) VIRTUAL"
-    yield "computed.gpkg", "vineyard", "a computed column", "computes its column more", _changed(sound, endless)
+    endless = "ALTER TABLE blocks ADD COLUMN reckoned TEXT GENERATED ALWAYS AS (hex(zeroblob(200000000))) VIRTUAL"
+    yield "computed.gpkg", "vineyard", "a computed column", "computes its column reckoned", _changed(sound, endless)
     endless = endless.replace("blocks", "rows")
-    yield "computed-rows.gpkg", "vineyard", "a computed column", "computes its column more", _changed(sound, endless)
+    yield "computed-rows.gpkg", "vineyard", "a computed column", "computes its column reckoned", _changed(sound, endless)
     system = ("ALTER TABLE gpkg_contents RENAME TO gpkg_held", "CREATE VIEW gpkg_contents AS SELECT * FROM gpkg_held")
     yield "system.gpkg", "vineyard", "no GeoPackage", "it is no GeoPackage", _changed(sound, *system)
     yield "bare.gpkg", "vineyard", "no GeoPackage", "it is no GeoPackage", _changed(sound, "DROP TABLE gpkg_contents")
