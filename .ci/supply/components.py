@@ -75,7 +75,7 @@ def _component(name: str, version: str, sha256: tuple[str, ...], known: set[str]
         name=name,
         version=version,
         licence=licence_of(name),
-        summary=found.metadata["Summary"] or "",
+        summary=found.metadata.get("Summary") or "",
         native=NATIVE.get(name, ""),
         sha256=sha256,
         needs=tuple(sorted(needs & known)),
@@ -90,14 +90,14 @@ def licence_of(name: str) -> str:
     ValueError
         If what the package says is not known here: then read its licence, and add it above.
     """
-    told = distribution(name).metadata
-    if told["License-Expression"]:
-        return str(told["License-Expression"])
-    classified = [line.split(" :: ")[-1] for line in told.get_all("Classifier") or () if line.startswith("License")]
-    for said in (BY_TEXT.get(name), told["License"], *classified):
+    fields = distribution(name).metadata
+    if expression := fields.get("License-Expression"):
+        return str(expression)
+    classified = [line.split(" :: ")[-1] for line in fields.get_all("Classifier") or () if line.startswith("License")]
+    for said in (BY_TEXT.get(name), fields.get("License"), *classified):
         if said in SPDX or said in SPDX.values() or said in BY_TEXT.values():
             return SPDX.get(said, said)
-    raise ValueError(f"{name}: licence {told['License']!r} {classified} has no SPDX name in .ci/supply/components.py")
+    raise ValueError(f"{name}: licence {fields.get('License')!r} {classified} has no SPDX name in .ci/supply/components.py")
 
 
 def _plain(name: str) -> str:
