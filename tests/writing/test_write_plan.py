@@ -297,7 +297,7 @@ def test_other_text_stays_as_it_is(text):
 
 def test_hidden_characters_are_left_out_of_every_table(tmp_path):
     hidden = "".join(map(chr, [*range(1, 9), 0x1B, 0x7F, 0x9B, 0x61C, *range(0x200B, 0x2010), *range(0x202A, 0x202F)]))
-    hidden += "".join(map(chr, [*range(0x2060, 0x206A), 0xFEFF]))
+    hidden += "".join(map(chr, [*range(0x2060, 0x206A), 0xFEFF, 0xDCFF]))
     out = write_plan(estate_of(with_text(blocks()[0], f"{hidden}=1+1", "North")), tmp_path / "out")
     assert pd.read_csv(out / "prescription.csv")["variety"].tolist() == ["'=1+1"] * 2
     sheet = CalamineWorkbook.from_path(str(out / "prescription.xlsx")).get_sheet_by_name("zones").to_python()
