@@ -14,14 +14,14 @@ Errors are those of panel means (three vines). "alone": as a file of this block 
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import vineyards
 from calibration import cover, one_node
+from studies import run_or_tell
 from vineyards import Simulated, make_vineyard
 
 from geoprune.plan.estate import Heard, Voice, hear
@@ -86,8 +86,8 @@ def judge(made: Simulated, more: Simulated, observations: Observations, heard: H
     return figures
 
 
-def run(path: Path, first: int, last: int) -> None:
-    """Append estates to a CSV."""
+def run(first: int, last: int) -> Iterator[pd.DataFrame]:
+    """Give the lines of each estate."""
     for estate in range(first, last):
         lines, figures = [], truths(estate)
         made = [
@@ -99,7 +99,7 @@ def run(path: Path, first: int, last: int) -> None:
         for k, one in enumerate(figures):
             line = {"estate": estate, "block": k, "odd": k == 0 and estate % 9 in ODD, **one}
             lines.append(line | judge(*made[k], checked[k].observations, heard[k], seed=100 * estate + k))
-        pd.DataFrame(lines).to_csv(path, mode="a", header=not path.exists(), index=False)
+        yield pd.DataFrame(lines)
 
 
 def line_of(name: str, part: pd.DataFrame) -> str:
@@ -129,14 +129,5 @@ def tell(lines: pd.DataFrame) -> None:
         print(line_of("no pattern" if share == 1.0 else f"share {share:g}, {range_m:.0f} m", part))
 
 
-def main() -> None:
-    """Run or tell, as the command line asks."""
-    what, path = sys.argv[1], Path(sys.argv[2])
-    if what == "tell":
-        tell(pd.read_csv(path))
-    else:
-        run(path, int(sys.argv[3]), int(sys.argv[4]))
-
-
 if __name__ == "__main__":
-    main()
+    run_or_tell(run, tell)

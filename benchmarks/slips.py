@@ -11,14 +11,14 @@ over those of sound weights taken.
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import vineyards
 from calibration import cover
+from studies import run_or_tell
 from vineyards import make_vineyard
 
 from geoprune.surface import Prior, check_observations
@@ -83,10 +83,10 @@ def _known(seen: Observations) -> np.ndarray:
     return known
 
 
-def run(path: Path, first: int, last: int) -> None:
-    """Append vineyards to a CSV."""
+def run(first: int, last: int) -> Iterator[pd.DataFrame]:
+    """Give the lines of each vineyard."""
     for number in range(first, last):
-        pd.DataFrame(judge(number)).to_csv(path, mode="a", header=not path.exists(), index=False)
+        yield pd.DataFrame(judge(number))
 
 
 def tell(lines: pd.DataFrame) -> None:
@@ -105,14 +105,5 @@ def tell(lines: pd.DataFrame) -> None:
             print(f"| {name} | {way} | {len(part)} | {ratio:.3f} ± {error:.3f} ({middle:.3f}) | {shares} |")
 
 
-def main() -> None:
-    """Run or tell, as the command line asks."""
-    what, path = sys.argv[1], Path(sys.argv[2])
-    if what == "tell":
-        tell(pd.read_csv(path))
-    else:
-        run(path, int(sys.argv[3]), int(sys.argv[4]))
-
-
 if __name__ == "__main__":
-    main()
+    run_or_tell(run, tell)

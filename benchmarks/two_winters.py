@@ -10,15 +10,15 @@ then, or 20 others. Errors are of panel means this winter, over those of this wi
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Iterator
 from itertools import product
-from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import vineyards
 from calibration import cover
+from studies import run_or_tell
 from vineyards import choose_vines, grid_field, lay_out, sample_table
 
 from geoprune.surface import Prior, check_observations
@@ -78,11 +78,10 @@ def judge(number: int, lasting: tuple[float, float], strength: float, place: str
     return told
 
 
-def run(path: Path, first: int, last: int) -> None:
-    """Append vineyards to a CSV."""
+def run(first: int, last: int) -> Iterator[pd.DataFrame]:
+    """Give the lines of each vineyard, in every way."""
     for number in range(first, last):
-        lines = pd.DataFrame([judge(number, *way) for way in product(LASTING, STRENGTHS, PLACES)])
-        lines.to_csv(path, mode="a", header=not path.exists(), index=False)
+        yield pd.DataFrame([judge(number, *way) for way in product(LASTING, STRENGTHS, PLACES)])
 
 
 def tell(lines: pd.DataFrame) -> None:
@@ -99,14 +98,5 @@ def tell(lines: pd.DataFrame) -> None:
         print(f"| {field:g} | {own:g} | {strength:g} | {place} | {len(part)} | {figures} |")
 
 
-def main() -> None:
-    """Run or tell, as the command line asks."""
-    what, path = sys.argv[1], Path(sys.argv[2])
-    if what == "tell":
-        tell(pd.read_csv(path))
-    else:
-        run(path, int(sys.argv[3]), int(sys.argv[4]))
-
-
 if __name__ == "__main__":
-    main()
+    run_or_tell(run, tell)

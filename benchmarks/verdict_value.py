@@ -15,13 +15,13 @@ Regret: what the verdict's plan misses more than the better, in hindsight, of on
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Iterator
 from itertools import product
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import vineyards
+from studies import run_or_tell
 from vineyards import Simulated, make_vineyard
 
 from geoprune.rules import BudNeed, countable_counts, load_rules
@@ -134,11 +134,10 @@ def judge(number: int) -> dict[str, object]:
     }
 
 
-def run(path: Path, first: int, last: int) -> None:
-    """Append vineyards to a CSV, in an order dealt out once, so that a part tells of all."""
+def run(first: int, last: int) -> Iterator[pd.DataFrame]:
+    """Give the line of each vineyard, in an order dealt out once, so that a part tells of all."""
     for number in np.random.default_rng(SEED).permutation(ALL)[first:last].tolist():
-        line = pd.DataFrame([{**dict.fromkeys(COLUMNS, np.nan), **judge(number)}])
-        line.to_csv(path, mode="a", header=not path.exists(), index=False)
+        yield pd.DataFrame([{**dict.fromkeys(COLUMNS, np.nan), **judge(number)}])
 
 
 def shares(lines: pd.DataFrame) -> pd.DataFrame:
@@ -230,15 +229,5 @@ def graded(part: pd.DataFrame, grade: str) -> str:
     return f"{100 * len(said) / max(len(part), 1):.0f} % | {said['map_ratio'].mean():.3f}"
 
 
-def main() -> None:
-    """Run or tell, as the command line asks."""
-    what, path = sys.argv[1], Path(sys.argv[2])
-    if what == "tell":
-        tell(pd.read_csv(path))
-        return
-    first, last = (int(word) for word in (sys.argv[3:] or (0, ALL)))
-    run(path, first, last)
-
-
 if __name__ == "__main__":
-    main()
+    run_or_tell(run, tell, ALL)

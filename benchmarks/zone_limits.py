@@ -11,12 +11,12 @@ stand beside them. Every way is paired with another on the same vineyard.
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from studies import run_or_tell
 from verdict_value import true_misfits
 from vineyards import make_vineyard
 
@@ -86,16 +86,11 @@ def tell(lines: pd.DataFrame) -> None:
         print(f"| {other} after {one} | {' | '.join(cells)} | {marks} |")
 
 
-def main() -> None:
-    """Run or tell, as the command line asks."""
-    what, path = sys.argv[1], Path(sys.argv[2])
-    if what == "tell":
-        tell(pd.read_csv(path))
-        return
-    first, last = (int(word) for word in (sys.argv[3:] or (0, 80)))
+def run(first: int, last: int) -> Iterator[pd.DataFrame]:
+    """Give the lines of each vineyard."""
     for number in range(first, last):
-        pd.DataFrame(judge(number)).to_csv(path, mode="a", header=not path.exists(), index=False)
+        yield pd.DataFrame(judge(number))
 
 
 if __name__ == "__main__":
-    main()
+    run_or_tell(run, tell, 80)

@@ -16,9 +16,8 @@ map alone: a choice that any user could make, since the truth is not looked at.
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -27,6 +26,7 @@ from scipy.sparse import coo_matrix
 from scipy.spatial.distance import cdist
 from scipy.special import ndtri
 from sklearn.cluster import AgglomerativeClustering, KMeans
+from studies import run_or_tell
 from vineyards import SMALLEST_KG, Simulated, draw_truths, make_vineyard
 
 from geoprune.rules import BudNeed, load_rules
@@ -261,17 +261,11 @@ def vineyards() -> pd.DataFrame:
     return pd.concat([first, second[second["nugget_share"] <= MOST_NUGGET]])
 
 
-def main() -> None:
-    """Run or tell, as the command line asks."""
-    what, path = sys.argv[1], Path(sys.argv[2])
-    if what == "tell":
-        tell(pd.read_csv(path))
-        return
-    first, last = (int(word) for word in (sys.argv[3:] or (0, 2 * SECOND)))
+def run(first: int, last: int) -> Iterator[pd.DataFrame]:
+    """Give the lines of each vineyard."""
     for number, truth in vineyards().loc[first : last - 1].iterrows():
-        lines = pd.DataFrame(compare(int(number), truth), columns=COLUMNS)
-        lines.to_csv(path, mode="a", header=not path.exists(), index=False)
+        yield pd.DataFrame(compare(int(number), truth), columns=COLUMNS)
 
 
 if __name__ == "__main__":
-    main()
+    run_or_tell(run, tell, 2 * SECOND)

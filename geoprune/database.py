@@ -20,7 +20,7 @@ import shapely
 from pyproj import CRS
 
 from geoprune.errors import DataError, Problem
-from geoprune.text import clean, one_line
+from geoprune.text import one_line
 
 if TYPE_CHECKING:
     import psycopg
@@ -142,7 +142,7 @@ def _connected(address: str, *, read_only: bool) -> Iterator[psycopg.Connection[
 
 def _without_password(error: Exception, address: str) -> str:
     secret = urlsplit(address).password
-    said = one_line(clean(str(error)))[:300]
+    said = one_line(error)[:300]
     for hidden in filter(None, (secret, unquote(secret or ""))):
         said = said.replace(hidden, "***")
     return re.sub(r"password=\S+", "password=***", said)

@@ -106,10 +106,12 @@ def judge_few(checked: pd.DataFrame, keys: Sequence[str], *, aql: float, redo_fr
     """
     judged = judge_groups(checked, keys, aql=aql)
     groups = checked.groupby(list(keys), sort=False)["scaled"]
+    sizes = judged["counted"].tolist()
     few = judged["counted"].to_numpy() < ENOUGH
     estimated = np.where(few, np.array([share_off(scaled) for _, scaled in groups]), np.nan)
-    may = np.array([most_share_off(size, aql) if size < ENOUGH else np.nan for size in judged["counted"].tolist()])
-    found = [1 - float(plan_by_size(size, aql).chance(redo_from)) for size in judged["counted"].tolist()]
+    may = np.array([most_share_off(size, aql) if size < ENOUGH else np.nan for size in sizes])
+    chance = {size: 1 - float(plan_by_size(size, aql).chance(redo_from)) for size in set(sizes)}
+    found = [chance[size] for size in sizes]
     accepted = judged["accepted"].to_numpy() & ~(estimated > may)
     return judged.assign(accepted=accepted, off_estimated=estimated, may_be_estimated=may, found_out=found)
 

@@ -8,6 +8,7 @@ the lot size of table 1.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -100,6 +101,7 @@ def chance_to_accept(size: int, accept: int, share_off: ArrayLike, *, lot: int |
     return np.asarray(hypergeom.cdf(accept, lot, np.rint(share * lot).astype(int), min(size, lot)), dtype=float)
 
 
+@cache
 def plan_by_size(size: int, aql: float) -> SamplingPlan:
     """Return the plan for so many vines: the table's, or where it has no such size, the one with the fewest off with which a
     lot as good as the limit is accepted 95 times in 100 (binomial); its letter is "".

@@ -8,6 +8,8 @@ method of MIL-STD-414 (section B, form 2, both limits together) and of ISO 3951 
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betainc
@@ -49,6 +51,7 @@ def share_off(scaled: ArrayLike) -> float:
     return float(share_beyond([(1 - mean) / spread, (1 + mean) / spread], len(values)).sum())
 
 
+@cache
 def most_share_off(count: int, aql: float) -> float:
     """Return the estimated share off up to which work is accepted; NaN with fewer than `LEAST` values.
 

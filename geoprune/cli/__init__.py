@@ -17,6 +17,7 @@ from geoprune.cli.console import drop_output, fail
 from geoprune.cli.database import database
 from geoprune.cli.join import join
 from geoprune.cli.new import new
+from geoprune.cli.options import asked_language
 from geoprune.cli.prescribe import prescribe
 from geoprune.cli.replant import replant
 from geoprune.cli.rules import rules
@@ -27,7 +28,7 @@ from geoprune.cli.spoken import Program, speak, typed_language
 from geoprune.cli.trainings import trainings
 from geoprune.cli.weigh_in import weigh_in
 from geoprune.errors import GeopruneError
-from geoprune.words import languages, preferred_language, room_words
+from geoprune.words import preferred_language, room_words
 
 #: What is said where the folder that a command runs in was removed.
 GONE = "the folder you are in is gone: change into another one, and run again"
@@ -47,7 +48,7 @@ class Commands(Program):
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
 @click.version_option(package_name="geoprune", message="%(prog)s %(version)s")
-@click.option("--lang", "language", type=click.Choice(languages()))
+@asked_language
 @click.pass_context
 def main(ctx: click.Context, language: str | None) -> None:
     """From a few dozen weighed vines to zones and bud counts a crew can follow."""

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geoprune.cli.console import fail, open_console, print_json, print_table
-from geoprune.cli.options import FILE, Share, Typed, as_json
+from geoprune.cli.options import FILE, Share, Typed, as_json, asked_language
 from geoprune.cli.spoken import SpokenCommand, SpokenGroup, speak
 from geoprune.settings.kinds import Number
 from geoprune.text import one_line
-from geoprune.words import languages, preferred_language
+from geoprune.words import preferred_language
 
 if TYPE_CHECKING:
     from geoprune.audit import Audit, AuditOptions, Hours
@@ -23,7 +23,6 @@ RESULTS = click.argument("results", type=click.Path(exists=True, file_okay=False
 #: Limits of the standard that make sense here; see `geoprune.audit.AQLS`.
 LIMITS = ("0.65", "1", "1.5", "2.5", "4", "6.5", "10")
 out = click.option("--out", type=click.Path(path_type=Path), required=True)
-language = click.option("--lang", "language", type=click.Choice(languages()))
 force = click.option("--force", is_flag=True)
 settings = click.option("--settings", type=FILE)
 lot = click.option("--by", "lot", type=click.Choice(["block", "zone", "row"]), default="block", show_default=True)
@@ -42,7 +41,7 @@ redo_from = click.option(
 
 
 @click.group(cls=SpokenGroup)
-@language
+@asked_language
 @click.pass_context
 def audit(ctx: click.Context, language: str | None) -> None:
     """Check the crew's work: a sample to recount, its verdict, what was really left, hours and pay."""
@@ -57,7 +56,7 @@ def audit(ctx: click.Context, language: str | None) -> None:
 @redo_from
 @click.option("--certainty", type=Typed(Share(0.5, 0.999)), default="90%", show_default=True)
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True)
-@language
+@asked_language
 @force
 def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked: Any) -> None:
     """Draw the vines to recount, in walking order."""
@@ -106,7 +105,7 @@ def plan(*, results: Path, out: Path, language: str | None, force: bool, **asked
     show_default=True,
 )
 @settings
-@language
+@asked_language
 @force
 @as_json
 def read(
@@ -145,7 +144,7 @@ def read(
 @click.option("--cost-per-hour", type=Typed(Number(0, 1e6)))
 @click.option("--out", type=click.Path(path_type=Path))
 @settings
-@language
+@asked_language
 @force
 @as_json
 def hours(

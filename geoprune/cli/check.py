@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from geoprune.cli.console import fail, open_console
-from geoprune.cli.options import FILE
+from geoprune.cli.options import FILE, asked_language
 from geoprune.cli.spoken import SpokenCommand
-from geoprune.words import UNITS, languages, preferred_language
+from geoprune.words import UNITS, preferred_language
 
 if TYPE_CHECKING:
     from geoprune.jobs.asking import Answer, Question
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.option("--samples", type=FILE)
 @click.option("--yes", is_flag=True)
 @click.option("--dry-run", is_flag=True)
-@click.option("--lang", "language", type=click.Choice(languages()))
+@asked_language
 @click.option("--units", type=click.Choice(UNITS))
 def check(
     *, vineyard: Path, samples: Path | None, yes: bool, dry_run: bool, language: str | None, units: str | None

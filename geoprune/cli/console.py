@@ -38,10 +38,11 @@ def fail(error: Exception, *, language: str) -> NoReturn:
     from geoprune.errors import DataError
     from geoprune.words.problems import problem_sentence, translated_text
 
-    text = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else str(error)
-    text = translated_text(text, language)
     if isinstance(error, DataError):
         text = "\n".join(problem_sentence(problem, language) for problem in error.problems)
+    else:
+        text = f"{error.filename}: {error.strerror}." if isinstance(error, OSError) and error.filename else str(error)
+        text = translated_text(text, language)
     with suppress(OSError):
         open_console(stderr=True).print(clean(text), style="bold")
     raise SystemExit(1)
@@ -57,7 +58,7 @@ def show_progress(*, quiet: bool, doing: str) -> Iterator[Callable[[str, int, in
     if quiet:
         yield lambda name, begun, total: None
     elif not console.is_terminal:
-        yield lambda name, begun, total: _problem_line(f"{doing} {one_line(name)}")
+        yield lambda name, begun, total: _progress_line(f"{doing} {one_line(name)}")
     else:
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
@@ -81,7 +82,7 @@ def drop_output() -> None:
         os.dup2(nowhere, stream.fileno())
 
 
-def _problem_line(text: str) -> None:
+def _progress_line(text: str) -> None:
     """Print a line of progress; the work goes on when nobody reads it."""
     with suppress(BrokenPipeError):
         click.echo(text, err=True)

@@ -8,16 +8,15 @@ from pathlib import Path
 import click
 
 from geoprune.cli.console import fail, open_console
-from geoprune.cli.options import language
+from geoprune.cli.options import asked_language, language
 from geoprune.cli.spoken import SpokenCommand, SpokenGroup, speak
 from geoprune.text import one_line
-from geoprune.words import languages
 
 ADDRESS = click.argument("address", metavar="ADDRESS")
 
 
 @click.group(cls=SpokenGroup)
-@click.option("--lang", "language", type=click.Choice(languages()))
+@asked_language
 @click.pass_context
 def database(ctx: click.Context, language: str | None) -> None:
     """Take a vineyard out of a PostGIS database, and put results into it."""

@@ -29,6 +29,8 @@ FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
 VINEYARD = click.Path(exists=True, readable=False, path_type=Path)
 
 units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True)
+#: The language of help and faults where a command has no settings to take it from.
+asked_language = click.option("--lang", "language", type=click.Choice(languages()))
 language = click.option("--lang", "language", type=click.Choice(languages()), default=preferred_language, show_default=False)
 rule_file = click.option("--rules", "rule_file", type=FILE)
 as_json = click.option("--json", "as_json", is_flag=True)

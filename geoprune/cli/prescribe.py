@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Executor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +16,8 @@ from geoprune.text import clean
 from geoprune.words import preferred_language
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from geoprune.jobs import Prescription
     from geoprune.words import Reader
 

@@ -6,6 +6,7 @@ Which language that is: `--lang` where it is typed, else what `geoprune.words.pr
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -49,12 +50,12 @@ def words_for(context: click.Context | None) -> Mapping[str, str]:
     return room_words(language_of(context), "help")
 
 
-class SelfExplaining(click.Option):
+class SelfExplaining(click.Option, ABC):
     """An option that knows its own help."""
 
+    @abstractmethod
     def help_in(self, language: str) -> str:
         """Return its help in a language."""
-        raise NotImplementedError
 
 
 class SpokenCommand(click.Command):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-import geopandas as gpd
 import pandas as pd
 
 from geoprune.audit import (
@@ -23,7 +22,7 @@ from geoprune.audit import (
     rows_to_redo,
     worker_hours,
 )
-from geoprune.deliver.field import estate_of, field_block_from_tables, pruning_season, render_field_page
+from geoprune.deliver.field import estate_of, field_block_from_tables, render_field_page, season_of
 from geoprune.deliver.folders import block_folders
 from geoprune.errors import DataError, Message, Problem
 from geoprune.jobs.prescribe import WRITTEN_SETTINGS
@@ -84,10 +83,9 @@ def _recount_page(winter: Winter, results: Results, block: str, drawn: pd.DataFr
     vines, zones = winter.of("vines", block), winter.of("zones", block)
     runs = results.runs[results.runs["block"] == block]
     why = dict(zip(zones["zone"], zones["no_number"], strict=True))
-    latitude = float(gpd.GeoSeries(vines.geometry.iloc[:1]).to_crs("EPSG:4326").y.iloc[0])
     page = field_block_from_tables(
         block,
-        season=pruning_season(winter.made, latitude),
+        season=season_of(vines, winter.made),
         rows=winter.of("rows", block),
         runs=runs.assign(no_number=runs["zone"].map(why)),
         vines=vines,

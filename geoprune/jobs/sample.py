@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from geoprune.covariates import Covariate
 from geoprune.deliver.edition import Style
-from geoprune.deliver.field import estate_of, field_block_from_tables, pruning_season, render_field_page
+from geoprune.deliver.field import estate_of, field_block_from_tables, render_field_page, season_of
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.weighing import write_weigh_lists
 from geoprune.deliver.weighing.pages import (
@@ -184,10 +184,9 @@ def _field_page(weigh_list: WeighList, trellis: Trellis, variety: str, estate: s
     mean, vines = weigh_list.model.mean_kg, trellis.vines
     if weigh_list.model.source != "assumed":
         vines = vines.assign(vine_size_kg=mean, vine_size_se_kg=weigh_list.model.cv() * mean)
-    latitude = float(trellis.vines.geometry.to_crs("EPSG:4326").y.iloc[0])
     block = field_block_from_tables(
         weigh_list.name,
-        season=pruning_season(style.made, latitude),
+        season=season_of(trellis.vines, style.made),
         rows=trellis.rows,
         runs=pd.DataFrame({"row": [], "bands": []}),
         vines=vines,

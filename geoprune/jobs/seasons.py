@@ -15,7 +15,7 @@ from geoprune.errors import DataError, Message, Problem, Problems
 from geoprune.layers import Vineyard
 from geoprune.reading import Winter, read_harvest, read_left, read_winter
 from geoprune.reading.columns import matched
-from geoprune.rules import grape_kind, load_rules
+from geoprune.rules import RuleBook, grape_kind, load_rules
 from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare, lasting_evidence
 
 NO_YIELDS = pd.DataFrame({"block": [], "zone": pd.array([], dtype="Int64"), "row": [], "season": [], "yield_kg": []})
@@ -62,17 +62,18 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
         yields, unknown = _with_known_rows(yields, last, harvest.name)
         found.keep(unknown)
     found.stop()
-    comparisons, remarks, known = [], [], []
+    comparisons, remarks, known, book = [], [], [], load_rules()
     for block in last.blocks:
         here = [winter for winter in winters if block in winter.blocks]
         if len(here) < len(winters):
             remarks.append(Message("seasons.not_there", {"block": block}))
-        years = _years(block, here, yields, left_buds)
+        years = _years(block, here, yields, left_buds, book)
         if len(years.weights.seasons) < 2:
             remarks.append(Message("seasons.one_winter", {"block": block}))
         else:
             known.append(years)
-    evidence = [lasting_evidence(years.weights) for years in known]
+    lone = len(known) == 1  # no other block to hear, and so no need to work out what this one says
+    evidence = [np.zeros(1) if lone else lasting_evidence(years.weights) for years in known]
     for years, own in zip(known, evidence, strict=True):
         try:
             comparisons.append(compare(years, sum(evidence) - own))
@@ -105,7 +106,9 @@ def _newest(winter: Winter) -> int:
     return int(seasons.max()) if len(seasons) else 0
 
 
-def _years(block: str, winters: list[Winter], yields: pd.DataFrame | None, left: pd.DataFrame | None) -> BlockYears:
+def _years(
+    block: str, winters: list[Winter], yields: pd.DataFrame | None, left: pd.DataFrame | None, book: RuleBook
+) -> BlockYears:
     last = winters[-1]
     panels = last.of("panels", block)
     panels = panels[panels["vines"] > 0].reset_index(drop=True)
@@ -119,15 +122,15 @@ def _years(block: str, winters: list[Winter], yields: pd.DataFrame | None, left:
         yields=yields[yields["block"] == block],
         left=left[left["block"] == block],
         forecast=_forecast(block, winters),
-        judged=_is_winegrape(last, block),
+        judged=_is_winegrape(last, block, book),
     )
 
 
-def _is_winegrape(winter: Winter, block: str) -> bool:
+def _is_winegrape(winter: Winter, block: str, book: RuleBook) -> bool:
     """Whether a block's grapes are known to be of those that the published range of yield over prunings is of."""
     here = winter.of("blocks", block)
     variety = str(here["variety"].iloc[0]) if "variety" in here else ""
-    return grape_kind(load_rules().group_of(variety)) == "winegrape"
+    return grape_kind(book.group_of(variety)) == "winegrape"
 
 
 def _with_known_rows(yields: pd.DataFrame, winter: Winter, file: str) -> tuple[pd.DataFrame, list[Problem]]:

@@ -13,6 +13,8 @@ from geoprune.errors import Remark
 from geoprune.sources import Source
 
 #: Status words of a vine position. Counted vines get a bud number from the rule.
+#: Layers of a vineyard, in the order they are read.
+LAYERS = ("blocks", "rows", "vines", "samples", "bud_checks")
 STATUSES = ("bearing", "young", "missing", "dead", "diseased")
 COUNTED = ("bearing", "diseased")
 #: With fewer usable samples not even a mean can be trusted (design choice).
@@ -61,7 +63,7 @@ class Vineyard:
     def alone(self, block: str) -> Vineyard:
         """One block's vineyard, in its projection: of every layer the block's lines alone, under their own index."""
         home = self.of(block)
-        own = {layer: home._lines_of(layer, block) for layer in ("blocks", "rows", "vines", "samples", "bud_checks")}
+        own = {layer: home._lines_of(layer, block) for layer in LAYERS}
         return replace(home, parts=(), **own)
 
     def _lines_of(self, layer: str, block: str) -> Any:
@@ -71,8 +73,7 @@ class Vineyard:
     @cached_property
     def _places(self) -> dict[str, dict[str, Any]]:
         """Layer -> block -> places of its lines; sought once, because an estate has many of both."""
-        layers = ("blocks", "rows", "vines", "samples", "bud_checks")
-        tables = {layer: getattr(self, layer) for layer in layers}
+        tables = {layer: getattr(self, layer) for layer in LAYERS}
         return {layer: table.groupby("block").indices for layer, table in tables.items() if table is not None}
 
     @cached_property

@@ -4,7 +4,7 @@ from geoprune.plan.apart import vines_apart, winter_only
 from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.plan.given import GivenZones
 from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
-from geoprune.plan.steps import SideInputs, listening, make_plan, plan_blocks, prepare_blocks, rule_problems
+from geoprune.plan.steps import SideInputs, make_plan, plan_blocks, prepare_blocks, rule_problems
 
 __all__ = [
     "BlockPlan",
@@ -16,7 +16,6 @@ __all__ = [
     "SideInputs",
     "Voice",
     "hear",
-    "listening",
     "make_plan",
     "plan_blocks",
     "prepare_blocks",

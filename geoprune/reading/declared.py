@@ -78,7 +78,7 @@ def as_declared(raw: RawTable, declared: Declared, faults: Faults) -> RawTable:
 
 def _plain_cells(table: pd.DataFrame, layer: str) -> pd.DataFrame:
     """The table with numbers where every cell of a column has its column's unit behind it, or tells degrees and minutes."""
-    for entry in columns_of(layer):
+    for entry in (entry for entry in columns_of(layer) if entry.units or entry.name in ("lon", "lat")):
         for name in (name for name in entry.names if name in table and table[name].dtype == object):
             texts = table[name].map(name_text).tolist()
             if name in ("lon", "lat"):

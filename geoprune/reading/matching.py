@@ -109,7 +109,8 @@ def propose_columns(raw: RawTable, around: Surroundings, taken: Iterable[str] = 
     known = {name for entry in columns_of(raw.layer) for name in entry.names}
     free = [name for name in free if name not in known]
     lacking = [entry for entry in columns_of(raw.layer) if not any(name in raw.table for name in entry.names)]
-    scored = [_candidate(raw, name, entry, around) for entry in lacking for name in free]
+    cells = {name: _cells_of(raw.table[name]) for name in free}
+    scored = [_candidate(raw.headers.get(name, name), cells[name], entry, around) for entry in lacking for name in free]
     scored = sorted((c for c in scored if c.score >= _least(c.entry)), key=lambda c: -c.score)
     best: dict[str, Candidate] = {}
     for candidate in scored:
@@ -163,11 +164,23 @@ def _least(entry: Column) -> float:
     return NEEDED_FROM if needed else OPTIONAL_FROM
 
 
-def _candidate(raw: RawTable, name: str, entry: Column, around: Surroundings) -> Candidate:
-    header = raw.headers.get(name, name)
-    texts = [text for text in raw.table[name].map(name_text).head(LOOKED_AT) if text]
-    plain, behind = without_unit(texts)
-    behind = behind or unit_behind(texts)
+@dataclass(frozen=True)
+class _Cells:
+    """What stands in the first cells of a column: whole, without the unit behind each, and that unit."""
+
+    texts: list[str]
+    plain: list[str]
+    unit: str
+
+
+def _cells_of(column: pd.Series) -> _Cells:
+    texts = [text for text in column.head(LOOKED_AT).map(name_text) if text]
+    plain, unit = without_unit(texts)
+    return _Cells(texts, plain, unit or unit_behind(texts))
+
+
+def _candidate(header: str, cells: _Cells, entry: Column, around: Surroundings) -> Candidate:
+    texts, plain, behind = cells.texts, cells.plain, cells.unit
     unit = unit_of(header) or behind if entry.units else ""
     unit = unit if unit in entry.units else ""
     held = in_degrees(texts) if entry.name in PLACES else plain if unit == behind else texts

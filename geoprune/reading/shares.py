@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from scipy.spatial import cKDTree
 
-from geoprune.layers import Vineyard
+from geoprune.layers import LAYERS, Vineyard
 from geoprune.reading.columns import Columns, RawTable, matched
 from geoprune.reading.faults import Faults
 from geoprune.reading.places import LONLAT, to_work
@@ -96,10 +96,7 @@ def _on_sphere(points: gpd.GeoSeries) -> NDArray[np.float64]:
 
 def joined(parts: list[Vineyard], names: Iterable[str]) -> Vineyard:
     """A vineyard of parts, blocks in the order of `names`; its own tables hold all their lines in WGS 84."""
-    tables: dict[str, Any] = {
-        name: _together(getattr(part, name) for part in parts)
-        for name in ("blocks", "rows", "vines", "samples", "bud_checks")
-    }
+    tables: dict[str, Any] = {name: _together(getattr(part, name) for part in parts) for name in LAYERS}
     order = {name: place for place, name in enumerate(names)}
     tables["blocks"] = tables["blocks"].sort_values("block", key=lambda column: column.map(order), ignore_index=True)
     empty = gpd.GeoDataFrame({"block": []}, geometry=[], crs=LONLAT)

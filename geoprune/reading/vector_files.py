@@ -18,6 +18,7 @@ from pyproj import CRS
 from shapely import force_2d
 from shapely.errors import ShapelyError
 
+from geoprune.layers import LAYERS
 from geoprune.reading.columns import RawTable, clean_names, headers_of
 from geoprune.reading.faults import Faults
 from geoprune.reading.inside import (
@@ -33,7 +34,6 @@ from geoprune.reading.marks import weights_of_marks
 from geoprune.sources import Unfit, plain_path
 from geoprune.text import few
 
-KNOWN = ("blocks", "rows", "vines", "samples", "bud_checks")
 #: Layers that may be plain tables: row and vine are a place.
 WITHOUT_SHAPES = ("samples",)
 ENDINGS = {
@@ -102,10 +102,10 @@ def read_layers(path: Path, faults: Faults, called: Mapping[str, str] = MappingP
         for name, layer in ours.items():
             if name not in folded:
                 faults.add(f"there is no layer '{called[layer]}'", f"Correct [layers] in the settings ({few(names)})")
-        known = [name for name in names if _folded(known_as(name)) in KNOWN]
+        known = [name for name in names if _folded(known_as(name)) in LAYERS]
         if known or len(names) == 1:
             return known or names
-        faults.add(f"no known layer (found: {few(map(str, names))})", f"Name the layers {', '.join(KNOWN)}")
+        faults.add(f"no known layer (found: {few(map(str, names))})", f"Name the layers {', '.join(LAYERS)}")
         return []
 
     found = open_layers(path, faults, choose=choose)
@@ -204,7 +204,7 @@ def _open(path: Path, stem: str, faults: Faults, choose: Choose, tables: bool) -
         shaped = {name: shapes for name, shapes in shaped.items() if name == "waypoints"}
     names = [name for name, shapes in shaped.items() if shapes or tables or _folded(name) in WITHOUT_SHAPES]
     if not names:
-        faults.add("there is no layer with shapes in it", f"Name the layers {', '.join(KNOWN)}")
+        faults.add("there is no layer with shapes in it", f"Name the layers {', '.join(LAYERS)}")
     return {name: (_open_layer(path, name), False) for name in (choose(names) if names else ())}
 
 
@@ -294,7 +294,7 @@ def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -
     if len(found) > 1 and "" in found:
         faults.remark("dropped", "without_layer", count=len(found[""][0]))
     names = {name: _folded(name) for name in found}
-    known = [name for name in names if names[name] in KNOWN]
+    known = [name for name in names if names[name] in LAYERS]
     if not known and len(found) == 1:
         only = next(iter(found))
         if found[only][0].geom_type.isin(["Polygon", "MultiPolygon"]).any():
@@ -304,12 +304,12 @@ def _named_as_known(found: dict[str, OpenedLayer], path: Path, faults: Faults) -
         elif found[only][0].geom_type.eq("Point").any():
             names[only] = "samples"
     for name, (table, cut) in found.items():
-        if names[name] in KNOWN:
+        if names[name] in LAYERS:
             if names[name] in layers:
                 faults.add(f"two layers are called {names[name]}", "Keep one of the two")
             layers[names[name]] = _raw(table, path, names[name], cut, faults)
     if not layers and found:
-        faults.add(f"no known layer (found: {', '.join(found)})", f"Name the layers {', '.join(KNOWN)}")
+        faults.add(f"no known layer (found: {', '.join(found)})", f"Name the layers {', '.join(LAYERS)}")
     return layers
 
 

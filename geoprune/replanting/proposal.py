@@ -146,8 +146,8 @@ def left_messages(stand: Stand, kinds: frozenset[str]) -> tuple[Message, ...]:
 def block_messages(stand: Stand, clusterings: tuple[Clustering, ...]) -> tuple[Message, ...]:
     """Limits in print, each under its own cause, and whether trouble may be spreading."""
     positions, gone = len(stand.vines), int(stand.gone.sum())
-    located = [*loss_notes(missing_share(gone, positions)), *sick_notes(int(stand.sick.sum()), positions)]
-    return (*located, *(message for one in clusterings for message in one.messages))
+    notes = [*loss_notes(missing_share(gone, positions)), *sick_notes(int(stand.sick.sum()), positions)]
+    return (*notes, *(message for one in clusterings for message in one.messages))
 
 
 def _choose(stand: Stand, area: Area, prices: Prices, kinds: frozenset[str], seed: int) -> Choice:

@@ -226,8 +226,7 @@ def _with_load(panels: gpd.GeoDataFrame, rows: pd.DataFrame, zones: pd.DataFrame
     for name, key, table in parts:
         lacking = np.isnan(found["crop_load"])
         for column in LOADS:
-            known = dict(zip(table.index, table[column], strict=True))
-            found[column] = np.where(lacking, [known.get(value, np.nan) for value in key], found[column])
+            found[column] = np.where(lacking, _looked_up(key, table, column), found[column])
         load_of[lacking & ~np.isnan(found["crop_load"])] = name
     return panels.assign(**found, load_of=load_of)
 
@@ -245,10 +244,10 @@ def load_class(line: Any) -> str:
     return "within" if low >= LIGHT_CROP and high <= HEAVY_CROP else "unsure"
 
 
-def _looked_up(zone: pd.Series, table: pd.DataFrame, name: str) -> Floats:
-    """A column by zone; NaN where it is not given."""
+def _looked_up(key: pd.Series, table: pd.DataFrame, name: str) -> Floats:
+    """A column by the table's index, such as the zone; NaN where it is not given."""
     known = dict(zip(table.index, table[name], strict=True)) if name in table else {}
-    return np.array([known.get(number, np.nan) for number in zone], dtype=float)
+    return np.array([known.get(value, np.nan) for value in key], dtype=float)
 
 
 def _with_yield(table: pd.DataFrame, years: BlockYears, later: int) -> pd.DataFrame:

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import LinAlgError, cho_factor, cho_solve, cholesky, solve_triangular
+from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
 from scipy.spatial.distance import cdist
 
 Floats = NDArray[np.float64]
@@ -246,6 +246,5 @@ def _node(size: Floats, covariance: Floats, drift: Floats) -> tuple[float, _Node
     free = len(size) - drift.shape[1]
     variance = float(((aimed - shaped @ level) ** 2).sum()) / free
     log = -np.log(np.diag(lower)).sum() - 0.5 * np.linalg.slogdet(normal)[1] - 0.5 * free * np.log(variance)
-    factor = cho_factor(covariance, lower=True)
     residual = size - drift @ level
-    return float(log), _Node(0.0, 0.0, 0.0, 0.0, variance, factor, drift, residual, level, normal)
+    return float(log), _Node(0.0, 0.0, 0.0, 0.0, variance, (lower, True), drift, residual, level, normal)

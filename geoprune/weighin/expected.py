@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial.distance import cdist
 from scipy.special import gammaln, stdtr, stdtrit
 
-from geoprune.geostat import Kriging, fit_averaged
+from geoprune.geostat import AveragedKriging, Kriging, fit_averaged
 from geoprune.surface.prior import SHARES, Prior, range_grid
 
 Floats = NDArray[np.float64]
@@ -74,9 +75,7 @@ class Pattern:
         between = self.sill * np.exp(-cdist(self.point[known], self.point[lines]) / self.range_m)
         own = self.sill * np.exp(-cdist(self.point[lines], self.point[lines]) / self.range_m)
         own[np.diag_indices_from(own)] += self.nugget * self.noise[lines]
-        all_known = self.sill * np.exp(-cdist(self.point[known], self.point[known]) / self.range_m)
-        all_known[np.diag_indices_from(all_known)] += self.nugget * self.noise[known]
-        factor = cho_factor(all_known, lower=True)
+        factor = self._factor
         ones, solved = np.ones(len(known)), cho_solve(factor, between)
         weights = cho_solve(factor, ones)
         level = float(weights @ self.root[known] / weights.sum())
@@ -90,6 +89,15 @@ class Pattern:
         law = -(DEGREES + size) / 2 * np.log1p(square / DEGREES) - np.log(np.diag(lower[0])).sum()
         return float(law + np.log(root / 2.0).sum())
 
+    @cached_property
+    def _factor(self) -> tuple[Floats, bool]:
+        """Factored covariance of the weights that speak."""
+        known = np.flatnonzero(self.speaks)
+        between = self.sill * np.exp(-cdist(self.point[known], self.point[known]) / self.range_m)
+        between[np.diag_indices_from(between)] += self.nugget * self.noise[known]
+        factor: tuple[Floats, bool] = cho_factor(between, lower=True)
+        return factor
+
 
 def find_pattern(points: Floats, weight_kg: Floats, vines: Floats, speaks: NDArray[np.bool_]) -> Pattern | None:
     """Return the pattern that the weights tell which speak; None where they are too few, alike, or of unknown place."""
@@ -97,11 +105,16 @@ def find_pattern(points: Floats, weight_kg: Floats, vines: Floats, speaks: NDArr
     taken = speaks & np.isfinite(points).all(axis=1)
     if taken.sum() < FEWEST_TO_FIT or np.ptp(root[taken]) == 0.0:
         return None
+    here, fit = _fitted(points, root, noise, taken)
+    return Pattern(here, root, noise, taken, fit.sill, fit.nugget, fit.typical.range_m)
+
+
+def _fitted(points: Floats, root: Floats, noise: Floats, taken: NDArray[np.bool_]) -> tuple[Floats, AveragedKriging]:
+    """Points (n, 2) about the middle of those taken, and the fit to these."""
     here = points - points[taken].mean(axis=0)
     ranges = range_grid(float(np.hypot(*np.ptp(points[taken], axis=0))))
     prior = Prior().log_density(ranges, SHARES)
-    fit = fit_averaged(here[taken], root[taken], noise=noise[taken], ranges=ranges, shares=SHARES, log_prior=prior)
-    return Pattern(here, root, noise, taken, fit.sill, fit.nugget, fit.typical.range_m)
+    return here, fit_averaged(here[taken], root[taken], noise=noise[taken], ranges=ranges, shares=SHARES, log_prior=prior)
 
 
 def first_sound(weight_kg: Floats) -> NDArray[np.bool_]:
@@ -137,10 +150,7 @@ def expect(
     if taken.sum() < FEWEST_TO_FIT or np.ptp(root[taken]) == 0.0:
         plain = _by_mean(root, sound)
         return plain, plain
-    here = points - points[taken].mean(axis=0)
-    ranges = range_grid(float(np.hypot(*np.ptp(points[taken], axis=0))))
-    prior = Prior().log_density(ranges, SHARES)
-    fit = fit_averaged(here[taken], root[taken], noise=noise[taken], ranges=ranges, shares=SHARES, log_prior=prior)
+    here, fit = _fitted(points, root, noise, taken)
     plain = _by_mean(root, sound)
     middle, variance = plain.middle.copy(), np.square(plain.spread)
     middle[taken], variance[taken] = fit.leave_one_out()

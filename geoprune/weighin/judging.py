@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.units import SUFFIXES
-from geoprune.weighin.expected import Expected, expect, expect_by_mean, find_pattern, first_sound
+from geoprune.weighin.expected import Expected, Pattern, expect, expect_by_mean, find_pattern, first_sound
 from geoprune.weighin.written import POSSIBLE_KG, PRIOR, Meaning, decimals, other_meanings
 
 Floats = NDArray[np.float64]
@@ -59,6 +60,11 @@ class Entry:
     other_point: Floats
     other_standing: NDArray[np.object_]
     day: NDArray[np.object_] | None = None
+
+    @cached_property
+    def digits(self) -> NDArray[np.int64]:
+        """Digits after the decimal mark of each number as written (n,)."""
+        return np.array([decimals(str(text)) for text in self.text], dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -180,8 +186,7 @@ def _by_odds(finding: Finding) -> float:
 def _finer(entry: Entry, lines: NDArray[np.int64]) -> float:
     """Log odds that lines were weighed on another scale, from their decimals: where half of them or more have more than the
     list's other lines mostly have, against the share of the others that do."""
-    digits = np.array([decimals(str(text)) for text in entry.text])
-    others = np.delete(digits, lines)
+    digits, others = entry.digits, np.delete(entry.digits, lines)
     if not len(others):
         return 0.0
     usual = int(np.bincount(others).argmax())
@@ -199,6 +204,7 @@ def _runs_by_place(entry: Entry, a_vine: Floats, sound: NDArray[np.bool_]) -> li
     n, best = len(a_vine), None
     plain = expect_by_mean(a_vine, sound)
     days = _days(entry)
+    patterns: dict[tuple[int, int], Pattern | None] = {}  # of the lines outside a stretch, whatever unit it is taken for
     for unit, factor in _units(entry.unit).items():
         ratio = plain.log_density(a_vine * factor) - plain.log_density(a_vine)
         total, start, end = _best_stretch(ratio)
@@ -211,7 +217,10 @@ def _runs_by_place(entry: Entry, a_vine: Floats, sound: NDArray[np.bool_]) -> li
             lines = lines[(entry.standing[lines] == "there") & np.isfinite(entry.point[lines]).all(axis=1)]
             if len(lines) < SHORTEST_RUN or ratio[lines].min() < AGAINST:
                 continue
-            pattern = find_pattern(entry.point, a_vine, entry.vines, sound & ~np.isin(np.arange(n), lines))
+            if (start, end) not in patterns:
+                outside = sound & ~np.isin(np.arange(n), lines)
+                patterns[start, end] = find_pattern(entry.point, a_vine, entry.vines, outside)
+            pattern = patterns[start, end]
             if pattern is None:
                 continue
             gain = pattern.log_density(a_vine[lines] * factor, lines) - pattern.log_density(a_vine[lines], lines)

@@ -101,9 +101,10 @@ def _filled(piece: str, sentence: bool, language: str) -> str:
 
 @cache
 def _shapes(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
-    """Shapes of the English sentences and the same in a language, those with the most words of their own first."""
+    """Shapes of the English sentences and the same in a language, first those that begin with
+    words, so that no field takes another sentence's beginning, and of these those with the most words of their own."""
     known = word_lists()[language].get("problems", {})
-    order = sorted(known, key=lambda english: -len(FIELD.sub("", english)))
+    order = sorted(known, key=lambda english: (english.startswith("{"), -len(FIELD.sub("", english))))
     return tuple((re.compile(_shape(english), re.DOTALL), known[english]) for english in order)
 
 

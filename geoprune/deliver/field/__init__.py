@@ -1,6 +1,6 @@
 """The page for the phone in the row: weighing, bud checks, the row card, counting again; and what comes back from it."""
 
-from geoprune.deliver.field.block import FieldBlock, FieldRow, FieldRun, FieldVine, expected_range, pruning_season
+from geoprune.deliver.field.block import FieldBlock, FieldRow, FieldRun, FieldVine, expected_range, pruning_season, season_of
 from geoprune.deliver.field.briefed import estate_of, field_block_of, field_page
 from geoprune.deliver.field.log import (
     Entry,
@@ -44,6 +44,7 @@ __all__ = [
     "pruning_season",
     "read_field_log",
     "render_field_page",
+    "season_of",
     "tick_table",
     "weights_table",
 ]

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+import geopandas as gpd
+
 from geoprune.errors import Message
 
 #: What no vine exceeds, so that the page refuses what the commands would refuse (a test holds both together).
@@ -156,6 +158,11 @@ def expected_range(mean_kg: float, spread_kg: float) -> tuple[float, float] | No
     variance = math.log1p((spread_kg / mean_kg) ** 2)
     middle, reach = math.log(mean_kg) - variance / 2, ODD_AT * math.sqrt(variance)
     return max(math.exp(middle - reach), LEAST_KG), min(math.exp(middle + reach), MOST_KG)
+
+
+def season_of(vines: gpd.GeoDataFrame, made: date) -> int:
+    """Return the year of the pruning of vines (`pruning_season`), by where they stand and the day of the plan."""
+    return pruning_season(made, float(vines.geometry.iloc[:1].to_crs("EPSG:4326").y.iloc[0]))
 
 
 def pruning_season(day: date, latitude: float) -> int:

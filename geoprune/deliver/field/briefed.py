@@ -7,7 +7,7 @@ from pathlib import PurePath
 
 from geoprune.brief import BlockBrief
 from geoprune.deliver.edition import Edition
-from geoprune.deliver.field.block import FieldBlock, pruning_season
+from geoprune.deliver.field.block import FieldBlock, season_of
 from geoprune.deliver.field.page import render_field_page
 from geoprune.deliver.field.tables import field_block_from_tables
 from geoprune.layers import Source
@@ -38,7 +38,7 @@ def field_block_of(brief: BlockBrief, *, made: date, estate: str = "") -> FieldB
     signs = tuple(sign for sign in brief.tape if sign in (READ_SIGNS, SIGNS_DISAGREE))
     return field_block_from_tables(
         plan.name,
-        season=pruning_season(made, float(plan.vines.geometry.iloc[:1].to_crs("EPSG:4326").y.iloc[0])),
+        season=season_of(plan.vines, made),
         rows=plan.rows,
         runs=plan.runs.assign(no_number=plan.runs["zone"].map(why)),
         vines=plan.vines,

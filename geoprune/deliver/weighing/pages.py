@@ -86,8 +86,8 @@ def _sheet(sheet: FieldSheet, reader: Reader) -> dict[str, Any]:
         return [clean(reader.say(message)) for message in messages]
 
     (title, why), back = say((sheet.title, sheet.why)), reader.words("sampling")["back"]
-    weigh_list = {"steps": say(sheet.steps), "columns": say(sheet.columns), "cautions": say(sheet.cautions)}
-    return {"language": reader.language, "title": title, "why": why, "back": back, "lines": sheet.lines, **weigh_list}
+    said = {"steps": say(sheet.steps), "columns": say(sheet.columns), "cautions": say(sheet.cautions)}
+    return {"language": reader.language, "title": title, "why": why, "back": back, "lines": sheet.lines, **said}
 
 
 def weigh_sentences(weigh_list: WeighList, options: SampleOptions) -> list[Message]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.io import MemoryFile
 
+from geoprune.deliver.writing.styles import value_range
 from geoprune.drivers import RASTER_OPTIONS
 from geoprune.look import SIZE_RAMP
 
@@ -44,9 +45,7 @@ def surface_files(grid: Mapping[str, Any], crs: CRS) -> dict[str, bytes]:
 
 def raster_style(values: NDArray[np.float32]) -> str:
     """Return the style of a raster: the colours of vine sizes from its smallest to its largest value."""
-    finite = values[np.isfinite(values)]
-    low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
-    high = high if high > low else low + 0.01
+    low, high = value_range(values)
     root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology"})
     drawn = ET.SubElement(
         ET.SubElement(root, "pipe"),

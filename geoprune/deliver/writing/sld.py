@@ -42,7 +42,7 @@ def layer_sld(layer: str, table: pd.DataFrame) -> str:
     layer : str
         Name of a layer that has a geometry.
     table : DataFrame
-        The values that its style depends on (`styles.telling_values`).
+        The values that its style depends on (`styles.message_values`).
     """
     return _document(layer, _rules(layer, table))
 

@@ -11,6 +11,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from geoprune.deliver.writing.tables import GEOMETRIES, column_words
 from geoprune.look import INK, SIZE_RAMP, ZONE_FILLS, ramp_color
@@ -131,10 +132,14 @@ def graduated(column: str, values: pd.Series, sizes: Sequence[float]) -> ET.Elem
 
 def size_classes(values: pd.Series) -> list[tuple[float, float]]:
     """Return classes of equal width between the smallest and largest value, one for each colour of vine sizes."""
-    finite = values.to_numpy(float)
-    finite = finite[np.isfinite(finite)]
-    low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
-    return list(pairwise(np.linspace(low, high if high > low else low + 0.01, len(SIZE_RAMP) + 1).tolist()))
+    return list(pairwise(np.linspace(*value_range(values.to_numpy(float)), len(SIZE_RAMP) + 1).tolist()))
+
+
+def value_range(values: NDArray[np.floating]) -> tuple[float, float]:
+    """Return the smallest and the largest finite value, never equal."""
+    finite = values[np.isfinite(values)]
+    low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
+    return low, high if high > low else low + 0.01
 
 
 def add_symbol(parent: ET.Element, name: str, kind: str, parts: list[tuple[str, dict[str, str]]]) -> None:
