@@ -18,7 +18,8 @@ Integers = NDArray[np.int64]
 class Design:
     """Readings and their mean's design, in coordinates in which the field is isotropic.
 
-    place (n, 2) in m about `centre`; drift (n, p); noise (n,); season (n,) labels; basis (n, p) = drift @ turn, with
+    place (n, 2) in m about `centre`; drift (n, p); noise (n,); season (n,) labels; row (n,) labels of the rows the readings
+    stand in, -1 where none is told; basis (n, p) = drift @ turn, with
     basis / sqrt(noise) orthonormal; start (p,) least-squares coefficients and residual (n,) what they leave, so
     that large levels cost no digits; root (n,) = sqrt(noise).
     """
@@ -29,6 +30,7 @@ class Design:
     noise: Floats
     season: Integers
     target_season: int
+    row: Integers
     model: str
     anisotropy: Anisotropy | None
     centre: Floats
@@ -46,6 +48,16 @@ class Design:
     def has_seasons(self) -> bool:
         """Whether readings (or the target) belong to more than one season."""
         return bool(np.any(self.season != self.target_season))
+
+    @property
+    def sampled_rows(self) -> Integers:
+        """Labels (q,) of the rows that readings stand in, in order; none where no rows are told."""
+        return np.unique(self.row[self.row >= 0])
+
+    def same_row(self) -> Floats:
+        """1 for two readings of one row (n, n), 0 otherwise; a reading without a row is in a row of its own."""
+        same = (self.row[:, None] == self.row[None, :]) & (self.row >= 0)[:, None]
+        return np.where(same | np.eye(len(self.row), dtype=bool), 1.0, 0.0)
 
     def locate(self, points: Floats) -> Floats:
         """Points (m, 2) of the ground in the design's coordinates."""
@@ -80,12 +92,14 @@ def make_design(
     noise: Floats | None = None,
     season: Any = None,
     target_season: int | None = None,
+    row: Any = None,
     model: str = "exponential",
     anisotropy: Anisotropy | None = None,
 ) -> Design:
     """Check and centre. points (n, 2) in m, values (n,), drift (n, p) or None for a constant, noise (n,) or None for 1.
 
-    season (n,) integer labels or None; target_season the season predicted, by default the newest.
+    season (n,) integer labels or None; target_season the season predicted, by default the newest; row (n,) integer labels
+    from 0 on, -1 for none, or None.
 
     Raises
     ------
@@ -98,7 +112,8 @@ def make_design(
     drift = np.ones((n, 1)) if drift is None else np.asarray(drift, dtype=float)
     noise = np.ones(n) if noise is None else np.asarray(noise, dtype=float)
     label = np.zeros(n, dtype=np.int64) if season is None else np.asarray(season, dtype=np.int64)
-    _check(points, values, drift, noise, label)
+    rows = np.full(n, -1) if row is None else np.asarray(row, dtype=np.int64)
+    _check(points, values, drift, noise, label, rows)
     root = np.sqrt(noise)[:, None]
     orthonormal, upper = np.linalg.qr(drift / root)
     turn = np.linalg.inv(upper)
@@ -112,6 +127,7 @@ def make_design(
         noise=noise,
         season=label,
         target_season=newest,
+        row=rows,
         model=check_model(model),
         anisotropy=anisotropy,
         centre=centre,
@@ -122,13 +138,15 @@ def make_design(
     )
 
 
-def _check(points: Floats, values: Floats, drift: Floats, noise: Floats, season: Integers) -> None:
+def _check(points: Floats, values: Floats, drift: Floats, noise: Floats, season: Integers, row: Integers) -> None:
     n = len(values)
-    if drift.ndim != 2 or not len(points) == len(drift) == len(noise) == len(season) == n:
-        raise ValueError("points, values, drift, noise and season have one row per reading")
+    if drift.ndim != 2 or not len(points) == len(drift) == len(noise) == len(season) == len(row) == n:
+        raise ValueError("points, values, drift, noise, season and row have one row per reading")
     for name, array in (("points", points), ("values", values), ("drift", drift), ("noise", noise)):
         if not np.isfinite(array).all():
             raise ValueError(f"{name}: {int((~np.isfinite(array)).sum())} numbers are not finite")
+    if (row < -1).any():
+        raise ValueError("labels of rows count from 0, -1 for none")
     if not (noise > 0.0).all():
         raise ValueError("a reading's noise factor is above 0")
     if n < drift.shape[1] + 3:

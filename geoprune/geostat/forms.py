@@ -25,8 +25,10 @@ BLOCK_COLUMNS = 128
 class Form:
     """Moments of a target for one range: mean and second moment.
 
-    mean = linear'[c, x]; second = prior * own - |lower c|^2 + |low'[c, x]|^2, with c (n,) correlations, x (p,) drift,
-    own the average correlation within the target (1 for a point); lower (n, n) triangular, low (n + p, q).
+    mean = linear'[c, x]; second = prior * own + row_prior * own_rows - |lower c|^2 + |low'[c, x]|^2, with c (n,)
+    correlations, x (p,) drift, own the average correlation within the target and own_rows the share of its pairs that stand
+    in one row (1 for a point); lower (n, n) triangular, low (n + p, q). With rows c also holds the target's share in each
+    sampled row.
     """
 
     range_m: float
@@ -34,19 +36,22 @@ class Form:
     lower: Floats
     low: Floats
     linear: Floats
+    row_prior: float = 0.0
 
     @cached_property
     def _tail(self) -> Floats:
         """Columns (n + p, q + 1): low, then linear; one product serves both."""
         return np.ascontiguousarray(np.column_stack([self.low, self.linear]))
 
-    def moments(self, cross: Floats, drift: Floats, own: Floats | float = 1.0) -> tuple[Floats, Floats]:
+    def moments(
+        self, cross: Floats, drift: Floats, own: Floats | float = 1.0, own_rows: Floats | float = 1.0
+    ) -> tuple[Floats, Floats]:
         """Mean and second moment (m,) for correlations (m, n) and drift (m, p) or (1, p)."""
         n = len(self.lower)
         tail = cross @ self._tail[:n]
         tail += drift @ self._tail[n:]
         second = np.einsum("mq,mq->m", tail[:, :-1], tail[:, :-1])
-        second += self.prior * own
+        second += self.prior * own + self.row_prior * own_rows
         for part in _blocks(n):
             rotated = cross[:, : part.stop] @ self.lower[part, : part.stop].T
             second -= np.einsum("mq,mq->m", rotated, rotated)
@@ -71,8 +76,10 @@ def compress(columns: Floats) -> Floats:
 
 
 def lower_root(rows: Floats) -> Floats:
-    """Lower triangle W with W'W = rows'rows, for rows (k, n), k >= n."""
-    return _upper(rows[:, ::-1])[::-1, ::-1].copy()
+    """Lower triangle W with W'W = rows'rows, for rows (k, n)."""
+    lacking = max(rows.shape[1] - rows.shape[0], 0)
+    full = np.vstack([rows, np.zeros((lacking, rows.shape[1]))]) if lacking else rows
+    return _upper(full[:, ::-1])[::-1, ::-1].copy()
 
 
 def chunks(count: int, width: int) -> list[slice]:
@@ -82,16 +89,25 @@ def chunks(count: int, width: int) -> list[slice]:
 
 
 def mix_points(
-    forms: Sequence[Form], samples: Floats, targets: Floats, drift: Floats, model: str, *, threads: int | None = None
+    forms: Sequence[Form],
+    samples: Floats,
+    targets: Floats,
+    drift: Floats,
+    model: str,
+    *,
+    in_rows: Floats | None = None,
+    threads: int | None = None,
 ) -> tuple[Floats, Floats]:
-    """Summed mean and second moment (m,) of all forms at points (m, 2); drift (m, p) or (1, p)."""
+    """Summed mean and second moment (m,) of all forms at points (m, 2); drift (m, p) or (1, p), in_rows (m, q) shares in
+    the sampled rows."""
     mean, second = np.zeros(len(targets)), np.zeros(len(targets))
 
     def work(part: slice) -> None:
         distance = distances(targets[part], samples)
         rows = drift if len(drift) == 1 else drift[part]
         for form in forms:
-            m, s = form.moments(correlation(distance, form.range_m, model), rows)
+            cross = correlation(distance, form.range_m, model)
+            m, s = form.moments(cross if in_rows is None else np.hstack([cross, in_rows[part]]), rows)
             mean[part] += m
             second[part] += s
 

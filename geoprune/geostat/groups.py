@@ -113,6 +113,32 @@ def cross_averages(groups: Groups, samples: Floats, ranges: Floats, model: str) 
     return result
 
 
+def row_shares(row: Integers, groups: Groups) -> csr_matrix:
+    """Share (count, L + 1) of each group's points that stands in each row, by label; the last column those in none.
+
+    row (m,) labels below L of all points, as they were given; -1 for none.
+    """
+    label = row[groups.order]
+    last = int(row.max(initial=-1)) + 1
+    group = np.repeat(np.arange(len(groups.sizes)), groups.sizes)
+    share = 1.0 / groups.sizes[group]
+    return csr_matrix((share, (group, np.where(label >= 0, label, last))), shape=(len(groups.sizes), last + 1))
+
+
+def within_rows(shares: csr_matrix) -> Floats:
+    """Share (count,) of each group's pairs that stand in one row; points in none count as in one. 1 for an empty group."""
+    own = np.asarray(shares.power(2).sum(axis=1)).ravel()
+    return np.where(own > 0.0, own, 1.0)
+
+
+def shares_in(shares: csr_matrix, sampled: Integers) -> Floats:
+    """Columns (count, q) of `row_shares` for some rows, in their order; 0 for rows without points."""
+    known = np.flatnonzero(sampled < shares.shape[1] - 1)
+    found = np.zeros((shares.shape[0], len(sampled)))
+    found[:, known] = shares[:, sampled[known]].toarray()
+    return found
+
+
 def within_averages(groups: Groups, ranges: Floats, model: str) -> Floats:
     """Average correlation (R, count) among all pairs of each group, a point with itself included; 1 for an empty group."""
     sizes = groups.sizes

@@ -14,13 +14,14 @@ from geoprune.geostat.reml import Spectrum
 
 @dataclass(frozen=True)
 class Node:
-    """One set of covariance parameters and its weight in the mixture."""
+    """One set of covariance parameters and its weight in the mixture; variances of field, vine and whole rows."""
 
     range_m: float
     sill: float
     nugget: float
     persistent_share: float
     weight: float
+    row_variance: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -41,10 +42,17 @@ class NodeFamily:
     @property
     def nodes(self) -> list[Node]:
         """The family's members."""
-        rows = zip(self.shares, self.totals, self.weights, strict=True)
+        found, of_rows = zip(self.shares, self.totals, self.weights, strict=True), self.spectrum.row_share
         return [
-            Node(self.spectrum.range_m, float(t * (1 - a)), float(t * a), self.spectrum.persistent, float(w))
-            for a, t, w in rows
+            Node(
+                range_m=self.spectrum.range_m,
+                sill=float(t * (1 - a) * (1 - of_rows)),
+                nugget=float(t * a),
+                persistent_share=self.spectrum.persistent,
+                weight=float(w),
+                row_variance=float(t * (1 - a) * of_rows),
+            )
+            for a, t, w in found
         ]
 
     @property
@@ -79,6 +87,8 @@ class NodeFamily:
         its `lower` is any root of the quadratic part, not yet a triangle.
 
         sum w (var + mean^2) = sum w sill own - c'Ac + |low'[c, x]|^2; low holds the drift's uncertainty and the means.
+        With rows c, the correlations with the samples, is (1 - b) those of the field + b those of the rows: the form takes
+        the field's correlations, then one column for each row that was sampled.
         """
         share, total, weight = self.shares, self.totals, self.weights
         eigen = self.spectrum.eigenvalues(share)
@@ -97,7 +107,24 @@ class NodeFamily:
             columns.append(np.sqrt(weight[j]) * mean[:, None])
             linear += weight[j] * mean
         prior = float(np.sum(weight * total * (1 - share)))
-        return Form(self.spectrum.range_m, prior, rows, np.hstack(columns), linear)
+        return self._beside_rows(Form(self.spectrum.range_m, prior, rows, np.hstack(columns), linear))
+
+    def _beside_rows(self, form: Form) -> Form:
+        """The form that takes the field's correlations and the shares in the sampled rows (n + q,) apart; without rows it
+        stays as it is."""
+        of_rows, sampled, n = self.spectrum.row_share, self.design.sampled_rows, len(self.root)
+        if not len(sampled):
+            return form
+        member = (self.design.row[:, None] == sampled[None, :]).astype(float)
+        spread = np.hstack([(1 - of_rows) * np.eye(n), of_rows * member])
+        return Form(
+            range_m=form.range_m,
+            prior=(1 - of_rows) * form.prior,
+            lower=form.lower @ spread,
+            low=np.vstack([spread.T @ form.low[:n], form.low[n:]]),
+            linear=np.concatenate([spread.T @ form.linear[:n], form.linear[n:]]),
+            row_prior=of_rows * form.prior,
+        )
 
     def leave_one_out(self) -> tuple[Floats, Floats, Floats]:
         """Errors, variances and score (S, n) of each reading left out, at each node with its unit variance.
@@ -123,6 +150,7 @@ def range_form(families: list[NodeFamily]) -> Form:
         range_m=forms[0].range_m,
         prior=sum(form.prior for form in forms),
         lower=lower_root(np.vstack([form.lower for form in forms])),
+        row_prior=sum(form.row_prior for form in forms),
         low=compress(np.hstack([form.low for form in forms])),
         linear=np.sum([form.linear for form in forms], axis=0),
     )

@@ -11,20 +11,21 @@ from geoprune.geostat.covariance import Floats
 from geoprune.geostat.reml import LogPrior, RemlSurface
 
 
-def likelihood_of(surfaces: Sequence[RemlSurface]) -> Floats:
-    """Normalised likelihood (R, S) of range and nugget share, summed over persistent shares."""
-    score = np.array([surface.loglik for surface in surfaces])
+def likelihood_of(surfaces: Sequence[RemlSurface], beliefs: Floats) -> Floats:
+    """Normalised likelihood (R, S) of range and nugget share, summed over persistent and row shares with their log
+    beliefs (K,)."""
+    score = np.array([surface.loglik for surface in surfaces]) + beliefs[:, None, None]
     likelihood = np.exp(score - score.max()).sum(axis=0)
     return np.asarray(likelihood / likelihood.sum(), dtype=float)
 
 
-def surface_as_dict(surfaces: Sequence[RemlSurface]) -> dict[str, Any]:
+def surface_as_dict(surfaces: Sequence[RemlSurface], beliefs: Floats) -> dict[str, Any]:
     """`likelihood_of` with its grid, as numbers and lists."""
     return {
         "model": surfaces[0].model,
         "ranges_m": [float(r) for r in surfaces[0].ranges],
         "nugget_shares": [float(a) for a in surfaces[0].shares],
-        "likelihood": likelihood_of(surfaces).tolist(),
+        "likelihood": likelihood_of(surfaces, beliefs).tolist(),
     }
 
 

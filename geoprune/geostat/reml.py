@@ -2,6 +2,8 @@
 
 Covariance of the readings at one node: s2 [(1 - a) R + a D], R the field's correlations, D = diag(noise), a the nugget
 share. One eigen-decomposition D^-1/2 R D^-1/2 = U diag(l) U' serves every share and every simulated set of values.
+With an effect of whole rows R = (1 - b) F + b S: F the field's correlations, S 1 for two readings of one row, b the rows'
+share of what is not nugget.
 """
 
 from __future__ import annotations
@@ -18,6 +20,9 @@ from geoprune.threads import run_parts, single_blas
 
 DEFAULT_SHARES = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0])
 PERSISTENT_SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)
+#: Belief in each part of the variance that is not nugget being one of whole rows, where rows are told: one in five in any
+#: (design choice; docs/method-geostat.md).
+ROW_SHARES = {0.0: 0.8, 0.25: 0.1, 0.75: 0.1}
 LEAST_EIGENVALUE = 1e-12
 
 LogPrior = Floats | Callable[..., Any]
@@ -25,7 +30,7 @@ LogPrior = Floats | Callable[..., Any]
 
 @dataclass(frozen=True)
 class Spectrum:
-    """Eigen-decomposition of the whitened field's correlations at one range and persistent share.
+    """Eigen-decomposition of the whitened correlations of field and rows at one range, persistent and row share.
 
     roots (n,), vectors (n, n); drift (n, p) = U' of the whitened basis.
     """
@@ -35,6 +40,7 @@ class Spectrum:
     roots: Floats
     vectors: Floats
     drift: Floats
+    row_share: float = 0.0
 
     def eigenvalues(self, shares: Floats) -> Floats:
         """Eigenvalues (S, n) of (1 - a) R + a D, whitened, for each share a."""
@@ -56,7 +62,7 @@ class RemlSurface:
 
     loglik (R, S); total_variance (R, S): sill + nugget at each node; ranges (R,) in m; shares (S,) = nugget /
     (sill + nugget). `null` is the log likelihood with no field at all, `ratio` = 2 (max - null); `persistent_share`
-    the part of the field that all seasons have in common.
+    the part of the field that all seasons have in common; `row_share` the part of the sill that is an effect of whole rows.
     """
 
     ranges: Floats
@@ -66,6 +72,7 @@ class RemlSurface:
     null: float
     model: str
     persistent_share: float = 1.0
+    row_share: float = 0.0
 
     @property
     def ratio(self) -> float:
@@ -85,15 +92,17 @@ class RemlSurface:
         return weight / weight.sum()
 
 
-def decompose(design: Design, distance: Floats, range_m: float, persistent: float) -> Spectrum:
+def decompose(design: Design, distance: Floats, range_m: float, persistent: float, row_share: float = 0.0) -> Spectrum:
     """Eigen-decomposition for one range; distance (n, n) between the readings."""
     root = design.root
     field = correlation(distance, range_m, design.model)
+    if row_share:
+        field = (1.0 - row_share) * field + row_share * design.same_row()
     if design.has_seasons:
         field *= design.sharing(persistent)
     field /= root[:, None] * root[None, :]
     roots, vectors = np.linalg.eigh(field)
-    return Spectrum(range_m, persistent, roots, vectors, vectors.T @ (design.basis / root[:, None]))
+    return Spectrum(range_m, persistent, roots, vectors, vectors.T @ (design.basis / root[:, None]), row_share)
 
 
 def profile(
@@ -141,10 +150,14 @@ def range_grid(points: Floats, *, nodes: int = 20, model: str = "exponential") -
     return grid * (EFFECTIVE["exponential"] / EFFECTIVE[model])
 
 
-def decompose_all(design: Design, ranges: Floats, persistent: float) -> tuple[Spectrum, ...]:
+def decompose_all(design: Design, ranges: Floats, persistent: float, row_share: float = 0.0) -> tuple[Spectrum, ...]:
     """`decompose` for each range."""
     distance = design.distance()
-    return tuple(run_parts(lambda range_m: decompose(design, distance, float(range_m), persistent), list(ranges)))
+
+    def work(range_m: float) -> Spectrum:
+        return decompose(design, distance, float(range_m), persistent, row_share)
+
+    return tuple(run_parts(work, list(ranges)))
 
 
 def scan(
@@ -154,6 +167,7 @@ def scan(
     shares: Floats,
     persistent: float,
     spectra: Sequence[Spectrum] = (),
+    row_share: float = 0.0,
 ) -> tuple[Floats, Floats, Floats]:
     """Log likelihood and variance (R, S, k), and the log likelihood without a field (k,), for values (n, k).
 
@@ -163,7 +177,7 @@ def scan(
     distance = np.empty((0, 0)) if spectra else design.distance()
 
     def work(i: int) -> tuple[Floats, Floats]:
-        spectrum = spectra[i] if spectra else decompose(design, distance, float(ranges[i]), persistent)
+        spectrum = spectra[i] if spectra else decompose(design, distance, float(ranges[i]), persistent, row_share)
         return profile(spectrum, spectrum.rotate(whitened), shares, constant)
 
     parts = run_parts(work, range(len(ranges)))
@@ -179,14 +193,15 @@ def scan_design(
     ranges: Floats,
     shares: Floats,
     persistent: float = 1.0,
+    row_share: float = 0.0,
     flat: bool = False,
     spectra: Sequence[Spectrum] = (),
 ) -> RemlSurface:
     """REML surface of a design; `flat` for values that the mean explains fully: no node is likelier than another."""
-    loglik, variance, null = scan(design, design.residual[:, None], ranges, shares, persistent, spectra)
+    loglik, variance, null = scan(design, design.residual[:, None], ranges, shares, persistent, spectra, row_share)
     if flat:
         loglik, variance, null = np.zeros_like(loglik), np.zeros_like(variance), np.zeros_like(null)
-    return RemlSurface(ranges, shares, loglik[..., 0], variance[..., 0], float(null[0]), design.model, persistent)
+    return RemlSurface(ranges, shares, loglik[..., 0], variance[..., 0], float(null[0]), design.model, persistent, row_share)
 
 
 @single_blas()

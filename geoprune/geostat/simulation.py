@@ -18,7 +18,7 @@ import numpy as np
 from geoprune.geostat.covariance import Floats, correlation, distances
 from geoprune.geostat.design import Design, Integers
 from geoprune.geostat.forms import CHUNK_DOUBLES
-from geoprune.geostat.groups import Groups, within_averages
+from geoprune.geostat.groups import Groups, row_shares, within_averages, within_rows
 from geoprune.geostat.nodes import Node, NodeFamily
 from geoprune.geostat.spectral import frequencies, waves
 from geoprune.threads import run_parts, single_blas
@@ -65,9 +65,9 @@ class Mixture(Protocol):
 class GroupDraws:
     """D joint draws of the means of `count` groups.
 
-    mean (D, count): the field's average over each group's points; nugget (D,): vine-to-vine variance; vine_sd (D,):
-    standard deviation of one vine about its group's mean (field and drift within the group, and the nugget), over
-    the points of all groups.
+    mean (D, count): the average of field and rows over each group's points; nugget (D,): vine-to-vine variance; vine_sd
+    (D,): standard deviation of one vine about its group's mean (field, rows and drift within the group, and the nugget),
+    over the points of all groups.
     """
 
     mean: Floats
@@ -80,7 +80,8 @@ class Batch:
     """Draws that share a range and frequencies.
 
     draws (k,) their numbers; amplitude (2 W, k) of the target's field; weights (n, k) for correlations with the
-    samples; coefficients (p, k) in the design's basis; field, nugget (k,) variances.
+    samples; row (L + 1, k) conditional effects of whole rows by label, the last one of places in no row; coefficients (p, k)
+    in the design's basis; field, rows, nugget (k,) variances.
     """
 
     draws: Integers
@@ -88,13 +89,18 @@ class Batch:
     frequency: Floats
     amplitude: Floats
     weights: Floats
+    row: Floats
     coefficients: Floats
     field: Floats
+    rows: Floats
     nugget: Floats
 
 
-def draw_batches(kriging: Mixture, draws: int, seed: int, *, draw_variance: bool = True) -> Iterator[Batch]:
-    """Choose a node for each draw and solve it; range by range. Without `draw_variance` variances stay at their mean."""
+def draw_batches(kriging: Mixture, draws: int, seed: int, *, draw_variance: bool = True, labels: int = 0) -> Iterator[Batch]:
+    """Choose a node for each draw and solve it; range by range. Without `draw_variance` variances stay at their mean.
+
+    labels : rows of targets are numbered below it
+    """
     rng = np.random.default_rng(seed)
     chosen = np.sort(rng.choice(len(kriging.nodes), size=draws, p=kriging.weights))
     number = rng.permutation(draws)
@@ -104,10 +110,17 @@ def draw_batches(kriging: Mixture, draws: int, seed: int, *, draw_variance: bool
         mine = np.flatnonzero((chosen >= first[k]) & (chosen < first[k + 1]))
         for start in range(0, len(mine), step):
             part = mine[start : start + step]
-            yield _batch(family, number[part], chosen[part] - first[k], rng, draw_variance)
+            yield _batch(family, number[part], chosen[part] - first[k], rng, draw_variance, labels)
 
 
-def _batch(family: NodeFamily, draws: Integers, member: Integers, rng: np.random.Generator, draw_variance: bool) -> Batch:
+def _batch(
+    family: NodeFamily,
+    draws: Integers,
+    member: Integers,
+    rng: np.random.Generator,
+    draw_variance: bool,
+    labels: int,
+) -> Batch:
     design, count = family.design, len(draws)
     n = len(family.design.values)
     share = family.shares[member]
@@ -115,14 +128,42 @@ def _batch(family: NodeFamily, draws: Integers, member: Integers, rng: np.random
     total = family.totals[member]
     if draw_variance:
         total = total * max(degrees - 2, 1) / rng.chisquare(degrees, size=count)
-    field, nugget = total * (1.0 - share), total * share
+    of_rows, nugget = family.spectrum.row_share, total * share
+    field, rows = total * (1.0 - share) * (1.0 - of_rows), total * (1.0 - share) * of_rows
     frequency = frequencies(design.model, WAVES, rng) / family.spectrum.range_m
     amplitude, at_samples = _fields(design, family.spectrum.persistent, frequency, np.sqrt(field), rng)
+    row, in_rows = _row_effects(design, family.spectrum.persistent, np.sqrt(rows), labels, rng)
+    at_samples = at_samples + in_rows
     noisy = at_samples + rng.standard_normal((n, count)) * np.sqrt(nugget) * family.root[:, None]
     coefficients, residual = family.solve(design.residual[:, None] - noisy, member)
     reach = design.sharing_target(family.spectrum.persistent)[:, None]
     weights = (1.0 - share) * reach * residual
-    return Batch(draws, family.spectrum.range_m, frequency, amplitude, weights, coefficients, field, nugget)
+    told = design.row >= 0
+    np.add.at(row, design.row[told], of_rows * weights[told])
+    weights = (1.0 - of_rows) * weights
+    return Batch(draws, family.spectrum.range_m, frequency, amplitude, weights, row, coefficients, field, rows, nugget)
+
+
+def _row_effects(
+    design: Design, persistent: float, scale: Floats, labels: int, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Effects (L + 1, k) of whole rows in the target season, and those (n, k) in which each reading stands in its season.
+
+    The last row stands for places in no row; readings in no row each have an effect of their own.
+    """
+    count = max(labels, int(design.row.max()) + 1) + 1
+    if not scale.any():
+        return np.zeros((count, len(scale))), np.zeros((len(design.row), len(scale)))
+    common = np.sqrt(persistent) * rng.standard_normal((count, len(scale)))
+    own = np.sqrt(1.0 - persistent)
+    target = scale * (common + own * rng.standard_normal((count, len(scale))))
+    at_samples = target[design.row]
+    for label in np.unique(design.season[design.season != design.target_season]):
+        same = design.season == label
+        at_samples[same] = (scale * (common + own * rng.standard_normal((count, len(scale)))))[design.row[same]]
+    alone = design.row < 0
+    at_samples[alone] = scale * rng.standard_normal((int(alone.sum()), len(scale)))
+    return target, at_samples
 
 
 def _fields(
@@ -181,8 +222,10 @@ def random_fields(
         yield RandomFields(number, at_samples, frequency, amplitude)
 
 
-def conditional_fields(design: Design, batches: list[Batch], draws: int, place: Floats) -> Floats:
-    """Fields (m, draws) at points (m, 2) in the design's coordinates, without the drift's part."""
+def conditional_fields(
+    design: Design, batches: list[Batch], draws: int, place: Floats, row: Integers | None = None
+) -> Floats:
+    """Fields (m, draws) at points (m, 2) in the design's coordinates that stand in rows (m,), without the drift's part."""
     distance = distances(place, design.place)
     field = np.empty((len(place), draws))
     for range_m, same in groupby(batches, key=lambda batch: batch.range_m):
@@ -190,6 +233,8 @@ def conditional_fields(design: Design, batches: list[Batch], draws: int, place: 
         for batch in same:
             random = waves(place, batch.frequency) @ batch.amplitude.astype(np.float32)
             field[:, batch.draws] = random + cross @ batch.weights
+            if row is not None:
+                field[:, batch.draws] += batch.row[row]
     return field
 
 
@@ -211,6 +256,7 @@ def simulate_groups(
     *,
     seed: int,
     drift: Floats | None = None,
+    row: Integers | None = None,
 ) -> GroupDraws:
     """Joint conditional draws of group means; arguments as in `AveragedKriging.group_means`.
 
@@ -219,33 +265,39 @@ def simulate_groups(
     design = kriging.design
     grouped = kriging.group(points, groups, count)
     rows = kriging.group_rows(grouped, drift)
-    batches = list(draw_batches(kriging, draws, seed))
+    label = np.full(len(groups), -1) if row is None else np.asarray(row)
+    batches = list(draw_batches(kriging, draws, seed, labels=int(label.max(initial=-1)) + 1))
+    with_rows = len(design.sampled_rows) > 0
     mean = design.target_basis(rows) @ coefficients_of(batches, draws) + design.start_at(rows)[:, None]
     items = grouped.parts(CHUNK_DOUBLES // WAVE_POINTS)
 
     def work(item: tuple[slice, slice]) -> Floats:
-        return grouped.matrix(item[0]) @ conditional_fields(design, batches, draws, grouped.place[item[0]])
+        own = label[grouped.order[item[0]]] if with_rows else None
+        return grouped.matrix(item[0]) @ conditional_fields(design, batches, draws, grouped.place[item[0]], own)
 
     for (_, touched), field in zip(items, run_parts(work, items), strict=True):
         mean[touched] += field
     mean[grouped.sizes == 0] = np.nan
     spread = np.zeros((rows.shape[1],) * 2) if drift is None else drift_spread(grouped, drift)
-    nugget, vine_sd = _vine_scatter(kriging, batches, grouped, spread, draws)
+    nugget, vine_sd = _vine_scatter(kriging, batches, grouped, spread, draws, label)
     return GroupDraws(mean.T, nugget, vine_sd)
 
 
 def _vine_scatter(
-    kriging: Mixture, batches: list[Batch], grouped: Groups, spread: Floats, draws: int
+    kriging: Mixture, batches: list[Batch], grouped: Groups, spread: Floats, draws: int, label: Integers
 ) -> tuple[Floats, Floats]:
     """Each draw's nugget variance, and standard deviation of a vine about its group's mean (draws,)."""
     design, ranges = kriging.design, kriging.ranges
     within = within_averages(grouped, ranges, design.model)
-    share = (1.0 - within) @ grouped.sizes / max(int(grouped.sizes.sum()), 1)
+    points = max(int(grouped.sizes.sum()), 1)
+    share = (1.0 - within) @ grouped.sizes / points
+    across_rows = float((1.0 - within_rows(row_shares(label, grouped))) @ grouped.sizes) / points
     nugget, variance = np.empty(draws), np.empty(draws)
     for batch in batches:
         beta = design.start[:, None] + design.turn @ batch.coefficients
         nugget[batch.draws] = batch.nugget
         variance[batch.draws] = batch.nugget + batch.field * share[np.searchsorted(ranges, batch.range_m)]
+        variance[batch.draws] += batch.rows * across_rows
         variance[batch.draws] += np.einsum("pk,pq,qk->k", beta, spread, beta)
     return nugget, np.sqrt(variance)
 

@@ -21,7 +21,7 @@ def simulate_points(
     design, place = kriging.design, kriging.design.locate(points)
     batches = list(draw_batches(kriging, draws, seed))
     coefficients, result = coefficients_of(batches, draws), np.empty((draws, len(place)))
-    rows = np.broadcast_to(kriging.rows(drift), (len(place), len(coefficients)))
+    rows = np.broadcast_to(kriging.drift_rows(drift), (len(place), len(coefficients)))
 
     def work(part: slice) -> None:
         field = conditional_fields(design, batches, draws, place[part])

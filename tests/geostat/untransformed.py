@@ -39,7 +39,7 @@ def simulate_untransformed(
     grouped = kriging.group(points, groups, count)
     batches = list(draw_batches(kriging, draws, seed, draw_variance=transform.power != 0.0))
     coefficients = coefficients_of(batches, draws)
-    rows = kriging.rows(drift)
+    rows = kriging.drift_rows(drift)
     rows = rows if drift is None else rows[grouped.order]
     nugget = np.empty(draws)
     for batch in batches:
