@@ -14,7 +14,7 @@ from geoprune.brief import BlockBrief
 from geoprune.deliver.edition import Style, provenance_of
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.block import Results, vines_drawn
-from geoprune.deliver.writing.folder import check_target, plain_target, replace_folder, tidy
+from geoprune.deliver.writing.folder import free_target, replace_folder
 from geoprune.deliver.writing.output import ResultWriter, make_index
 from geoprune.errors import DataError, Problem, Remark
 from geoprune.jobs.block import BlockTask, task_of, work_block
@@ -113,9 +113,7 @@ def prescribe(
     settings = settings or Settings()
     if problems := [*settings.problems(), *choice_problems(settings)]:
         raise DataError(problems)
-    vineyard, out = Path(vineyard), plain_target(Path(out))
-    tidy(out)
-    check_target(out, force=force)
+    vineyard, out = Path(vineyard), free_target(Path(out), force=force)
     if executor is None and cores is not None and cores > 1:
         begin_early()
     kept = KeptPlans.beside(out) if resume and executor is None else None

@@ -105,6 +105,24 @@ def test_killed_between_two_renames_the_old_results_come_back(tmp_path, monkeypa
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
+def test_whatever_is_written_next_to_the_same_place_clears_what_killed_runs_left(tmp_path):
+    """Every command writes through `replace_folder`: it need not be the one that was killed."""
+    for name in (".out-abcdefgh.part", ".out-ijklmnop.part"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "a").touch()
+    replace_folder(tmp_path / "out", fill(1))
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_results_that_stepped_aside_in_a_killed_run_are_not_written_over_by_another_command(tmp_path):
+    out = replace_folder(tmp_path / "out", fill(1))
+    os.rename(out, tmp_path / ".out-abcd1234.old")  # killed between two renames
+    with pytest.raises(OutputError, match="exists already"):
+        replace_folder(out, fill(2))
+    assert (out / "a").read_text() == "1"
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
 def test_a_second_run_into_the_same_folder_is_refused(tmp_path):
     out = tmp_path / "out"
     with owned_folder(tmp_path, *folder.names_of(out, ".part")):

@@ -166,8 +166,12 @@ def undisturbed() -> Iterator[None]:
 
 
 def free_target(out: Path, *, force: bool, carried: Mapping[str, str] = NOTHING) -> Path:
-    """Return `out` as a plain path, and refuse one that may not be written, before anything is computed (`check_target`)."""
+    """Return `out` as a plain path, and refuse one that may not be written, before anything is computed (`check_target`).
+
+    What killed runs left beside it is cleared first, whichever command they ran (`tidy`).
+    """
     out = plain_target(out)
+    tidy(out)
     check_target(out, force=force, carried=carried)
     return out
 
