@@ -16,6 +16,15 @@ Labels = NDArray[np.int64]
 
 ROW_LIST = ["stop", "row", "from_post", "to_post", "first_vine", "last_vine", "zone", "bands", "buds_per_vine", "vines"]
 
+#: Figures of a run: name, column of its panels, and how these are gathered.
+RUN_FIGURES = (
+    ("low", "panel", np.minimum),
+    ("high", "panel", np.maximum),
+    ("low_vine", "first_vine", np.minimum),
+    ("high_vine", "last_vine", np.maximum),
+    ("vines", "counted", np.add),
+)
+
 
 def ordered_panels(trellis: Trellis) -> pd.DataFrame:
     """Panels by `alley` (the row's place in the walk) and number, with their place in `trellis.panels` (`panel_id`).
@@ -48,10 +57,13 @@ def walking_direction(trellis: Trellis) -> dict[int, bool]:
     Each next row is entered at its nearer end, so rows whose numbers start at opposite ends are walked to and fro too.
     """
     start, end = panel_ends(trellis)
-    ordered = ordered_panels(trellis).groupby("alley", sort=True)["panel_id"].agg(["first", "last"])
+    ordered = ordered_panels(trellis)
+    alley, panel = ordered["alley"].to_numpy(), ordered["panel_id"].to_numpy()
+    begins = np.flatnonzero(np.diff(alley, prepend=alley[0] - 1))
+    rows = zip(alley[begins].tolist(), panel[begins], panel[np.append(begins[1:], len(panel)) - 1], strict=True)
     upward: dict[int, bool] = {}
-    here = start[ordered["first"].iloc[0]]
-    for order, first, last in ordered.itertuples():
+    here = start[panel[0]]
+    for order, first, last in rows:
         low, high = start[first], end[last]
         upward[int(order)] = bool(np.hypot(*(here - low)) <= np.hypot(*(here - high)) + 1e-9)
         here = high if upward[int(order)] else low
@@ -90,16 +102,10 @@ def row_list(trellis: Trellis, panel_zone: Labels, buds: Labels | Floats) -> pd.
     panels, bands = ordered_panels(trellis), bands_of(buds)
     panels["zone"] = np.asarray(panel_zone)[panels["panel_id"]]
     new = panels["zone"].ne(panels["zone"].shift()) | panels["alley"].ne(panels["alley"].shift())
-    runs = panels.groupby(new.cumsum().to_numpy()).agg(
-        alley=("alley", "first"),
-        row=("row", "first"),
-        low=("panel", "min"),
-        high=("panel", "max"),
-        low_vine=("first_vine", "min"),
-        high_vine=("last_vine", "max"),
-        zone=("zone", "first"),
-        vines=("counted", "sum"),
-    )
+    begins = np.flatnonzero(new)
+    runs = panels[["alley", "row", "zone"]].iloc[begins].reset_index(drop=True)
+    for name, column, gathered in RUN_FIGURES:
+        runs[name] = gathered.reduceat(panels[column].to_numpy(), begins)
     up = runs["alley"].map(walking_direction(trellis)).to_numpy(dtype=bool)
     runs = runs.assign(
         from_post=np.where(up, runs["low"] - 1, runs["high"]),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from geoprune.units import HA_PER_AC, KG_PER_LB, M_PER_FT, MM_PER_IN, T_HA_PER_TON_AC, T_PER_TON
 
 UNITS = ("us", "metric")
@@ -21,6 +23,7 @@ MEASURES: dict[str, dict[str, tuple[float, int, str]]] = {
 }
 
 
+@cache
 def ending_of(name: str) -> str | None:
     """Return the ending that names a quantity's unit, or None.
 

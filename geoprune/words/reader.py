@@ -84,7 +84,7 @@ class Reader:
             name = f"{name}_one"
         if name not in words:
             raise KeyError(message.key)
-        return _Formatter(self).vformat(words[name], (), {name: self._field(name, v) for name, v in message.fields.items()})
+        return self._fill(words[name], {name: self._field(name, value) for name, value in message.fields.items()})
 
     def plural(self, count: float) -> str:
         """Return the form of number that a count takes, as CLDR names it: "one", "other", ..."""
@@ -140,6 +140,17 @@ class Reader:
         mark = next((mark for mark in ("; ", " + ", ": ", ", ") if mark in text), None)
         return text if mark is None else mark.join(self.phrase(piece) for piece in text.split(mark))
 
+    def _fill(self, sentence: str, fields: Mapping[str, Any]) -> str:
+        """Fill a sentence in; numbers take the reader's own marks."""
+        parts = []
+        for before, name, spec in _parts(sentence):
+            parts.append(before)
+            if name is not None:
+                value = fields[name]
+                text = format(value, spec)
+                parts.append(self.marked(text) if isinstance(value, int | float) else text)
+        return "".join(parts)
+
     def _field(self, name: str, value: Any) -> Any:
         if isinstance(value, Mapping):
             return value[self.units]
@@ -170,15 +181,10 @@ def say(message: Message, language: str, units: str) -> str:
     return Reader(language, units).say(message)
 
 
-class _Formatter(string.Formatter):
-    """Fills a sentence in; numbers take the reader's own marks."""
-
-    def __init__(self, reader: Reader) -> None:
-        self.reader = reader
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        text = format(value, format_spec)
-        return self.reader.marked(text) if isinstance(value, int | float) else text
+@cache
+def _parts(sentence: str) -> tuple[tuple[str, str | None, str], ...]:
+    """The parts of a sentence: text, then the field that follows it, None at the end, and how that is written."""
+    return tuple((before, name, spec or "") for before, name, spec, _ in string.Formatter().parse(sentence))
 
 
 @cache

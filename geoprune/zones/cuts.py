@@ -47,12 +47,15 @@ def least_cut(slope: Floats, edges: Labels, weight: Floats, *, scale: float) -> 
     costs, ties = np.rint(slope * scale).astype(np.int32), np.rint(weight * scale).astype(np.int32)
     source, sink = size, size + 1
     costly, cheap = np.flatnonzero(costs > 0), np.flatnonzero(costs < 0)
-    tail = np.concatenate([edges[:, 0], edges[:, 1], np.full(len(costly), source), cheap])
-    head = np.concatenate([edges[:, 1], edges[:, 0], costly, np.full(len(cheap), sink)])
-    room = np.concatenate([ties, ties, costs[costly], -costs[cheap]])
+    ways, back = np.full(len(costly), source), np.full(len(cheap), sink)
+    nothing = np.zeros(len(costly) + len(cheap), dtype=np.int32)
+    # every way has its way back, of no room where there is none: what flows then has the graph's own pattern
+    tail = np.concatenate([edges[:, 0], edges[:, 1], ways, cheap, costly, back])
+    head = np.concatenate([edges[:, 1], edges[:, 0], costly, back, ways, cheap])
+    room = np.concatenate([ties, ties, costs[costly], -costs[cheap], nothing])
     graph = csr_matrix((room, (tail, head)), shape=(size + 2, size + 2))
-    rest = graph - maximum_flow(graph, source, sink).flow
-    rest.data = np.maximum(rest.data, 0)
+    rest = graph.copy()
+    rest.data = np.maximum(graph.data - maximum_flow(graph, source, sink).flow.data, 0)
     rest.eliminate_zeros()
     kept_at_zero = np.zeros(size + 2, dtype=bool)
     kept_at_zero[breadth_first_order(rest, source, return_predecessors=False)] = True

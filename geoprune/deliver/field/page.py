@@ -75,7 +75,8 @@ def page_data(block: FieldBlock, *, language: str, units: str) -> dict[str, Any]
         return [say(message, code, units) for message in messages]
 
     cautions = tuple(caution_notes())
-    data = asdict(block) | {"rows": [_row(row) for row in block.rows]}
+    lists = {name: [asdict(vine) for vine in getattr(block, name)] for name in ("weigh", "buds", "check")}
+    data = vars(block) | lists | {"rows": [_row(row) for row in block.rows]}  # rows are many: each is turned once
     return data | {
         "book": block.book,
         "language": language,
@@ -90,7 +91,7 @@ def page_data(block: FieldBlock, *, language: str, units: str) -> dict[str, Any]
 
 def _row(row: FieldRow) -> dict[str, Any]:
     known = {kind: sorted(row.apart[kind]) for kind in KINDS_APART if row.apart.get(kind)}
-    return asdict(row) | {"apart": known, "runs": [asdict(run) for run in sorted(row.runs, key=lambda run: run.first_vine)]}
+    return vars(row) | {"apart": known, "runs": [vars(run) for run in sorted(row.runs, key=lambda run: run.first_vine)]}
 
 
 def _json(data: dict[str, Any]) -> str:

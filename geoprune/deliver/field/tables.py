@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -69,7 +69,9 @@ def field_block_from_tables(
     lines = dict(zip(map(str, rows["row"]), rows.to_crs(WGS84).geometry, strict=True))
     ends = pd.DataFrame(places[["row", "vine"]]).astype({"row": str}).groupby("row")["vine"].agg(["min", "max"])
     first_last = {row: (int(first), int(last)) for row, first, last in ends.itertuples()}
-    runs_of = {str(row): figures for row, figures in runs.groupby(runs["row"].astype(str), sort=False)}
+    runs_of: dict[str, list[dict[Hashable, Any]]] = {}
+    for run in runs.to_dict("records"):
+        runs_of.setdefault(str(run["row"]), []).append(run)
     return FieldBlock(
         name=name,
         season=season,
@@ -81,7 +83,7 @@ def field_block_from_tables(
                 first_vine=first_last[row][0],
                 last_vine=first_last[row][1],
                 line=_line(known, row, first_last[row], lines.get(row)),
-                runs=_runs(runs_of.get(row, runs.iloc[:0])),
+                runs=_runs(runs_of.get(row, ())),
                 apart={kind: tuple(map(int, held)) for kind, held in (apart or {}).get(row, {}).items()},
             )
             for row in walked
@@ -121,9 +123,9 @@ def _line(
     return (first, *inner, last)
 
 
-def _runs(runs: pd.DataFrame) -> tuple[FieldRun, ...]:
+def _runs(runs: Sequence[Mapping[Hashable, Any]]) -> tuple[FieldRun, ...]:
     entries = []
-    for run in runs.to_dict("records"):
+    for run in runs:
         first, last = sorted((int(run["first_vine"]), int(run["last_vine"])))
         buds = run["buds_per_vine"]
         why = str(run.get("no_number", ""))

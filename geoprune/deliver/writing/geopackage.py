@@ -93,10 +93,7 @@ def write_layer(
     geometry : str or None
         Kind of its shapes, such as "MultiPolygon"; None for a table without any.
     """
-    cleaned = table.copy()
-    for name in cleaned.columns:
-        if name != "geometry" and not pd.api.types.is_numeric_dtype(cleaned[name]):
-            cleaned[name] = cleaned[name].map(lambda value: clean(value) if isinstance(value, str) else value)
+    cleaned = with_clean_texts(table)
     layer_options = {"FID": "fid", "IDENTIFIER": layer, "DESCRIPTION": description}
     shapes: dict[str, Any] = {}
     if geometry is not None:
@@ -105,6 +102,19 @@ def write_layer(
     options = {"layer_options": layer_options, "dataset_options": {"VERSION": "1.3"}}
     with fixed_time(), unsynced():
         pyogrio.write_dataframe(cleaned, path, layer=layer, driver="GPKG", append=append, **shapes, **options)
+
+
+def with_clean_texts(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table whose texts hold no hidden characters. Each text is looked at once: most stand in many lines."""
+    cleaned = table.copy()
+    for name, kind in table.dtypes.items():
+        if name == "geometry" or pd.api.types.is_numeric_dtype(kind):
+            continue
+        different = {value for value in table[name].tolist() if isinstance(value, str)}
+        hidden = {value: shown for value in different if (shown := clean(value)) != value}
+        if hidden:
+            cleaned[name] = table[name].map(lambda value, hidden=hidden: hidden.get(value, value))
+    return cleaned
 
 
 def ensure_extensions(base: sqlite3.Connection) -> None:

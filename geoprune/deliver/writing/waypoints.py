@@ -8,6 +8,8 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import geopandas as gpd
+import pandas as pd
+import shapely
 
 from geoprune.errors import Message
 from geoprune.signs import READ_SIGNS, short_place, short_sign, sign_message
@@ -37,10 +39,11 @@ def next_vine_words(line: Any, say: Say) -> tuple[str, str]:
 
 def waypoints(table: gpd.GeoDataFrame, words: Words, say: Say) -> list[tuple]:
     """Return (latitude, longitude, block, name, sentence) per line, in order, to 1e-7 degree."""
-    points = table.geometry.to_crs("EPSG:4326")
+    points = shapely.get_coordinates(table.geometry.to_crs("EPSG:4326").to_numpy()).tolist()
+    lines = pd.DataFrame(table.drop(columns="geometry")).itertuples()
     return [
-        (round(point.y, 7), round(point.x, 7), str(line.block), *words(line, say))
-        for line, point in zip(table.itertuples(), points, strict=True)
+        (round(latitude, 7), round(longitude, 7), str(line.block), *words(line, say))
+        for line, (longitude, latitude) in zip(lines, points, strict=True)
     ]
 
 
