@@ -85,6 +85,11 @@ def _text_on_one_line(value: str) -> str:
     return text[:-2] if re.fullmatch(r"[+-]?\d+\.0", text) else text
 
 
+def may_hold_text(column: pd.Series) -> bool:
+    """Return whether cells of a column may be texts, however pandas keeps them: as objects, or as strings of its own."""
+    return column.dtype == object or isinstance(column.dtype, pd.StringDtype)
+
+
 def matched(given: pd.Series, names: Iterable[str]) -> pd.Series:
     """Names as they stand among `names`, whatever their case; "" where there is no such name."""
     folded = {name.casefold(): name for name in names}
@@ -240,7 +245,7 @@ class Columns:
     def _unclear(self, name: str) -> NDArray[np.bool_]:
         """Where a text such as 1,234 (or 1.234 beside decimal commas) may mean a thousand, and no other value settles it."""
         column = self.table[name]
-        if not self.raw.decimal_comma or column.dtype != object:
+        if not self.raw.decimal_comma or not may_hold_text(column):
             return np.zeros(len(column), dtype=bool)
         texts = column.where(column.map(lambda value: isinstance(value, str)), "").map(name_text)
         unclear = texts.str.fullmatch(MAYBE_THOUSANDS).to_numpy(dtype=bool)

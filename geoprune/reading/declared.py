@@ -12,7 +12,7 @@ import pandas as pd
 
 from geoprune.layers import Column, columns_of
 from geoprune.reading.cells import in_degrees, without_unit
-from geoprune.reading.columns import RawTable, clean_name, name_text
+from geoprune.reading.columns import RawTable, clean_name, may_hold_text, name_text
 from geoprune.reading.faults import Faults
 from geoprune.text import few
 from geoprune.units import SUFFIXES
@@ -79,7 +79,7 @@ def as_declared(raw: RawTable, declared: Declared, faults: Faults) -> RawTable:
 def _plain_cells(table: pd.DataFrame, layer: str) -> pd.DataFrame:
     """The table with numbers where every cell of a column has its column's unit behind it, or tells degrees and minutes."""
     for entry in (entry for entry in columns_of(layer) if entry.units or entry.name in ("lon", "lat")):
-        for name in (name for name in entry.names if name in table and table[name].dtype == object):
+        for name in (name for name in entry.names if name in table and may_hold_text(table[name])):
             texts = table[name].map(name_text).tolist()
             if name in ("lon", "lat"):
                 if (plain := in_degrees(texts)) != texts:

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import invented_vineyard as iv
+import numpy as np
+import pandas as pd
 import pytest
 
 from geoprune import DataError, read_vineyard
 from geoprune.reading.cells import in_degrees, unit_behind, without_unit
+from geoprune.reading.columns import Columns, RawTable
+from geoprune.reading.declared import Declared, as_declared
+from geoprune.reading.faults import Faults
 
 
 @pytest.mark.parametrize(
@@ -59,3 +65,35 @@ def test_weights_with_their_unit_are_read_and_mixed_ones_reported(tmp_path):
     vineyard, weights = iv.write(tmp_path, table)
     with pytest.raises(DataError, match="pruning_weight_kg '850 g' is not a number"):
         read_vineyard(vineyard, samples=weights)
+
+
+#: Text as pandas keeps it: its own strings (what it reads of a GeoPackage since its version 3), and Python's objects.
+KINDS_OF_TEXT = ["str", "string", object]
+
+
+@pytest.mark.parametrize("kind", KINDS_OF_TEXT)
+def test_units_and_degrees_in_cells_are_read_however_text_is_kept(kind):
+    table = pd.DataFrame({"row_spacing_m": ["2,5 m", "3 m", None], "vine_spacing_m": ["1.2", "1.5", "2"]}, dtype=kind)
+    raw = RawTable("a.gpkg", "blocks", table, np.arange(3), "feature")
+    read = as_declared(raw, Declared(decimal_mark=","), Faults()).table
+    assert read["row_spacing_m"].tolist()[:2] == ["2,5", "3"]
+    places = RawTable("a.csv", "samples", pd.DataFrame({"lat": ["33° 07' 12\" S"]}, dtype=kind), np.arange(1), "line")
+    assert as_declared(places, Declared(), Faults()).table["lat"].tolist() == pytest.approx([-33.12])
+
+
+@pytest.mark.parametrize("kind", KINDS_OF_TEXT)
+def test_a_mark_that_may_part_thousands_is_reported_however_text_is_kept(kind):
+    table = pd.DataFrame({"pruning_weight_g": ["1.234", "850"]}, dtype=kind)
+    faults = Faults()
+    raw = RawTable("a.gpkg", "samples", table, np.arange(2), "feature", decimal_comma=True, decimal_mark=",")
+    values = Columns(raw, faults).number("pruning_weight_g")
+    assert np.isnan(values[0]) and values[1] == 850
+    assert "decimal mark or one for thousands" in faults.problems[0].what
+
+
+def test_spacings_with_their_unit_are_read_from_a_geopackage(tmp_path):
+    blocks = iv.blocks().drop(columns=["row_spacing_m", "vine_spacing_m"], errors="ignore")
+    blocks = blocks.assign(row_spacing_m="2,7 m", vine_spacing_m="1,8 m", row_bearing_deg=0.0)
+    gpd.GeoDataFrame(blocks).to_file(tmp_path / "finca.gpkg", layer="blocks")
+    read = read_vineyard(tmp_path / "finca.gpkg", decimal_mark=",", need_samples=False)
+    assert (read.blocks["row_spacing_m"].iloc[0], read.blocks["vine_spacing_m"].iloc[0]) == (2.7, 1.8)
