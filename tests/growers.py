@@ -129,6 +129,21 @@ def uruguayan_lyre(folder: Path) -> tuple[Path, Path]:
     return path, None
 
 
+def cuyo_parral(folder: Path) -> tuple[Path, Path]:
+    """Mendoza: a parral on the national grid, "2,5 x 2,5" without a unit, grams with a point for thousands."""
+    block = outline(5344, 2_530_000, 6_330_000, 80)
+    said = {"CUARTEL": ["12"], "VARIEDAD": ["Bonarda"], "CONDUCCION": ["parral"], "MARCO": ["2,5 x 2,5"], "SUP_HA": [0.54]}
+    table = gpd.GeoDataFrame(said, geometry=[block], crs=5344)
+    table.to_file(folder / "finca.gpkg", layer="cuarteles", driver="GPKG")
+    row, vine = by_number(30, 23, 34, 21)
+    table = pd.DataFrame({"hilera": row, "planta": vine, "peso de poda (g)": grams(30, 1500, 21), "pesó": "Ana"})
+    table["peso de poda (g)"] = [
+        f"{weight:,.1f}".replace(",", "_").replace(".", ",").replace("_", ".") for weight in table["peso de poda (g)"]
+    ]
+    table.to_csv(folder / "pesos.csv", sep=";", index=False, encoding="cp1252")
+    return folder / "finca.gpkg", folder / "pesos.csv"
+
+
 # North America
 
 
@@ -350,9 +365,10 @@ GROWERS = (
         spanish_geojson,
         "double guyot",
         (2.5, 1.2),
-        {"row_by_vine": "row_by_vine_m", "ask_training": "double guyot", "ask_no_rule": "vinifera"},
+        {"ask_training": "double guyot"},
         bearing_deg=21.9,
     ),
+    Grower("a parral without a word on units", "Mendoza, Spanish, m", cuyo_parral, "pergola", (2.5, 2.5), bearing_deg=80.0),
     Grower("two blocks on parrón", "Maule, Spanish, m", chilean_parron, "pergola", (3.5, 2.5), blocks=2, bearing_deg=359.0),
     Grower("a lyre in one file", "Canelones, Spanish, m", uruguayan_lyre, "lyre", (3.2, 1.25)),
     Grower("rows in feet", "New York, English, ft", lake_erie_feet, "arched cane", (9 * FT, 8 * FT)),
@@ -382,7 +398,6 @@ GROWERS = (
         portuguese_douro,
         "low cordon",
         (2.2, 1.0),
-        {"ask_no_rule": "vinifera"},
     ),
     Grower(
         "bush vines without a unit",

@@ -4,28 +4,39 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from geoprune.cli.console import fail, open_console
-from geoprune.cli.options import FILE, asked_language
+from geoprune.cli.options import FILE, asked_language, options_of, values_of
 from geoprune.cli.spoken import SpokenCommand
 from geoprune.words import UNITS, preferred_language
 
 if TYPE_CHECKING:
     from geoprune.jobs.asking import Answer, Question
 
+#: Settings that name a file which is read beside the weights, as options of the check.
+BESIDE = ("bud_checks", "harvest", "scores", "zones_from", "covariates")
+
 
 @click.command(cls=SpokenCommand)
 @click.argument("vineyard", type=FILE)
 @click.option("--samples", type=FILE)
+@options_of(BESIDE)
 @click.option("--yes", is_flag=True)
 @click.option("--dry-run", is_flag=True)
 @asked_language
 @click.option("--units", type=click.Choice(UNITS))
 def check(
-    *, vineyard: Path, samples: Path | None, yes: bool, dry_run: bool, language: str | None, units: str | None
+    *,
+    vineyard: Path,
+    samples: Path | None,
+    yes: bool,
+    dry_run: bool,
+    language: str | None,
+    units: str | None,
+    **given: Any,
 ) -> None:
     """Read a vineyard as it is and find out what each column means."""
     from geoprune.errors import GeopruneError
@@ -39,6 +50,7 @@ def check(
     from geoprune.words import say
     from geoprune.words.problems import problem_sentence
 
+    beside = values_of(given)
     terminal = is_terminal() and not yes
     try:
         file = find_settings(vineyard)
@@ -46,7 +58,7 @@ def check(
         pages = settings_from(settings, file or vineyard).pages  # what is wrong with the settings is reported first
         language, units = language or pages.language, units or pages.units
         answer = _ask_person(language, units) if terminal else proposed
-        checked = check_files(vineyard, samples, settings=settings, answer=answer)
+        checked = check_files(vineyard, samples, beside=beside, settings=settings, answer=answer)
         if not dry_run:
             write_checked(checked, vineyard.parent, language=language, units=units)
     except (GeopruneError, OSError) as error:
@@ -62,7 +74,7 @@ def check(
         console.print(clean(say(Message("check.faults"), language, units)), style="bold")
         for problem in checked.problems:
             console.print(f"  {clean(problem_sentence(problem, language))}")
-    console.print(clean(say(next_step(checked, vineyard, samples), language, units)), style="bold")
+    console.print(clean(say(next_step(checked, vineyard, samples, beside), language, units)), style="bold")
     if not checked.ready:
         raise SystemExit(1)
 

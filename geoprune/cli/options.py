@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -132,6 +132,29 @@ def settings_options(*, shown: Sequence[str] | None = None) -> Callable[[Command
         return command
 
     return add
+
+
+def options_of(names: Sequence[str]) -> Callable[[Command], Command]:
+    """Give a command the options of some settings, all of them shown; each comes under its setting's name."""
+
+    def add(command: Command) -> Command:
+        for one in reversed([one for one in definitions() if one.name in names]):
+            how: dict[str, Any] = {"type": Typed(one.kind, partial(one.parse, one.name, folder=Path())), "setting": one}
+            how |= {"multiple": one.kind.many, "cls": SettingOption}
+            command = click.option(one.option_for(one.name), one.name, **how)(command)
+        return command
+
+    return add
+
+
+def values_of(given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values that `options_of` took, by setting; those that were not typed are left out."""
+    known = {one.name: one for one in definitions()}
+    return {
+        name: _parsed(known[name], name, value) if known[name].kind.many else value
+        for name, value in given.items()
+        if value not in (None, ())
+    }
 
 
 def _setting_options(shown: Sequence[str] | None) -> list[Callable[[Command], Command]]:

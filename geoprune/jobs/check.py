@@ -17,18 +17,20 @@ from pyproj.exceptions import CRSError
 
 from geoprune.errors import Message, Problem, Remark
 from geoprune.jobs.asking import Answer, Option, Question, Sitting, proposed
+from geoprune.jobs.check_beside import check_beside, open_beside
 from geoprune.jobs.check_values import ask_rules, ask_statuses, ask_trainings, ask_unnamed
 from geoprune.jobs.settings_entries import merged
 from geoprune.layers import Vineyard, column, columns_of, incoming
 from geoprune.reading import Faults, choices_of, read_vineyard
 from geoprune.reading.blocks import check_blocks
-from geoprune.reading.columns import DECIMAL_COMMA, RawTable, clean_name, name_text
-from geoprune.reading.declared import Declared, as_declared
+from geoprune.reading.columns import DECIMAL_COMMA, POINTS_AND_COMMA, RawTable, clean_name, name_text
+from geoprune.reading.declared import NOTHING, Declared, as_declared
 from geoprune.reading.matching import (
     Candidate,
     Surroundings,
     header_lines,
     header_score,
+    lengths_beside,
     numbers,
     propose_columns,
     propose_layers,
@@ -38,7 +40,10 @@ from geoprune.reading.samples import check_samples, read_sample_file
 from geoprune.reading.tables import sheets_of
 from geoprune.reading.vector_files import ENDINGS, layer_names, read_layers
 from geoprune.rules import RuleBook, Training, load_rules, load_trainings
+from geoprune.settings import SETTINGS_FILE, Files
+from geoprune.settings.reading import settings_from
 from geoprune.trellis.bearing import propose_bearings
+from geoprune.zones.labels import NAMES_OF_ZONES
 
 #: A grid is believed when so many of the samples lie within the blocks on it (design choice).
 ON_BLOCKS, NEAR_M = 0.9, 30.0
@@ -66,6 +71,8 @@ class Checked:
         Questions with their answers, in order; None where one stays open.
     sets : mapping
         What the answers set in the settings file.
+    covariates : mapping
+        Name -> file of each layer that may explain vine size.
     problems, remarks : tuple
         What reading says with these settings; where questions are open, as if each had its first answer, so that what is
         wrong beside them is reported now.
@@ -81,6 +88,7 @@ class Checked:
     problems: tuple[Problem, ...]
     remarks: tuple[Remark, ...]
     vineyard: Vineyard | None
+    covariates: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def open(self) -> tuple[Question, ...]:
@@ -114,17 +122,20 @@ def check_files(
     vineyard: str | Path,
     samples: str | Path | None = None,
     *,
+    beside: Mapping[str, Any] = NOTHING,
     settings: Mapping[str, Any] | None = None,
     answer: Answer = proposed,
 ) -> Checked:
-    """Read a vineyard and its weighed vines, ask what is not clear, and plan nothing.
+    """Read a vineyard, its weighed vines and the files beside them, ask what is not clear, and plan nothing.
 
     Parameters
     ----------
     vineyard, samples : str or Path
         As for `read_vineyard`; samples that the settings name are taken where none are given.
+    beside : mapping, optional
+        Setting (bud_checks, harvest, scores, zones_from, covariates) -> what it names, over what the settings file says.
     settings : mapping, optional
-        Tables of the settings file as it is; files named there (samples, rules, trainings) count from the vineyard's folder.
+        Tables of the settings file as it is; files named there count from the vineyard's folder.
     answer : callable, optional
         Answers each question; as proposed if not given.
 
@@ -135,20 +146,24 @@ def check_files(
     Raises
     ------
     DataError
-        If a file of own rules or trainings is at fault.
+        If the settings, or a file of own rules or trainings, are at fault.
     """
     path = Path(vineyard)
-    beside = {name: path.parent / str(given) for name, given in dict((settings or {}).get("files", {})).items() if given}
-    file = beside.get("samples") if samples is None else Path(samples)
-    book, known = load_rules(beside.get("rules")), load_trainings(beside.get("trainings"))
+    files = settings_from(settings or {}, path.parent / SETTINGS_FILE).files
+    named: dict[str, Any] = {**beside} | ({} if samples is None else {"samples": Path(samples)})
+    files = replace(files, **named)
+    file = files.samples
+    book, known = load_rules(files.rules), load_trainings(files.trainings)
     sitting = Sitting(answer, settings or {})
     if path.suffix.lower() in ENDINGS:
         _ask_layers(path, sitting)
     if file is not None:
         _ask_sheet(file, sitting)
-    tables = _Tables(_opened(path, file, sitting), sitting)
+    tables = _Tables(_opened(path, file, sitting) | open_beside(files), sitting)
+    lengths = lengths_beside(header for raw in tables.raw.values() for header in raw.headers.values())
     for layer in [name for name in incoming() if name in tables.raw]:
-        _ask_columns(tables, layer, Surroundings(tables.names("blocks", "block"), tables.names("rows", "row"), book))
+        names = tables.names("blocks", "block"), tables.names("rows", "row")
+        _ask_columns(tables, layer, Surroundings(*names, book, lengths))
     _ask_row_numbers(tables)
     _ask_decimal_mark(tables)
     if "blocks" in tables.raw:
@@ -159,7 +174,7 @@ def check_files(
             ask_statuses(sitting, lambda: tables.declared("vines"))
         _ask_grid(tables)
         _ask_bearings(tables, known)
-    return _read_as_declared(path, file, tables, book, known)
+    return _read_as_declared(path, files, tables, book, known)
 
 
 def _declared(tables: Mapping[str, Any]) -> Declared:
@@ -220,7 +235,8 @@ def _ask_columns(tables: _Tables, layer: str, around: Surroundings) -> None:
     raw = tables.declared(layer)
     taken = {clean_name(name) for name in tables.sitting.tables.get("columns", {}).get(layer, {}).values()}
     found = propose_columns(raw, around, taken)
-    for name in _in_place_of_others(raw, found):
+    told = "zones_column" in tables.sitting.tables.get("files", {})
+    for name in _in_place_of_others(raw, found) | ({"zone"} if layer == "zones" and told else set()):
         found.pop(name, None)
     for name, candidates in found.items():
         means = Message(f"layers.{layer}_{name}")
@@ -240,6 +256,10 @@ def _in_place_of_others(raw: RawTable, found: Mapping[str, list[Candidate]]) -> 
     if raw.layer == "blocks":
         apart = [name for name in SPACINGS if there(name)]
         spare |= {"row_by_vine"} if len(apart) == 2 else set(SPACINGS) if there("row_by_vine") else set()
+    if raw.layer == "zones" and any(name in raw.table for name in NAMES_OF_ZONES):
+        spare |= {"zone"}
+    if raw.layer == "bud_checks" and "geometry" in raw.table:
+        spare |= {"lon", "lat"}
     if raw.layer == "samples":
         complete = [pair for pair in PLACES if all(map(there, pair))]
         geometry = "geometry" in raw.table
@@ -257,6 +277,7 @@ def _options(layer: str, candidate: Candidate) -> list[Option]:
         key = f"{entry.name}_{unit}" if unit else candidate.key
         fields = {"name": candidate.given, "unit": unit or candidate.unit, "examples": " · ".join(candidate.examples)}
         label = "check.column_in" if fields["unit"] else "check.column"
+        label = "check.column_as_elsewhere" if candidate.as_elsewhere else label
         found.append(Option(Message(label, fields), {"columns": {layer: {key: candidate.given}}}))
     return found
 
@@ -286,9 +307,10 @@ def _ask_decimal_mark(tables: _Tables) -> None:
             for name in [name for name in entry.names if name in table and entry.kind != "text"]:
                 texts = [name_text(value) for value in table[name] if isinstance(value, str)]
                 pieces = [part for text in texts for part in text.replace("x", " ").replace("×", " ").split()]
-                here = sum(bool(DECIMAL_COMMA.fullmatch(part)) for part in pieces)
-                point += sum("." in part and bool(np.isfinite(numbers([part])).all()) for part in pieces)
-                place = place or (tables.raw[layer].headers.get(name, name) if here else "")
+                here = sum(bool(DECIMAL_COMMA.fullmatch(part) or POINTS_AND_COMMA.fullmatch(part)) for part in pieces)
+                point += sum("." in part and "," not in part and bool(np.isfinite(numbers([part])).all()) for part in pieces)
+                given = tables.sitting.tables.get("columns", {}).get(layer, {}).get(name, name)
+                place = place or (tables.raw[layer].headers.get(given, given) if here else "")
                 comma += here
     if comma:
         options = [Option(Message("check.comma"), {"files": {"decimal_mark": ","}})]
@@ -377,15 +399,15 @@ def _weighed_places(tables: _Tables, blocks: gpd.GeoDataFrame) -> pd.DataFrame |
     return pd.DataFrame(placed[["block", "row"]]).assign(easting=placed.geometry.x, northing=placed.geometry.y)
 
 
-def _read_as_declared(
-    path: Path, file: Path | None, tables: _Tables, book: RuleBook, known: Mapping[str, Training]
-) -> Checked:
+def _read_as_declared(path: Path, files: Files, tables: _Tables, book: RuleBook, known: Mapping[str, Training]) -> Checked:
     """Read all once more as it is declared now, and gather what is to be reported."""
     faults, settings = Faults(path.name), tables.sitting.tables
     still_open = [question for question, option in tables.sitting.asked if option is None]
     for question in still_open:
         settings = merged(settings, question.options[0].sets) if question.options else settings
-    vineyard = read_vineyard(path, samples=file, faults=faults, trainings=known, **choices_of(settings))
+    apart: dict[str, Any] = {"samples": files.samples, "bud_checks": files.bud_checks, "trainings": known}
+    vineyard = read_vineyard(path, faults=faults, **apart, **choices_of(settings))
+    check_beside(files, vineyard, _declared(settings), faults)
     for block in vineyard.blocks.itertuples():
         problems = faults.problems
         before = len(problems)
@@ -410,4 +432,5 @@ def _read_as_declared(
         problems=tuple(faults.problems),
         remarks=tuple(faults.remarks),
         vineyard=None if faults.problems or still_open else vineyard,
+        covariates={name: file.name for name, file in files.covariates.items()},
     )

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from geoprune.errors import Message, Remark
 from geoprune.jobs.asking import Question
 from geoprune.jobs.check import Checked
 from geoprune.jobs.settings_entries import entry_text, write_entries
 from geoprune.reading import clean_name
-from geoprune.settings import SETTINGS_FILE
+from geoprune.reading.declared import NOTHING
+from geoprune.settings import SETTINGS_FILE, definitions
 from geoprune.words import say
 
 #: A heading, and the lines below it.
@@ -60,6 +62,7 @@ def _there(checked: Checked) -> tuple[Message, ...]:
         if checked.unused[layer]:
             names = ", ".join(checked.unused[layer])
             lines.append(Message("check.unused", {"layer": Message(f"check.{layer}"), "names": names}))
+    lines += [Message("check.covariate", {"name": name, "file": file}) for name, file in checked.covariates.items()]
     return tuple(lines)
 
 
@@ -90,9 +93,14 @@ def write_checked(checked: Checked, folder: Path, *, language: str, units: str) 
     return path
 
 
-def next_step(checked: Checked, vineyard: Path, samples: Path | None) -> Message:
-    """Return what to do next."""
+def next_step(checked: Checked, vineyard: Path, samples: Path | None, beside: Mapping[str, Any] = NOTHING) -> Message:
+    """Return what to do next; the files that were typed are typed again."""
     if not checked.ready:
         return Message("check.not_ready")
-    files_given: Mapping[str, str] = {"vineyard": vineyard.name, "samples": f" --samples {samples.name}" if samples else ""}
+    options = {one.name: one.option_for(one.name) for one in definitions() if one.name in beside}
+    typed = [f" --samples {samples.name}"] if samples else []
+    for name, given in beside.items():
+        named = [f"{key}={path.name}" for key, path in given.items()] if isinstance(given, Mapping) else [given.name]
+        typed += [f" {options[name]} {one}" for one in named]
+    files_given: Mapping[str, str] = {"vineyard": vineyard.name, "samples": "".join(typed)}
     return Message("check.ready", files_given)

@@ -25,6 +25,32 @@ STATUS_WORDS = {
     "diseased": "diseased sick enferma enfermo malata malato malade krank doente",
     "bearing": "bearing ok good healthy sana viva buena normal produccion productiva sano saine gesund boa",
 }
+#: Grapes of Vitis vinifera that no published rule lists (botany, from memory): the rule of the species is proposed for them.
+VINIFERA = frozenset(
+    fold(name)
+    for name in (
+        *("Aglianico", "Albariño", "Alvarinho", "Alicante Bouschet", "Aligoté", "Arinto", "Assyrtiko", "Baga", "Barbera"),
+        *("Blaufränkisch", "Bobal", "Bonarda", "Carignan", "Carmenère", "Castelão", "Catarratto", "Cereza", "Chasselas"),
+        *(
+            "Chenin blanc",
+            "Cinsault",
+            "Colombard",
+            "Cordisco",
+            "Corvina",
+            "Criolla grande",
+            "Dolcetto",
+            "Dornfelder",
+            "Fiano",
+        ),
+        *("Furmint", "Gamay", "Garganega", "Garnacha", "Glera", "Godello", "Graciano", "Grenache", "Grüner Veltliner"),
+        *("Kerner", "Lambrusco", "Lemberger", "Macabeo", "Malbec", "Malvasia", "Marsanne", "Mencía", "Monastrell"),
+        *("Montepulciano", "Moscatel", "Mourvèdre", "Müller-Thurgau", "Muscat", "Nebbiolo", "Negroamaro", "Nero d'Avola"),
+        *("País", "Palomino", "Pedro Giménez", "Pedro Ximénez", "Picpoul", "Pinot blanc", "Pinotage", "Portugieser"),
+        *("Primitivo", "Roussanne", "Saint-Laurent", "Sangiovese", "Savagnin", "Semillon", "Silvaner", "Tannat"),
+        *("Tempranillo", "Tinta Roriz", "Torrontés", "Torrontés riojano", "Touriga Franca", "Touriga Nacional", "Trebbiano"),
+        *("Trollinger", "Ugni blanc", "Verdejo", "Verdicchio", "Vermentino", "Xarel·lo", "Zinfandel", "Zweigelt"),
+    )
+)
 Read = Callable[[], RawTable]
 
 
@@ -68,7 +94,8 @@ def _training_options(names: list[str], known: Mapping[str, Training], word: str
 def ask_rules(sitting: Sitting, read: Read, book: RuleBook) -> None:
     """Ask for the pruning rule of blocks that name none, and of those whose rule is not known.
 
-    A rule that names the block's variety is proposed; where there is none, one of each group of grapes is offered.
+    A rule that names the block's variety is proposed, or that of its species where this is known; where there is none, one
+    of each group of grapes is offered.
     """
     table = read().table
     rules = table["rule"].map(name_text) if "rule" in table else table.index.to_series().map(lambda _: "")
@@ -93,6 +120,7 @@ def _ask_rule(
 ) -> None:
     """Ask for one rule; `sets` holds "" wherever its name goes."""
     named = [rule for rule in book.named_for(variety) if rule.tag != "memory"]
+    named = named or [rule for rule in book.rules if rule.id == "vinifera" and fold(variety) in VINIFERA]
     others = sorted((r for r in book.rules if r.id in GROUP_RULES and r not in named), key=lambda r: GROUP_RULES.index(r.id))
     options = [_rule_option(rule, sets) for rule in (*named, *others)]
     sitting.ask(about, options, 0 if named else None)

@@ -25,6 +25,7 @@ from geoprune.reading import (
     read_scores,
     read_vineyard,
 )
+from geoprune.reading.declared import Declared
 from geoprune.rules import RuleBook, Training, find_training, load_crop_assumptions, load_rules, load_trainings
 from geoprune.settings import BLOCK_COLUMNS, Settings, match_blocks
 from geoprune.sources import read_bytes, sources_noted
@@ -96,6 +97,11 @@ def read_ground(path: Path, settings: Settings, faults: Faults, *, need_samples:
     return Ground(data, settings, book, trainings, sound)
 
 
+def declared_of(settings: Settings) -> Declared:
+    """Return what settings declare of every table beside the vineyard."""
+    return Declared(settings.columns, settings.values, decimal_mark=settings.files.decimal_mark or "")
+
+
 def read_covariates(ground: Ground, found: Problems) -> tuple[Covariate, ...]:
     """Read the layers that the settings name; what is wrong is noted in `found`."""
     around = ground.vineyard.blocks.geometry if ground.sound else None
@@ -110,7 +116,8 @@ def read_zones_of(ground: Ground, found: Problems) -> GivenZones | None:
     if files.zones_from is None:
         return None
     column = None if files.zones_column is None else clean_name(files.zones_column)
-    layer = found.gather(read_given_zones, files.zones_from, ground.vineyard, layer=files.zones_layer, column=column)
+    read = partial(read_given_zones, layer=files.zones_layer, column=column, declared=declared_of(ground.settings))
+    layer = found.gather(read, files.zones_from, ground.vineyard)
     return None if layer is None else GivenZones(layer, column, files.zones_from.name)
 
 
@@ -142,15 +149,17 @@ def _read_inputs(path: Path, settings: Settings, shelf: Shelf | None) -> Inputs:
     ground = read_ground(path, settings, faults)
     data, settings, files = ground.vineyard, ground.settings, settings.files
 
-    def read(file: Path | Sequence[Path] | None, reader: Callable[..., Any], *more: Any) -> Any:
-        return None if file is None else found.gather(reader, file, *more)
+    def read(file: Path | Sequence[Path] | None, reader: Callable[..., Any], *more: Any, **named: Any) -> Any:
+        return None if file is None else found.gather(reader, file, *more, **named)
+
+    declared = declared_of(settings)
 
     side_inputs = SideInputs(
         crops=read(files.crop_figures, load_crop_assumptions) or (),
-        harvest=read(files.harvest, read_harvest, data, faults),
+        harvest=read(files.harvest, read_harvest, data, faults, declared=declared),
         covariates=read_covariates(ground, found),
         given_zones=read_zones_of(ground, found),
-        scores=read(files.scores, read_scores, data),
+        scores=read(files.scores, read_scores, data, declared=declared),
         earlier=tuple(read(files.earlier or None, read_earlier, data.sources) or ()),
         left=read(files.left, read_left, list(data.blocks["block"])) if len(data.blocks) else None,
     )

@@ -10,7 +10,8 @@ import pandas as pd
 from shapely import force_2d
 
 from geoprune.layers import Vineyard
-from geoprune.reading.columns import clean_names, matched, name_text
+from geoprune.reading.columns import RawTable, clean_names, headers_of, matched, name_text
+from geoprune.reading.declared import Declared, as_declared
 from geoprune.reading.faults import Faults
 from geoprune.reading.parts import rows_as_drawn
 from geoprune.reading.places import without_place
@@ -21,8 +22,46 @@ from geoprune.text import few, one_line
 OWN_LAYERS = ("panels", "zones")
 
 
+def open_zones(path: Path, faults: Faults, layer: str | None = None) -> RawTable | None:
+    """Open a layer of zones as it is, under clean column names; None when it cannot be, and a problem is noted.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage, GeoJSON, zipped Shapefile or KML.
+    faults : Faults
+    layer : str, optional
+        Its layer; by default the only one, else `panels`, else `zones`.
+    """
+
+    def choose(names: list[str]) -> list[str]:
+        chosen = layer or (names[0] if len(names) == 1 else next((own for own in OWN_LAYERS if own in names), None))
+        if chosen in names:
+            return [chosen]
+        what = "it is not clear which layer holds the zones" if layer is None else f"there is no layer '{layer}'"
+        faults.add(what, f"Name one of its layers: {few(names)}")
+        return []
+
+    opened = open_layers(path, faults, choose=choose)
+    if not opened:
+        return None
+    ((name, (table, cut)),) = opened.items()
+    if not isinstance(table, gpd.GeoDataFrame):
+        table = gpd.GeoDataFrame(table.assign(geometry=None), geometry="geometry")
+    given = pd.DataFrame(table.drop(columns=table.geometry.name)).reset_index(drop=True)
+    plain = clean_names(given, faults.at(path.name, name), short_names=cut)
+    plain["geometry"] = force_2d(table.geometry.to_numpy())
+    numbers = np.arange(1, len(plain) + 1)
+    return RawTable(path.name, "zones", plain, numbers, "feature", usable_crs(table.crs), headers=headers_of(given))
+
+
 def read_given_zones(
-    path: Path, vineyard: Vineyard, *, layer: str | None = None, column: str | None = None
+    path: Path,
+    vineyard: Vineyard,
+    *,
+    layer: str | None = None,
+    column: str | None = None,
+    declared: Declared | None = None,
 ) -> gpd.GeoDataFrame:
     """Read a layer of zones.
 
@@ -36,6 +75,8 @@ def read_given_zones(
         Its layer; by default the only one, else `panels`, else `zones`.
     column : str, optional
         The column of the zones' names, which must then be there.
+    declared : Declared, optional
+        Which columns and words of the layer mean what.
 
     Returns
     -------
@@ -49,33 +90,22 @@ def read_given_zones(
         columns have one name, a place is none on the earth, or no line is of a block that there is.
     """
     faults = Faults(path.name)
-
-    def choose(names: list[str]) -> list[str]:
-        chosen = layer or (names[0] if len(names) == 1 else next((own for own in OWN_LAYERS if own in names), None))
-        if chosen in names:
-            return [chosen]
-        what = "it is not clear which layer holds the zones" if layer is None else f"there is no layer '{layer}'"
-        faults.add(what, f"Name one of its layers: {few(names)}")
-        return []
-
-    opened = open_layers(path, faults, choose=choose)
-    faults.problems.stop()
-    ((name, (table, cut)),) = opened.items()
-    return _named(table, vineyard, faults.at(path.name, name), column=column, short_names=cut)
+    raw = open_zones(path, faults, layer)
+    if raw is None:
+        faults.problems.stop()
+    assert raw is not None
+    read = as_declared(raw, declared or Declared(), faults)
+    return _named(read, vineyard, faults.at(path.name, layer or "zones"), column=column)
 
 
-def _named(
-    table: gpd.GeoDataFrame, vineyard: Vineyard, faults: Faults, *, column: str | None, short_names: bool
-) -> gpd.GeoDataFrame:
-    """The layer with clean column names, and its blocks and rows as the vineyard writes them."""
-    if not isinstance(table, gpd.GeoDataFrame):
-        table = gpd.GeoDataFrame(table.assign(geometry=None), geometry="geometry")
-    plain = clean_names(pd.DataFrame(table.drop(columns=table.geometry.name)), faults, short_names=short_names)
+def _named(raw: RawTable, vineyard: Vineyard, faults: Faults, *, column: str | None) -> gpd.GeoDataFrame:
+    """The layer with its blocks and rows as the vineyard writes them."""
+    plain = raw.table.drop(columns="geometry")
     if not len(plain):
         faults.add("the layer is empty", "Draw at least one zone, or leave the file out")
     if column is not None and column not in plain:
         faults.add(f"there is no column '{column}' with names of zones", f"Name one of its columns: {few(map(str, plain))}")
-    shapes = table.geometry.to_numpy()
+    shapes = raw.table["geometry"].to_numpy()
     broken = np.flatnonzero(without_place(shapes))
     found = [(f"feature {i + 1}", "a coordinate is no number or nowhere on the earth") for i in broken]
     faults.add_each(found, "Draw it again")
@@ -96,4 +126,4 @@ def _named(
         plain["row"] = plain["row"].map(name_text)
         plain = rows_as_drawn(plain, vineyard.rows) if "block" in plain else plain
     faults.problems.stop()
-    return gpd.GeoDataFrame(plain, geometry=force_2d(shapes), crs=usable_crs(table.crs))
+    return gpd.GeoDataFrame(plain, geometry=shapes, crs=raw.crs)

@@ -10,16 +10,28 @@ import pandas as pd
 
 from geoprune.areas import geodesic_area_ha
 from geoprune.layers import Vineyard, columns_of
+from geoprune.reading.beside import read_beside
 from geoprune.reading.columns import Columns, RawTable, clean_names
+from geoprune.reading.declared import Declared
 from geoprune.reading.faults import Faults
-from geoprune.reading.tables import read_table
 
 #: No vineyard bears more, and a block that bore less was hardly harvested (t/ha; common practice, no source).
 MOST_T_HA, FEW_T_HA = 100.0, 0.2
 
 
-def read_harvest(path: Path, vineyard: Vineyard, faults: Faults | None = None) -> pd.DataFrame:
+def read_harvest(
+    path: Path, vineyard: Vineyard, faults: Faults | None = None, *, declared: Declared | None = None
+) -> pd.DataFrame:
     """Read yields from a CSV or XLSX file and check them (see `check_harvest`) against the vineyard's blocks and weights.
+
+    Parameters
+    ----------
+    path : Path
+    vineyard : Vineyard
+    faults : Faults, optional
+        Where remarks are noted.
+    declared : Declared, optional
+        Which columns and words of the file mean what, and its decimal mark.
 
     Raises
     ------
@@ -27,9 +39,7 @@ def read_harvest(path: Path, vineyard: Vineyard, faults: Faults | None = None) -
         If the file cannot be read as a table, or with every problem of its rows.
     """
     own = Faults(path.name, "harvest")
-    raw = read_table(path, own)
-    own.problems.stop()
-    assert raw is not None
+    raw = read_beside(path, own, declared)
     blocks = vineyard.blocks[vineyard.blocks.geometry.notna()]
     area_ha = dict(zip(blocks["block"], geodesic_area_ha(blocks.geometry), strict=True))
     samples = vineyard.samples

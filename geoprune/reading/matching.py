@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 
 from geoprune.errors import DataError
-from geoprune.layers import Column, columns_of
+from geoprune.layers import Column, column, columns_of
 from geoprune.reading.blocks import TWO_LENGTHS
 from geoprune.reading.cells import in_degrees, unit_behind, without_unit
-from geoprune.reading.columns import RawTable, matched, name_text
+from geoprune.reading.columns import POINTS_AND_COMMA, RawTable, matched, name_text
 from geoprune.reading.headers import UNIT_WORDS, fold, likeness, unit_of
 from geoprune.reading.tables import Line
 from geoprune.rules import RuleBook, suggest_trainings
@@ -23,6 +23,8 @@ from geoprune.units import SUFFIXES
 NEEDED_FROM, OPTIONAL_FROM = 0.4, 0.75
 #: What a column's content alone is worth where its name says nothing, for contents that hardly anything else has.
 BY_CONTENT = {"training": 0.55, "rule": 0.5, "row_by_vine": 0.55, "status": 0.5}
+#: As much is a column worth that holds names of blocks, beside the layer of blocks.
+NAMES_OF_BLOCKS = 0.55
 #: Only so many values of a column are looked at.
 LOOKED_AT = 400
 #: What layers are called (common practice, no source).
@@ -37,6 +39,8 @@ LAYER_WORDS = {
 PLACES = {"lon": 180.0, "lat": 90.0}
 #: A map grid's numbers are larger than any degrees.
 LEAST_GRID = 400.0
+#: Units of length, and the units that tell of the same people's measures.
+SYSTEMS = {("m", "cm"): {"m", "cm", "mm", "kg", "g"}, ("ft",): {"ft", "in", "lb", "oz"}}
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,8 @@ class Candidate:
         From 0 to 1, by name and content.
     examples : tuple of str
         A few of its values.
+    as_elsewhere : bool
+        Whether the unit is not in its name, but the only one it can have of those that the other columns have.
     """
 
     entry: Column
@@ -62,6 +68,7 @@ class Candidate:
     unit: str
     score: float
     examples: tuple[str, ...]
+    as_elsewhere: bool = False
 
     @property
     def key(self) -> str:
@@ -82,11 +89,15 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What else is known when a column's content is judged: names of blocks and of rows, and the rules there are."""
+    """What else is known when a column's content is judged.
+
+    Names of blocks and of rows, the rules there are, and the units of length that go with those told in the files.
+    """
 
     blocks: Sequence[str] = ()
     rows: Sequence[str] = ()
     book: RuleBook | None = None
+    lengths: Sequence[str] = ()
 
 
 def propose_columns(raw: RawTable, around: Surroundings, taken: Iterable[str] = ()) -> dict[str, list[Candidate]]:
@@ -183,12 +194,40 @@ def _candidate(header: str, cells: _Cells, entry: Column, around: Surroundings) 
     texts, plain, behind = cells.texts, cells.plain, cells.unit
     unit = unit_of(header) or behind if entry.units else ""
     unit = unit if unit in entry.units else ""
+    can = [one for one in around.lengths if not unit and entry.kind == "length" and _can_be(texts, entry, one)]
+    unit, as_elsewhere = (can[0], True) if len(can) == 1 else (unit, False)
     held = in_degrees(texts) if entry.name in PLACES else plain if unit == behind else texts
     by_name, by_content = likeness(header, entry), _content(held, entry, unit, around) if texts else 0.0
     score = by_name * (0.4 + 0.6 * by_content) if by_content else 0.0
+    alone = NAMES_OF_BLOCKS if entry.name == "block" and entry.layer != "blocks" else BY_CONTENT.get(entry.name, 0.0)
     if by_content >= 0.6:
-        score = max(score, BY_CONTENT.get(entry.name, 0.0) * by_content)
-    return Candidate(entry, header, unit, score, tuple(dict.fromkeys(texts))[:3])
+        score = max(score, alone * by_content)
+    return Candidate(entry, header, unit, score, tuple(dict.fromkeys(texts))[:3], as_elsewhere)
+
+
+def _can_be(texts: list[str], entry: Column, unit: str) -> bool:
+    """Whether every value of a column of lengths can be in a unit: rows and vines that stand so far apart."""
+    if entry.name != "row_by_vine":
+        return bool(texts) and _within(texts, entry, unit) == 1.0
+    shape = re.compile(TWO_LENGTHS.format(unit=unit), re.IGNORECASE)
+    pairs = [found.groups() for found in map(shape.match, texts) if found]
+    both = column("blocks", "row_spacing"), column("blocks", "vine_spacing")
+    return len(pairs) == len(texts) > 0 and all(
+        _within([pair[place] for pair in pairs], one, unit) == 1.0 for place, one in enumerate(both)
+    )
+
+
+def lengths_beside(headers: Iterable[str]) -> tuple[str, ...]:
+    """Return the units of length that go with the units told in names of columns; none where they tell none, or both kinds.
+
+    Examples
+    --------
+    >>> lengths_beside(["Peso de poda (g)", "Marco"])
+    ('m', 'cm')
+    """
+    told = set(map(unit_of, headers))
+    systems = [lengths for lengths, units in SYSTEMS.items() if told & units]
+    return systems[0] if len(systems) == 1 else ()
 
 
 def _content(texts: list[str], entry: Column, unit: str, around: Surroundings) -> float:
@@ -218,6 +257,7 @@ def _within(texts: list[str], entry: Column, unit: str) -> float:
 
 def numbers(texts: Iterable[str]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """Return texts as numbers, whichever of comma and point is the decimal mark; NaN where there is none."""
+    texts = (text.replace(".", "") if POINTS_AND_COMMA.fullmatch(text) else text for text in texts)
     plain = (text.replace(",", ".") if text.count(",") == 1 and "." not in text else text for text in texts)
     return pd.to_numeric(pd.Series(list(plain), dtype=object), errors="coerce").to_numpy(dtype=float)
 

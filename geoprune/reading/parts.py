@@ -13,9 +13,11 @@ import shapely
 
 from geoprune.layers import STATUSES, column
 from geoprune.reading.columns import Columns, RawTable
+from geoprune.reading.declared import Declared, as_declared
 from geoprune.reading.faults import Faults
 from geoprune.reading.places import LONLAT, check_near, to_work, without_place
 from geoprune.reading.tables import read_table
+from geoprune.reading.vector_files import ENDINGS, layer_names, read_layers
 from geoprune.text import few
 
 Table = TypeVar("Table", bound=pd.DataFrame)
@@ -88,11 +90,30 @@ def check_vines(raw: RawTable, blocks: gpd.GeoDataFrame, faults: Faults) -> gpd.
     return vines[vines["vine"].notna()].assign(vine=lambda t: t["vine"].astype(int)).reset_index(drop=True)
 
 
-def read_bud_check_file(path: Path, faults: Faults) -> RawTable | None:
-    """Read bud checks from a table with lon and lat; None when nothing can be read, and a problem is noted."""
-    raw = read_table(path, faults.at(path.name, "bud_checks"))
+def open_bud_check_file(path: Path, faults: Faults) -> RawTable | None:
+    """Open bud checks as they are: a table, or a file of points; None when nothing can be read, and a problem is noted."""
+    faults = faults.at(path.name, "bud_checks")
+    if path.suffix.lower() not in ENDINGS:
+        return read_table(path, faults, also=ENDINGS)
+    names = layer_names(path) or [path.stem]
+    only = {"bud_checks": names[0]} if len(names) == 1 else {}
+    found = read_layers(path, faults, only)
+    if found and "bud_checks" not in found:
+        faults.add("there is no layer bud_checks", "Name the layer bud_checks")
+    return found.get("bud_checks")
+
+
+def read_bud_check_file(path: Path, faults: Faults, declared: Declared | None = None) -> RawTable | None:
+    """Read bud checks as they were declared, from a table with lon and lat or a file of points.
+
+    None when nothing can be read, and a problem is noted.
+    """
+    raw = open_bud_check_file(path, faults)
     if raw is None:
         return None
+    raw = as_declared(raw, declared or Declared(), faults)
+    if "geometry" in raw.table:
+        return raw
     columns = Columns(raw, faults.at(path.name, "bud_checks"))
     named = [columns.require(name) for name in ("lon", "lat")]  # of both, what is missing is reported
     if not all(named):

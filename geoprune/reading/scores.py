@@ -9,15 +9,16 @@ import pandas as pd
 
 from geoprune.layers import Vineyard, columns_of
 from geoprune.reading.agreement import check_vine_numbers, row_ends
+from geoprune.reading.beside import read_beside
 from geoprune.reading.columns import Columns
+from geoprune.reading.declared import Declared
 from geoprune.reading.faults import Faults
 from geoprune.reading.parts import rows_as_drawn
-from geoprune.reading.tables import read_table
 
 KEYS = ("block", "row", "vine")
 
 
-def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
+def read_scores(path: Path, vineyard: Vineyard, *, declared: Declared | None = None) -> pd.DataFrame:
     """Read scored vines from CSV or XLSX.
 
     Parameters
@@ -26,6 +27,8 @@ def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
         Columns `row`, `vine`, `score` (any scale, the same all over a block), and `block` where there are several.
     vineyard : Vineyard
         Where the vines stand; rows of blocks that could not be read are not checked.
+    declared : Declared, optional
+        Which columns and words of the file mean what, and its decimal mark.
 
     Returns
     -------
@@ -38,9 +41,7 @@ def read_scores(path: Path, vineyard: Vineyard) -> pd.DataFrame:
         With every problem of the table: unknown block, row or vine, a vine scored twice, what is no number.
     """
     faults = Faults(path.name, "scores")
-    raw = read_table(path, faults)
-    faults.problems.stop()
-    assert raw is not None
+    raw = read_beside(path, faults, declared)
     columns = Columns(raw, faults)
     if not len(raw.table):
         columns.faults.add("there are no scores", "Score some vines, or leave the file out")

@@ -57,7 +57,7 @@ def read_vineyard(
     samples : str or Path, optional
         Weighed vines: CSV, XLSX or a file with a layer `samples`; the vineyard file's own layer if not given.
     bud_checks : str or Path, optional
-        Buds cut open and counted: CSV or XLSX with lon and lat; the vineyard file's own layer if not given.
+        Buds cut open and counted: CSV or XLSX with lon and lat, or points; the vineyard file's own layer if not given.
     crs : str, optional
         CRS of `easting` and `northing` in the samples, such as "EPSG:32617".
     faults : Faults, optional
@@ -191,8 +191,7 @@ def _tables_beside(
         raw = read_sample_file(Path(samples), faults, declared)
         read["samples"] = None if raw is None else as_declared(raw, declared, faults)
     if bud_checks is not None:
-        raw = read_bud_check_file(Path(bud_checks), faults)
-        read["bud_checks"] = None if raw is None else as_declared(raw, declared, faults)
+        read["bud_checks"] = read_bud_check_file(Path(bud_checks), faults, declared)
     return {name: raw for name, raw in read.items() if raw is not None}
 
 

@@ -20,7 +20,7 @@ SETTINGS_FILE = "geoprune.toml"
 #: So many faults are reported at once.
 MOST_LISTED = 100
 #: Layers whose headers may be named in [columns.<layer>].
-LAYERS = ("blocks", "rows", "vines", "samples", "bud_checks", "scores", "harvest")
+LAYERS = ("blocks", "rows", "vines", "samples", "bud_checks", "scores", "harvest", "zones")
 #: Tables of a check of the work, whose headers may be named too.
 CHECK_TABLES = ("counts", "ticks")
 KNOWN_TABLES = (*TABLES, "layers", "columns", "values", "block")

@@ -14,7 +14,7 @@ from geoprune.trellis import Trellis
 from geoprune.zones.options import Labels
 
 MOST_LABELS = 9
-NAMES = ("zone", "class", "name", "label")
+NAMES_OF_ZONES = ("zone", "class", "name", "label")
 #: Share of panels outside all polygons beyond which the layer is not this block's.
 MOST_OUTSIDE = 0.5
 #: Share of a panel's length that is not worth a word.
@@ -151,7 +151,7 @@ def _name_column(polygons: gpd.GeoDataFrame) -> str | None:
     called = {str(column).lower(): str(column) for column in reversed(polygons.columns)}
     beside = [column for column in polygons.columns if column not in ("block", polygons.geometry.name)]
     text = [str(column) for column in beside if polygons[column].map(lambda value: isinstance(value, str)).any()]
-    return next((called[name] for name in NAMES if name in called), text[0] if len(text) == 1 else None)
+    return next((called[name] for name in NAMES_OF_ZONES if name in called), text[0] if len(text) == 1 else None)
 
 
 def _overlay(trellis: Trellis, ground: np.ndarray, codes: Labels, names: tuple[str, ...], file: str) -> GivenLabels:

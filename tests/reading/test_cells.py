@@ -87,7 +87,8 @@ def test_a_mark_that_may_part_thousands_is_reported_however_text_is_kept(kind):
     faults = Faults()
     raw = RawTable("a.gpkg", "samples", table, np.arange(2), "feature", decimal_comma=True, decimal_mark=",")
     values = Columns(raw, faults).number("pruning_weight_g")
-    assert np.isnan(values[0]) and values[1] == 850
+    assert np.isnan(values[0])
+    assert values[1] == 850
     assert "decimal mark or one for thousands" in faults.problems[0].what
 
 

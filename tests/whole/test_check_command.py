@@ -46,7 +46,7 @@ def test_piped_it_asks_nothing_and_says_what_stays_open_in_spanish(tmp_path):
 def test_on_a_terminal_it_asks_and_the_next_command_plans(tmp_path, monkeypatch):
     vineyard, samples = growers.spanish_geojson(tmp_path)
     monkeypatch.setattr(command, "is_terminal", lambda: True)
-    answers = {"row_by_vine": "1", "Espaldera": "4", "Malbec": "1"}
+    answers = {"Espaldera": "4"}
     asked = []
 
     def prompt(text, **more):

@@ -43,7 +43,7 @@ SYMBOLS = {
 #: Units of the templates' columns.
 UNITS = {"us": {"length": "ft", "weight": "lb", "cane": "in"}, "metric": {"length": "m", "weight": "kg", "cane": "mm"}}
 #: Columns of no use where shapes are drawn, and those that a drawn vineyard seldom needs.
-LEFT_OUT = {"blocks": ("row_by_vine",), "samples": ("lon", "lat", "easting", "northing")}
+LEFT_OUT = {"blocks": ("row_by_vine",), "samples": ("lon", "lat", "easting", "northing"), "bud_checks": ("lon", "lat")}
 LABELS = {"blocks": "block", "rows": "row", "vines": "vine", "samples": "vine"}
 #: Lines of the workbook that are made ready.
 LINES = 500
