@@ -69,3 +69,19 @@ def test_the_longer_canes_of_four_lie_on_the_upper_wire() -> None:
         lies.append((float(dots[-1]), len(dots)))
     upper = sorted(lies)[:2]
     assert min(count for _, count in upper) >= max(count for _, count in sorted(lies)[2:])
+
+
+@pytest.mark.parametrize("training", ["divided horizontal", "lyre"])
+def test_two_cordons_side_by_side_lie_aside_of_each_other_and_bars_lead_across(training: str) -> None:
+    svg = drawn(fit_recipe(40, training, 2.4))
+    dots = [(float(dot.get("cx", "nan")), float(dot.get("cy", "nan"))) for dot in of_class(svg, "bud")]
+    middle = (min(y for _, y in dots) + max(y for _, y in dots)) / 2
+    far, near = [x for x, y in dots if y < middle], [x for x, y in dots if y > middle]
+    assert len(far) == len(near) == 20
+    assert min(far) - min(near) > 20  # seen aslant: one over the other they would begin at one place
+    assert max(far) - max(near) > 20
+
+
+def test_a_vine_without_wires_stands_without_posts() -> None:
+    assert not [node for node in drawn(fit_recipe(20, "head-trained", 2.4)).iter() if node.tag.endswith("rect")]
+    assert [node for node in drawn(fit_recipe(20, "low cordon", 2.4)).iter() if node.tag.endswith("rect")]

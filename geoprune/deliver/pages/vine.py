@@ -21,16 +21,22 @@ METRE = 43.0
 BUD = 2.3
 #: Height of the arms of a vine without wires, m.
 HEAD_M = 0.9
+#: Of two cordons side by side: how far each lies to the side and up or down of their middle, points.
+ASIDE, BEHIND = 22.0, 14.0
 #: From the spur's foot to its first bud, and from bud to bud, points.
 FOOT, NODE = 5.0, 6.4
 
 
 @dataclass(frozen=True)
 class Frame:
-    """Old wood (line, width) and the wires it stands on, as heights in the drawing."""
+    """Old wood (line, width), and the wires it stands on as heights in the drawing; of two side by side their ends too.
+
+    beside : (n, 2, 2) wires whose ends are told, and that bars at the posts hold apart
+    """
 
     wires: tuple[float, ...]
     old: tuple[tuple[NDArray[np.float64], float], ...]
+    beside: tuple[tuple[Point, Point], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,8 +63,13 @@ def draw_vine(recipe: Recipe, *, title: str) -> Markup:
     draw = _DRAWINGS[system.drawing]
     frame, limbs = draw(recipe, [level(wire) for wire in system.wires_m])
     wires = [path([(6, y), (WIDTH - 6, y)], stroke_width=0.7) for y in frame.wires]
+    wires += [path(ends, stroke_width=0.7) for ends in frame.beside]
     ground = path([(2, GROUND), (WIDTH - 2, GROUND)], stroke_width=1.2)
-    posts = [box((x, 12), (4, GROUND - 12), fill="#ffffff", stroke_width=0.9, stroke=look.INK) for x in (8.0, WIDTH - 12)]
+    bars = [tuple(ends) for ends in zip(*frame.beside, strict=True)]
+    tops = [(sum(x for x, _ in bar) / len(bar), sum(y for _, y in bar) / len(bar)) for bar in bars]
+    feet = tops or ([(10.0, 12.0), (WIDTH - 10, 12.0)] if frame.wires else [])
+    posts = [box((x - 2, y), (4, GROUND - y), fill="#ffffff", stroke_width=0.9, stroke=look.INK) for x, y in feet]
+    posts += [path(bar, stroke_width=2.4, stroke=look.INK_SOFT) for bar in bars]
     wood = [path(line, stroke_width=width, stroke=look.INK_SOFT, stroke_linecap="round") for line, width in frame.old]
     parts = [ground, *posts, group(wires, class_="wire"), *wood, *(_limb(limb) for limb in limbs)]
     return picture(parts, width=WIDTH, height=HEIGHT, title=title)
@@ -137,16 +148,19 @@ def _spurs_up(recipe: Recipe, wires: list[float]) -> tuple[Frame, list[Limb]]:
 
 
 def _two_cordons(recipe: Recipe, wires: list[float], *, up: bool = False) -> tuple[Frame, list[Limb]]:
-    """Two cordons side by side seen from above the row: the far one higher and to the right."""
-    sizes, reach = _all_spurs(recipe), REACH - 14
-    near, far = (MIDDLE - 8, wires[0] + 22), (MIDDLE + 8, wires[0] - 6)
+    """Two cordons side by side, seen from beside and above the row: bars lead from the near one to the far one."""
+    sizes, reach = _all_spurs(recipe), REACH - ASIDE - 8
+    near, far = (MIDDLE - ASIDE, wires[0] + BEHIND), (MIDDLE + ASIDE, wires[0] - BEHIND)
+    fork = (MIDDLE, wires[0] + (12 if up else 0))
     half = -(-len(sizes) // 2)
-    old = [_trunk(near[1] + 8)]
+    thick = {far: 3.0, near: 4.2}
+    old = [_trunk(fork[1])]
     for x, y in (far, near):
-        old += [(np.array([(MIDDLE, near[1] + 8), (x, y)]), 5.0), _arms(y, middle=x, reach=reach)]
+        old += [(np.array([fork, (x, y)]), thick[x, y]), (_arms(y, middle=x, reach=reach)[0], thick[x, y])]
     limbs = _cordon(sizes[half:], far[1], up=up, middle=far[0], reach=reach)
     limbs += _cordon(sizes[:half], near[1], up=up, middle=near[0], reach=reach)
-    return Frame((near[1], far[1]), tuple(old)), limbs
+    beside = tuple(((x - reach - 6, y), (x + reach + 6, y)) for x, y in (far, near))
+    return Frame((), tuple(old), beside), limbs
 
 
 def _all_spurs(recipe: Recipe) -> list[int]:
@@ -228,8 +242,8 @@ def _overhead(recipe: Recipe, wires: list[float]) -> tuple[Frame, list[Limb]]:
     sizes, roof = _pieces(recipe, "cane"), min(wires) + 6
     limbs = []
     for side, rank, buds in _sides(sizes):
-        end = (MIDDLE + side * (REACH - 26), roof + 9 * rank - 2)
-        line = arc((MIDDLE + side * 4, roof + 12), (MIDDLE + side * 24, roof + 4 * rank), end)
+        end = (MIDDLE + side * (REACH - 26), roof + 14 * rank - 2)
+        line = arc((MIDDLE + side * 4, roof + 12), (MIDDLE + side * 24, roof + 7 * rank), end)
         limbs.append(Limb("cane", line, buds, (MIDDLE + side * (REACH - 8), end[1] + 4)))
     heads = [(MIDDLE, roof + 22), (MIDDLE, roof + 44)]
     return Frame((roof - 4,), (_trunk(roof + 12),)), limbs + list(_head_spurs(recipe, heads))
