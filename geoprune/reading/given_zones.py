@@ -33,6 +33,12 @@ def open_zones(path: Path, faults: Faults, layer: str | None = None) -> RawTable
     layer : str, optional
         Its layer; by default the only one, else `panels`, else `zones`.
     """
+    found = _opened(path, faults, layer)
+    return None if found is None else found[0]
+
+
+def _opened(path: Path, faults: Faults, layer: str | None) -> tuple[RawTable, str] | None:
+    """A layer of zones, and what it is called in its file."""
 
     def choose(names: list[str]) -> list[str]:
         chosen = layer or (names[0] if len(names) == 1 else next((own for own in OWN_LAYERS if own in names), None))
@@ -52,7 +58,8 @@ def open_zones(path: Path, faults: Faults, layer: str | None = None) -> RawTable
     plain = clean_names(given, faults.at(path.name, name), short_names=cut)
     plain["geometry"] = force_2d(table.geometry.to_numpy())
     numbers = np.arange(1, len(plain) + 1)
-    return RawTable(path.name, "zones", plain, numbers, "feature", usable_crs(table.crs), headers=headers_of(given))
+    raw = RawTable(path.name, "zones", plain, numbers, "feature", usable_crs(table.crs), headers=headers_of(given))
+    return raw, name
 
 
 def read_given_zones(
@@ -90,12 +97,12 @@ def read_given_zones(
         columns have one name, a place is none on the earth, or no line is of a block that there is.
     """
     faults = Faults(path.name)
-    raw = open_zones(path, faults, layer)
-    if raw is None:
-        faults.problems.stop()
-    assert raw is not None
+    opened = _opened(path, faults, layer)
+    faults.problems.stop()
+    assert opened is not None
+    raw, name = opened
     read = as_declared(raw, declared or Declared(), faults)
-    return _named(read, vineyard, faults.at(path.name, layer or "zones"), column=column)
+    return _named(read, vineyard, faults.at(path.name, name), column=column)
 
 
 def _named(raw: RawTable, vineyard: Vineyard, faults: Faults, *, column: str | None) -> gpd.GeoDataFrame:
