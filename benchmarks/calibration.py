@@ -20,7 +20,7 @@ import pandas as pd
 from vineyards import Simulated, draw_truths, make_vineyard
 
 from geoprune.geostat import AveragedKriging, fit_averaged
-from geoprune.surface.fitting import average
+from geoprune.surface.modelling import average
 from geoprune.surface.observations import Observations, gather
 from geoprune.surface.prior import Prior, range_grid
 from geoprune.surface.shape import choose_shape

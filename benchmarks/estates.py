@@ -26,7 +26,7 @@ from vineyards import Simulated, make_vineyard
 
 from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.surface import Prior, check_observations
-from geoprune.surface.fitting import average, nodes_of
+from geoprune.surface.modelling import average, nodes_of
 from geoprune.surface.observations import Observations
 from geoprune.surface.shape import PLAIN, Shape, choose_shape
 from geoprune.surface.support import FieldFit, Support, vine_means

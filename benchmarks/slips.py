@@ -22,7 +22,7 @@ from studies import run_or_tell
 from vineyards import make_vineyard
 
 from geoprune.surface import Prior, check_observations
-from geoprune.surface.fitting import average, hear_slips_less, nodes_of
+from geoprune.surface.modelling import average, hear_slips_less, nodes_of
 from geoprune.surface.observations import Observations
 from geoprune.surface.shape import Shape, choose_scale, choose_shape
 from geoprune.surface.support import Support, vine_means

@@ -22,7 +22,7 @@ from studies import run_or_tell
 from vineyards import choose_vines, grid_field, lay_out, sample_table
 
 from geoprune.surface import Prior, check_observations
-from geoprune.surface.fitting import average
+from geoprune.surface.modelling import average
 from geoprune.surface.support import Support, vine_means
 
 vineyards.BLOCKS["study"] = (32, 54)

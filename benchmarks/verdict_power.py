@@ -18,9 +18,10 @@ from pathlib import Path
 import pandas as pd
 from vineyards import make_vineyard
 
-from geoprune.surface.fitting import average, leave_out_errors, nodes_of
+from geoprune.surface.modelling import average, nodes_of
 from geoprune.surface.observations import gather
 from geoprune.surface.prior import Prior
+from geoprune.surface.reporting import leave_out_errors
 from geoprune.surface.shape import Shape, choose_scale, choose_shape
 from geoprune.surface.verdict import ALPHA, find_structure
 

@@ -83,7 +83,7 @@ def main() -> None:
         trellis = lay_panels(rows, vines)
         draws = states(rows, vines, np.random.default_rng(rows))
         zoning, processor, clock = timed(lambda t=trellis, d=draws: draw_zones(t, d, need), repeats)
-        gaps = ", ".join(f"{c['zones']}: {1 - c['lower_bound'] / c['cost']:.2%}" for c in zoning.merit["curve"][1:])
+        gaps = ", ".join(f"{point.zones}: {1 - point.lower_bound / point.cost:.2%}" for point in zoning.benefit.curve[1:])
         print(f"{rows} {vines} {len(trellis.panels)} | {processor:.1f}, {clock:.1f} | {gaps}")
 
 

@@ -1,4 +1,4 @@
-"""What vine sizes may be, given the samples: joint uncertainty for zones and merits."""
+"""What vine sizes may be, given the samples: joint uncertainty for zones and what they are worth."""
 
 from __future__ import annotations
 

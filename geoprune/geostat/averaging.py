@@ -29,12 +29,11 @@ from geoprune.geostat.groups import (
 )
 from geoprune.geostat.kriging import check_target, honour
 from geoprune.geostat.nodes import Node, NodeFamily, range_form
-from geoprune.geostat.priors import likelihood_of, log_prior_on, surface_as_dict
+from geoprune.geostat.priors import likelihood_of, log_prior_on
 from geoprune.geostat.reml import (
     DEFAULT_SHARES,
     PERSISTENT_SHARES,
     ROW_SHARES,
-    LogPrior,
     RemlSurface,
     Spectrum,
     decompose,
@@ -274,10 +273,6 @@ class AveragedKriging:
         """
         return simulate_groups(self, points, groups, count, draws, seed=seed, drift=drift, row=row)
 
-    def as_prior(self) -> dict[str, Any]:
-        """What these samples say of range and nugget share, as plain data; `likelihood` with its grid."""
-        return surface_as_dict(self.surfaces, self.beliefs)
-
 
 @single_blas()
 def fit_averaged(
@@ -290,7 +285,7 @@ def fit_averaged(
     model: str = "exponential",
     ranges: Floats | None = None,
     shares: Floats | None = None,
-    log_prior: LogPrior | None = None,
+    log_prior: Floats | None = None,
     season: Any = None,
     target_season: int | None = None,
     persistent_shares: Sequence[float] = PERSISTENT_SHARES,
@@ -313,7 +308,7 @@ def fit_averaged(
     target_drift : (p,) drift of a target for which none is given; by default 1 for a constant, 0 for the other columns
     model : one of `geoprune.geostat.MODELS`
     ranges, shares : grid; by default `range_grid` and `DEFAULT_SHARES`
-    log_prior : (R, S) array, or a function of arrays `range_m` and `share` that broadcasts; None for an even prior
+    log_prior : (R, S) array; None for an even prior
     season, target_season : (n,) integer labels and the one to predict (the newest by default). Covariance of two
         readings = persistent share x rho + (1 - persistent share) x rho in the same season only
     persistent_shares : grid of persistent shares, used only with several seasons

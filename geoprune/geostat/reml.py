@@ -8,7 +8,7 @@ share of what is not nugget.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,8 +24,6 @@ PERSISTENT_SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)
 #: (design choice; docs/method-geostat.md).
 ROW_SHARES = {0.0: 0.8, 0.25: 0.1, 0.75: 0.1}
 LEAST_EIGENVALUE = 1e-12
-
-LogPrior = Floats | Callable[..., Any]
 
 
 @dataclass(frozen=True)

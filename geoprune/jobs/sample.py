@@ -33,7 +33,7 @@ from geoprune.layers import Source
 from geoprune.plan import GivenZones
 from geoprune.plan.given import find_given
 from geoprune.reading import Faults
-from geoprune.reading.earlier_blocks import read_earlier_blocks
+from geoprune.reading.earlier import read_earlier_blocks
 from geoprune.rules import Rule
 from geoprune.sampling import SampleOptions, VineModel, WeighList, assumed_model, earlier_model, make_weigh_list
 from geoprune.settings import Settings
@@ -81,10 +81,10 @@ class _Block:
 
 @dataclass(frozen=True, eq=False)
 class _SideInputs:
-    """What was read beside the vineyard: layers, blocks of earlier winters, zones."""
+    """What was read beside the vineyard: layers, models of earlier winters, zones."""
 
     layers: tuple[Covariate, ...]
-    earlier: Mapping[str, Mapping[str, Any]]
+    earlier: Mapping[str, VineModel]
     zones: GivenZones | None
 
 
@@ -116,7 +116,7 @@ def plan_sampling(
     found = faults.problems
     with sources_noted() as sources:
         ground = read_ground(vineyard, settings, faults, need_samples=False)
-        layers, earlier = read_covariates(ground, found), read_earlier_means(settings.files.earlier, faults)
+        layers, earlier = read_covariates(ground, found), read_earlier_models(settings.files.earlier, faults)
         side_inputs = _SideInputs(layers, earlier, read_zones_of(ground, found) if ground.sound else None)
         note_settings(ground.settings)
     found.stop()
@@ -130,12 +130,13 @@ def plan_sampling(
     return SamplePlan(tuple(lists), trellises, varieties, request.options, tuple(sources), tuple(remarks))
 
 
-def read_earlier_means(files: tuple[Path, ...], faults: Faults) -> dict[str, Mapping[str, Any]]:
-    """Read the blocks of earlier winters; of a block in several files the last one's holds."""
-    found: dict[str, Mapping[str, Any]] = {}
-    for file in files:
-        found |= read_earlier_blocks(file, faults)
-    return found
+def read_earlier_models(files: tuple[Path, ...], faults: Faults) -> dict[str, VineModel]:
+    """Read how vine size was modelled in earlier winters, of every block whose figures can be used."""
+    models = {
+        name: earlier_model(block.vine_size_kg, block.variance_kg2, nugget_share=block.nugget_share, range_m=block.range_m)
+        for name, block in read_earlier_blocks(files, faults).items()
+    }
+    return {name: model for name, model in models.items() if model is not None}
 
 
 def _plan(numbered: tuple[int, _Block], *, request: SampleRequest, progress: Progress | None, total: int) -> WeighList:
@@ -222,7 +223,7 @@ def _prepare(
     remarks += labels[1]
     points = shapely.get_coordinates(trellis.vines.geometry.to_numpy())
     values = {layer.name: _filled(found.gather(layer.at, points, data.crs)) for layer in side_inputs.layers}
-    model = earlier_model(side_inputs.earlier[name]) if name in side_inputs.earlier else None
+    model = side_inputs.earlier.get(name)
     if model is None:
         model = assumed_model(trellis.vine_spacing_m, cv=request.cv, mean_kg=request.mean_kg)
         if ground.settings.files.earlier:

@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 from geoprune.deliver.weighing import write_corrected
 from geoprune.errors import DataError, Message, Problem, Remark
 from geoprune.jobs.inputs import found_remark, read_ground
-from geoprune.jobs.sample import read_earlier_means
+from geoprune.jobs.sample import read_earlier_models
 from geoprune.reading import Faults
 from geoprune.reading.columns import DECIMAL_COMMA, name_text
 from geoprune.reading.declared import Declared
 from geoprune.reading.raw_weights import RawWeights, read_raw_weights
-from geoprune.sampling import earlier_model
 from geoprune.settings import Settings
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis
@@ -84,7 +83,7 @@ def look_at_weights(vineyard: Path, settings: Settings) -> WeighIn:
     data, own = ground.vineyard, ground.settings
     declared = Declared(own.columns, own.values, {}, files.decimal_mark or "", files.sheet or "", files.header_row)
     weights = read_raw_weights(files.samples or vineyard, data, faults, crs=files.crs, declared=declared, layers=own.layers)
-    means = read_earlier_means(files.earlier, faults)
+    models = read_earlier_models(files.earlier, faults)
     faults.problems.stop()
     assert weights is not None
     table = weights.table.assign(position=np.arange(len(weights.table)))
@@ -96,7 +95,7 @@ def look_at_weights(vineyard: Path, settings: Settings) -> WeighIn:
         name, season = key
         here = table[(table["block"] == name) & ((table["season"] == season) | (pd.isna(season) & table["season"].isna()))]
         entry = make_entry(here, trellises[name], weights.unit)
-        model = earlier_model(means[name]) if name in means else None
+        model = models.get(name)
         found = judge(
             entry,
             vine_spacing_m=trellises[name].vine_spacing_m,

@@ -3,15 +3,19 @@
 from geoprune.plan.apart import vines_apart, winter_only
 from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.plan.given import GivenZones
-from geoprune.plan.shape import BlockPlan, BlockSettings, EstatePlan, PlanOptions
+from geoprune.plan.shape import Benefit, BlockPlan, BlockSettings, EstatePlan, PlanOptions
 from geoprune.plan.steps import SideInputs, make_plan, plan_blocks, prepare_blocks, rule_problems
+from geoprune.surface import Diagnostics, Model
 
 __all__ = [
+    "Benefit",
     "BlockPlan",
     "BlockSettings",
+    "Diagnostics",
     "EstatePlan",
     "GivenZones",
     "Heard",
+    "Model",
     "PlanOptions",
     "SideInputs",
     "Voice",

@@ -4,13 +4,13 @@ much of what vines differ by is from vine to vine. Each block then starts from w
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
 from geoprune.errors import Message, Remark
+from geoprune.learned import Learned
 from geoprune.surface import Checked, Prior, Spoken, said_earlier, speak, together
 from geoprune.surface.shape import Shape
 
@@ -48,7 +48,7 @@ class Heard:
         return (Remark("assumed", Message(f"plan.heard_{'_'.join(by)}", fields), block),) if by else ()
 
 
-def hear(spoken: Sequence[Spoken | None], earlier: Sequence[Mapping[str, Any]]) -> list[Heard]:
+def hear(spoken: Sequence[Spoken | None], earlier: Sequence[Learned]) -> list[Heard]:
     """Return what each block starts from: earlier results, and every block's word but its own.
 
     It does not depend on the order of blocks or of results.

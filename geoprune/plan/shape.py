@@ -24,7 +24,8 @@ from geoprune.rules import (
     injury_method,
     wood_fault,
 )
-from geoprune.zones import ZoneOptions
+from geoprune.surface import Diagnostics, MapBenefit, Model
+from geoprune.zones import ZoneBenefit, ZoneOptions
 
 #: How vines may have been pruned last winter.
 PRUNINGS = ("hand", "minimal")
@@ -117,6 +118,14 @@ class BlockSettings:
         return self.own_training or find_training(self.training)
 
 
+@dataclass(frozen=True)
+class Benefit:
+    """What a plan is worth: the map against the mean, the zones against one number."""
+
+    map: MapBenefit
+    zones: ZoneBenefit
+
+
 #: The sentence that says a block has too few weights for a map.
 TOO_FEW = "surface.too_few_for_map"
 
@@ -145,8 +154,12 @@ class BlockPlan:
         One per zone, in order.
     surface_grid : mapping or None
         "transform" (affine six), "vine_size_kg" and "vine_size_se_kg" (H, W), NaN outside the block.
-    merit, model, diagnostics : mapping
-        What the zones save; how the surface was fitted; plain data for a report.
+    benefit : Benefit
+        What map and zones are worth.
+    model : Model
+        How vine size was modelled.
+    diagnostics : Diagnostics
+        What a report shows of the fit.
     remarks : tuple of Remark
     rule : Rule or None
         The rule behind `settings.rule`, with its source.
@@ -183,9 +196,9 @@ class BlockPlan:
     next_vines: gpd.GeoDataFrame
     advice: tuple[ZoneAdvice, ...]
     surface_grid: Mapping[str, Any] | None
-    merit: Mapping[str, Any]
-    model: Mapping[str, Any]
-    diagnostics: Mapping[str, Any] = field(default_factory=dict)
+    benefit: Benefit
+    model: Model
+    diagnostics: Diagnostics = field(default_factory=Diagnostics)
     remarks: tuple[Remark, ...] = ()
     rule: Rule | None = None
     injury: Injury | None = None

@@ -16,6 +16,7 @@ from shapely import MultiPolygon
 from geoprune.covariates import Covariate
 from geoprune.errors import DataError, Problem, Problems, Remark
 from geoprune.layers import Vineyard, check_vineyard
+from geoprune.learned import Learned
 from geoprune.plan.advice import (
     advise_zones,
     block_crop,
@@ -29,7 +30,7 @@ from geoprune.plan.advice import (
 )
 from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.plan.given import GivenZones, find_given
-from geoprune.plan.shape import BlockPlan, BlockSettings, PlanOptions
+from geoprune.plan.shape import Benefit, BlockPlan, BlockSettings, PlanOptions
 from geoprune.plan.tables import (
     Findings,
     alternative_table,
@@ -59,7 +60,7 @@ from geoprune.rules import (
 from geoprune.surface import Checked, Spoken, check_observations, fit_surface, next_vines, row_bearing, score_covariate
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis, left_out_remarks, middle_points, place_samples
-from geoprune.zones import GivenLabels, ZoneOptions, Zoning, draw_zones, judge_zones
+from geoprune.zones import GivenLabels, ZoneOptions, draw_zones, judge_zones
 
 #: Columns of the blocks layer that describe the wood.
 WOOD_COLUMNS = (
@@ -77,7 +78,7 @@ class SideInputs:
     covariates: tuple[Covariate, ...] = ()
     given_zones: GivenZones | None = None
     scores: pd.DataFrame | None = None
-    earlier: tuple[Mapping[str, Any], ...] = ()
+    earlier: tuple[Learned, ...] = ()
     left: pd.DataFrame | None = None
 
 
@@ -117,7 +118,7 @@ def make_plan(
     covariates: Sequence[Covariate] = (),
     given_zones: GivenZones | None = None,
     scores: pd.DataFrame | None = None,
-    earlier: Sequence[Mapping[str, Any]] = (),
+    earlier: Sequence[Learned] = (),
     left: pd.DataFrame | None = None,
     progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[BlockPlan, ...]:
@@ -143,9 +144,9 @@ def make_plan(
         Zones drawn by others, judged in place of ours in the blocks they cover.
     scores : DataFrame, optional
         Quick scores of vines (block, row, vine, score), a covariate of the blocks they stand in.
-    earlier : sequence of mapping
-        What earlier winters, or blocks that are not in the vineyard, said of range and nugget share
-        (`AveragedKriging.as_prior`); they are heard like the vineyard's own blocks.
+    earlier : sequence of Learned
+        What earlier winters, or blocks that are not in the vineyard, said of range and nugget share (`plan.model.learned`,
+        or `reading.read_earlier`); they are heard like the vineyard's own blocks.
     left : DataFrame, optional
         What was really left last winter, as `reading.read_left` returns it; reported, and not reckoned with.
     progress : callable
@@ -297,9 +298,9 @@ def plan_block(block: Prepared, side_inputs: SideInputs) -> BlockPlan:
         next_vines=named(name, following.vines),
         advice=advice,
         surface_grid=surface.grid,
-        merit=surface.merit | zoning.merit,
+        benefit=Benefit(surface.benefit, zoning.benefit),
         model=surface.model,
-        diagnostics=surface.diagnostics | _zone_diagnostics(zoning) | {"weigh_more": list(following.weigh_more)},
+        diagnostics=replace(surface.diagnostics, weigh_more=following.weigh_more),
         remarks=(*remarks, *plan_remarks(findings, advice, step=options.zones.bud_step or 1)),
         rule=block.rule,
         injury=injury,
@@ -406,13 +407,6 @@ def _wood(entry: pd.Series) -> dict[str, float]:
     counts = {name: int(value) for name, value in own.items() if not name.endswith(("_m", "_mm"))}
     lengths = {name.removesuffix("m"): value / 1000 for name, value in own.items() if name.endswith("_mm")}
     return counts | lengths | {name: value for name, value in own.items() if name.endswith("_m")}
-
-
-def _zone_diagnostics(zoning: Zoning) -> dict[str, Any]:
-    merit = zoning.merit
-    return {"merit_curve": merit["curve"]} | {
-        name: merit[name] for name in ("one_number_misfit", "perfect_misfit") if name in merit
-    }
 
 
 def _multi(geometry: shapely.Geometry) -> MultiPolygon:

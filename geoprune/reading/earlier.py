@@ -1,26 +1,23 @@
-"""What earlier results say of range and nugget share, from their summary.json."""
+"""What earlier results say of a block, from their summary.json."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from geoprune.errors import DataError, Problem
 from geoprune.layers import Source
-from geoprune.sources import LARGEST_TABLE, read_bytes
+from geoprune.learned import FAMILY, Learned
+from geoprune.reading.faults import Faults
+from geoprune.reading.summaries import EarlierBlock, EarlierSummary, read_summary
 from geoprune.text import few
 
-FAMILY = "exponential"
-#: Ranges (m) that a pattern in a vineyard can have, and the least step between nodes (design choices).
-RANGE_M, LEAST_STEP = (0.01, 1e6), 1e-6
+NO_SUMMARY = ("it is not a summary of earlier results", "Give the summary.json of an earlier run")
 
 
-def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict[str, Any]]:
-    """Read `model.learned` of every block that had a map, as `surface.Prior(earlier=...)` takes it.
+def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[Learned]:
+    """Read what every block that had a map learned of range and nugget share, as `plan.make_plan(earlier=...)` takes it.
 
     Parameters
     ----------
@@ -36,25 +33,24 @@ def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict
         can be used, and why.
     """
     present = {source.sha256 for source in now}
-    usable: list[dict[str, Any]] = []
+    usable: list[Learned] = []
     problems: list[Problem] = []
     seen: set[Any] = set()
     for path in paths:
-        digests, models = _read(path)
-        learned = [model["learned"] for model in models or () if model.get("learned")]
-        sound = [one for one in map(_checked, learned) if one is not None]
-        same = digests or json.dumps(learned)
-        if models is None:
-            fault = ("it is not a summary of earlier results", "Give the summary.json of an earlier run")
-        elif present and present <= digests:
+        summary = read_summary(path)
+        learned = () if summary is None else _learned(summary)
+        same = learned if summary is None else summary.digests or learned
+        if summary is None:
+            fault = NO_SUMMARY
+        elif present and present <= summary.digests:
             fault = ("it was made from the same files", "Give results of other blocks, or of earlier winters")
         elif same in seen:
             fault = ("it was made from the same files as another one given", "Give each result once")
-        elif not sound:
-            fault = _why_useless(models, bool(learned))
+        elif not learned:
+            fault = _why_useless(summary)
         else:
             seen.add(same)
-            usable += sound
+            usable += learned
             continue
         problems.append(Problem(path.name, "earlier results", "", *fault))
     if problems:
@@ -62,42 +58,28 @@ def read_earlier(paths: Sequence[Path], now: Iterable[Source] = ()) -> list[dict
     return usable
 
 
-def _read(path: Path) -> tuple[frozenset[str], list[dict[str, Any]] | None]:
-    """Digests of what a summary was made from, and the models of its blocks; None where it is no summary."""
-    try:
-        summary = json.loads(read_bytes(path, most=LARGEST_TABLE).decode("utf-8"))
-        digests = frozenset(str(entry["sha256"]) for entry in summary["inputs"])
-        return digests, [dict(block["model"]) for block in summary["blocks"].values()]
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return frozenset(), None
+def read_earlier_blocks(paths: Iterable[Path], faults: Faults) -> dict[str, EarlierBlock]:
+    """Read what earlier results say of each block; of one in several files the last holds. What is none is noted."""
+    found: dict[str, EarlierBlock] = {}
+    for path in paths:
+        summary = read_summary(path)
+        if summary is None:
+            faults.at(path.name).add(*NO_SUMMARY)
+        else:
+            found |= summary.blocks
+    return found
 
 
-def _why_useless(models: list[dict[str, Any]], learned: bool) -> tuple[str, str]:
+def _learned(summary: EarlierSummary) -> tuple[Learned, ...]:
+    return tuple(block.learned for block in summary.blocks.values() if block.learned is not None)
+
+
+def _why_useless(summary: EarlierSummary) -> tuple[str, str]:
     """Why nothing of a summary can be used, and what to do."""
-    if learned:
+    if any(block.learned_amiss for block in summary.blocks.values()):
         return "what its blocks learned is no likelihood over ranges and shares", "Give summary.json as it was written"
-    families = sorted({str(model.get("covariance", "none")).split(",")[0] for model in models} - {"none"})
+    families = sorted({block.covariance for block in summary.blocks.values()} - {"none"})
     if families:
         what = f"its patterns were fitted as {few(families)}, whose ranges say nothing of the {FAMILY} kind"
         return what, "Leave it out: nothing of it can be used"
     return "no block in it had a map: its weights were too few or all alike", "Leave it out, or give results of other blocks"
-
-
-def _checked(one: Any) -> dict[str, Any] | None:
-    """What a block learned, as plain numbers; None where it is no likelihood over ranges and shares."""
-    try:
-        ranges, shares = np.array(one["ranges_m"], dtype=float), np.array(one["nugget_shares"], dtype=float)
-        likelihood = np.array(one["likelihood"], dtype=float)
-        known = one.get("model") == FAMILY
-    except (KeyError, TypeError, ValueError, OverflowError, RecursionError, AttributeError):
-        return None
-    shaped = ranges.ndim == shares.ndim == 1 and likelihood.shape == (len(ranges), len(shares))
-    if not known or not shaped or min(likelihood.shape) < 2:
-        return None
-    placed = (ranges >= RANGE_M[0]).all() and (ranges <= RANGE_M[1]).all() and shares[0] >= 0 and shares[-1] <= 1
-    if not placed or not ((np.diff(np.log(ranges)) > LEAST_STEP).all() and (np.diff(shares) > LEAST_STEP).all()):
-        return None
-    total = likelihood.sum()
-    if not ((likelihood >= 0).all() and np.isfinite(total) and total > 0):
-        return None
-    return {**one, "ranges_m": ranges.tolist(), "nugget_shares": shares.tolist(), "likelihood": likelihood.tolist()}

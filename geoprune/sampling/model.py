@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -44,18 +42,17 @@ def assumed_model(vine_spacing_m: float, *, cv: float | None = None, mean_kg: fl
     return VineModel(mean, (1 - NUGGET_SHARE) * variance, NUGGET_SHARE * variance, RANGE_M, source)
 
 
-def earlier_model(block: Mapping[str, Any]) -> VineModel | None:
-    """The model of a block of an earlier `summary.json`; None where it holds no usable figures.
+def earlier_model(
+    mean_kg: float | None, variance_kg2: float | None, *, nugget_share: float | None, range_m: float | None
+) -> VineModel | None:
+    """The model of a block that was planned before; None where its figures are not there, or cannot be.
 
-    Without a map there is only the variance: it is shared as where nothing is known.
+    Without a map (`range_m` None) there is only the variance: it is shared as where nothing is known.
     """
-    try:
-        mean, model = float(block["vine_size_kg"]), block["model"]
-        variance = float(model["variance_kg2"])
-        share = float(model["nugget_share"]) if model.get("range_m") else NUGGET_SHARE
-        range_m = float(model.get("range_m") or RANGE_M)
-    except (KeyError, TypeError, ValueError, AttributeError):
+    if range_m is None:
+        nugget_share, range_m = NUGGET_SHARE, RANGE_M
+    if mean_kg is None or variance_kg2 is None or nugget_share is None:
         return None
-    if not (0 < mean < 100 and 0 < variance < 1e4 and 0 <= share <= 1 and 0 < range_m < 1e6):
+    if not (0 < mean_kg < 100 and 0 < variance_kg2 < 1e4 and 0 <= nugget_share <= 1 and 0 < range_m < 1e6):
         return None
-    return VineModel(mean, (1 - share) * variance, share * variance, range_m, "earlier")
+    return VineModel(mean_kg, (1 - nugget_share) * variance_kg2, nugget_share * variance_kg2, range_m, "earlier")

@@ -13,7 +13,7 @@ from scipy.spatial.distance import cdist
 
 from geoprune.geostat import AveragedKriging, LocalKriging, correlation
 from geoprune.geostat.covariance import distances
-from geoprune.surface.result import Surface
+from geoprune.surface.result import MoreWeighed, Surface
 from geoprune.trellis import Trellis
 
 Floats = NDArray[np.float64]
@@ -29,7 +29,7 @@ class NextVines:
     """vines : stop (walking order), row, vine, gain_buds, geometry; weigh_more : misfit after 0, 10, 20, 40 more."""
 
     vines: gpd.GeoDataFrame
-    weigh_more: tuple[dict[str, float], ...]
+    weigh_more: tuple[MoreWeighed, ...]
 
 
 def next_vines(surface: Surface, trellis: Trellis, need: Need, *, count: int = 10) -> NextVines:
@@ -58,7 +58,7 @@ def next_vines(surface: Surface, trellis: Trellis, need: Need, *, count: int = 1
     slope = (_slope(need, size) * surface.support.shape.stretch(np.nan_to_num(size)))[surface.groups[targets]]
     chosen, misfit = design_more(surface, candidates, targets, slope, max(count, *MORE))
     gain = -np.diff(misfit)
-    after_more = tuple({"vines": k, "misfit_buds": float(misfit[k])} for k in (0, *MORE) if k < len(misfit))
+    after_more = tuple(MoreWeighed(k, float(misfit[k])) for k in (0, *MORE) if k < len(misfit))
     return NextVines(_stops(trellis, candidates[chosen[:count]], gain[:count]), after_more)
 
 

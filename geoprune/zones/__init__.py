@@ -3,12 +3,17 @@
 from geoprune.zones.choosing import draw_zones
 from geoprune.zones.judging import judge_zones
 from geoprune.zones.labels import GivenLabels, labels_from_layer
-from geoprune.zones.options import Alternative, ZoneOptions, Zoning
+from geoprune.zones.options import ZoneOptions
+from geoprune.zones.result import Alternative, CurvePoint, Interval, Worth, ZoneBenefit, Zoning
 from geoprune.zones.shapes import zone_shapes
 
 __all__ = [
     "Alternative",
+    "CurvePoint",
     "GivenLabels",
+    "Interval",
+    "Worth",
+    "ZoneBenefit",
     "ZoneOptions",
     "Zoning",
     "draw_zones",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from geoprune.sizes import SizeDraws
 from geoprune.zones.counts import beside, ladder
 from geoprune.zones.loss import asymmetric_loss, loss_quantile
 from geoprune.zones.options import Floats, Labels, Need, ZoneOptions
+from geoprune.zones.result import Gains, Interval
 
 #: "Told more than this many buds off": one step too many or too few is what a pruner's own eye makes good.
 FAR_OFF_BUDS = 5.0
@@ -119,25 +119,21 @@ def share(part: float, whole: float) -> float:
     return part / whole if whole > 1e-9 else 0.0
 
 
-def interval(values: Floats) -> dict[str, float]:
+def interval(values: Floats) -> Interval:
     """Mean over the draws and the central 90 % of them."""
     low, high = np.quantile(values, [(1 - INTERVAL) / 2, (1 + INTERVAL) / 2])
-    return {"value": float(values.mean()), "low": float(low), "high": float(high)}
+    return Interval(float(values.mean()), float(low), float(high))
 
 
-def measure_benefit(misfits: Misfits, way: int) -> dict[str, Any]:
-    """Benefit of one way to prescribe bud counts against one number, which is way 0.
-
-    Keys, each {value, low, high}: one_number_misfit, zones_misfit, perfect_misfit (buds per vine), saving_buds,
-    share_over_5_one_number, share_over_5_zones, share_over_5_perfect, variance_explained.
-    """
-    return {
-        "one_number_misfit": interval(misfits.misfit[:, 0]),
-        "zones_misfit": interval(misfits.misfit[:, way]),
-        "perfect_misfit": interval(misfits.perfect),
-        "saving_buds": interval(misfits.saving(way)),
-        "share_over_5_one_number": interval(misfits.far_off[:, 0]),
-        "share_over_5_zones": interval(misfits.far_off[:, way]),
-        "share_over_5_perfect": interval(misfits.perfect_far_off),
-        "variance_explained": interval(misfits.explained[:, way]),
-    }
+def measure_gains(misfits: Misfits, way: int) -> Gains:
+    """What one way to prescribe bud counts gains on one number, which is way 0."""
+    return Gains(
+        one_number_misfit=interval(misfits.misfit[:, 0]),
+        zones_misfit=interval(misfits.misfit[:, way]),
+        perfect_misfit=interval(misfits.perfect),
+        saving_buds=interval(misfits.saving(way)),
+        share_over_5_one_number=interval(misfits.far_off[:, 0]),
+        share_over_5_zones=interval(misfits.far_off[:, way]),
+        share_over_5_perfect=interval(misfits.perfect_far_off),
+        variance_explained=interval(misfits.explained[:, way]),
+    )

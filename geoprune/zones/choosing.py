@@ -10,12 +10,13 @@ import numpy as np
 from geoprune.errors import Message
 from geoprune.sizes import SizeDraws
 from geoprune.trellis import Trellis
-from geoprune.zones.benefit import Misfits, interval, measure_benefit, measure_misfits
+from geoprune.zones.benefit import Misfits, interval, measure_gains, measure_misfits
 from geoprune.zones.drawing import Drawn, Task, draw_all, order_zones, set_task
 from geoprune.zones.loss import counting_cost
-from geoprune.zones.opportunity import opportunity
-from geoprune.zones.options import Alternative, Need, ZoneOptions, Zoning
-from geoprune.zones.worth import Worth, judge_worth
+from geoprune.zones.opportunity import measure_opportunity
+from geoprune.zones.options import Need, ZoneOptions
+from geoprune.zones.result import Alternative, CurvePoint, Worth, ZoneBenefit, Zoning
+from geoprune.zones.worth import judge_worth
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,21 +80,25 @@ def draw_zones(
     found = drawn[chosen]
     labels, zone_buds = found.labels, task.counts[list(found.chosen)]
     panel_zone, buds, _ = order_zones(labels, zone_buds, task.size_kg, task.counted)
-    merit = measure_benefit(ways.misfits, ways.place(chosen)) | {
-        "curve": _curve(ways, chosen),
-        "chosen_zones": chosen,
-        "counting_cost_buds": counting_cost(draws, need, task.counted, labels, zone_buds, options=task.options),
-        "pruning_minutes": task.options.minutes_per_vine * float(task.counted.sum()),
-        **_worth_message(ways, chosen),
-        **opportunity(trellis, draws, need, task, found),
-    }
+    of_error, of_possible = ways.misfits.shares(ways.place(chosen))
+    benefit = ZoneBenefit(
+        gains=measure_gains(ways.misfits, ways.place(chosen)),
+        curve=_curve(ways, chosen),
+        chosen_zones=chosen,
+        counting_cost_buds=counting_cost(draws, need, task.counted, labels, zone_buds, options=task.options),
+        pruning_minutes=task.options.minutes_per_vine * float(task.counted.sum()),
+        saving_share=of_error,
+        possible_share=of_possible,
+        worth=ways.worths[chosen],
+        opportunity=measure_opportunity(trellis, draws, need, task, found),
+    )
     return Zoning(
         panel_zone=panel_zone,
         buds=buds,
         one_number=int(task.counts[drawn[1].chosen[0]]),
         verdict="zone" if chosen > 1 else "one_number",
         reasons=_reasons(ways, chosen, other, pattern),
-        merit=merit,
+        benefit=benefit,
         cost=found.cost,
         lower_bound=found.lower_bound,
         alternative=_alternative(ways, other) if chosen == 1 and ways.saves(other) else None,
@@ -115,19 +120,6 @@ def try_ways(trellis: Trellis, draws: SizeDraws, need: Need, options: ZoneOption
     return Ways(task, drawn, misfits, worths)
 
 
-def _worth_message(ways: Ways, zones: int) -> dict[str, Any]:
-    """Shares saved, marks and minutes of a number of zones, as plain data."""
-    of_error, of_possible = ways.misfits.shares(ways.place(zones))
-    worth = ways.worths[zones]
-    return {
-        "saving_share": of_error,
-        "possible_share": of_possible,
-        "marks": worth.marks,
-        "marking_minutes": worth.minutes,
-        "net_minutes": worth.net_minutes,
-    }
-
-
 def _alternative(ways: Ways, zones: int) -> Alternative:
     found, task, worth = ways.drawn[zones], ways.task, ways.worths[zones]
     panel_zone, buds, _ = order_zones(found.labels, task.counts[list(found.chosen)], task.size_kg, task.counted)
@@ -136,28 +128,26 @@ def _alternative(ways: Ways, zones: int) -> Alternative:
     return Alternative(panel_zone, buds, saving, of_error, of_possible, worth.marks, worth.minutes)
 
 
-def _curve(ways: Ways, chosen: int) -> list[dict[str, Any]]:
-    """Merit against the number of zones: one entry for each number that fits."""
+def _curve(ways: Ways, chosen: int) -> tuple[CurvePoint, ...]:
+    """Benefit against the number of zones: one entry for each number that fits."""
     curve = []
     for way, (zones, found) in enumerate(ways.drawn.items()):
-        misfit, saving = interval(ways.misfits.misfit[:, way]), interval(ways.misfits.saving(way))
+        of_error, of_possible = ways.misfits.shares(way)
         curve.append(
-            {
-                "zones": zones,
-                "misfit": misfit["value"],
-                "low": misfit["low"],
-                "high": misfit["high"],
-                "saving_buds": saving["value"],
-                "saving_low": saving["low"],
-                "saving_high": saving["high"],
-                "buds": [int(b) for b in ways.task.counts[list(found.chosen)]],
-                "chosen": zones == chosen,
-                "cost": found.cost,
-                "lower_bound": found.lower_bound,
-                **_worth_message(ways, zones),
-            }
+            CurvePoint(
+                zones=zones,
+                misfit=interval(ways.misfits.misfit[:, way]),
+                saving_buds=interval(ways.misfits.saving(way)),
+                buds=tuple(int(count) for count in ways.task.counts[list(found.chosen)]),
+                chosen=zones == chosen,
+                cost=found.cost,
+                lower_bound=found.lower_bound,
+                saving_share=of_error,
+                possible_share=of_possible,
+                worth=ways.worths[zones],
+            )
         )
-    return curve
+    return tuple(curve)
 
 
 def _reasons(ways: Ways, chosen: int, other: int, pattern: str) -> tuple[Message, ...]:
@@ -178,8 +168,8 @@ def _benefit_sentence(ways: Ways, zones: int) -> Message:
     fields = {
         "zones": zones,
         "saving": one - own,
-        "saving_low": saving["low"],
-        "saving_high": saving["high"],
+        "saving_low": saving.low,
+        "saving_high": saving.high,
         "one_number_misfit": one,
         "misfit": own,
     }

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from scipy.spatial.distance import pdist
 
@@ -12,16 +10,17 @@ from geoprune.trellis import Trellis, middle_points
 from geoprune.zones.drawing import Drawn, Task
 from geoprune.zones.limits import long_enough
 from geoprune.zones.options import Floats, Need
+from geoprune.zones.result import Opportunity
 
 MOST_PANELS = 600
 MOST_DRAWS = 20
 LAGS = 24
 
 
-def opportunity(trellis: Trellis, draws: SizeDraws, need: Need, task: Task, drawn: Drawn) -> dict[str, Any]:
-    """Return the indices of a block and of its zones: `opportunity_index`, and under `opportunity` what it is made of.
+def measure_opportunity(trellis: Trellis, draws: SizeDraws, need: Need, task: Task, drawn: Drawn) -> Opportunity:
+    """Return the index of a block and of its zones, and what it is made of.
 
-    opportunity_index : see `pringle_index`; the mean over draws
+    index : see `pringle_index`; the mean over draws
     cv, reference_cv : coefficient of variation of panel means, and the one that moves the need by one bud step (the
         paper's reference is of broadacre yield and is not used)
     alike_area_ha : area over which vine size is alike
@@ -39,16 +38,14 @@ def opportunity(trellis: Trellis, draws: SizeDraws, need: Need, task: Task, draw
     alike_ha = alike_area_ha(middle_points(trellis.panels), sizes, float(task.graph.area_ha.sum()))
     free = task.loss[:, list(drawn.chosen)].argmin(axis=1)
     survives = long_enough(free, task.graph, task.options.shortest_run)
-    return {
-        "opportunity_index": float(np.mean(pringle_index(variation, reference, alike_ha, smallest_ha))),
-        "opportunity": {
-            "cv": float(variation.mean()),
-            "reference_cv": reference,
-            "alike_area_ha": float(alike_ha.mean()),
-            "smallest_area_ha": smallest_ha,
-            "technical_opportunity_share": float(share @ survives),
-        },
-    }
+    return Opportunity(
+        index=float(np.mean(pringle_index(variation, reference, alike_ha, smallest_ha))),
+        cv=float(variation.mean()),
+        reference_cv=reference,
+        alike_area_ha=float(alike_ha.mean()),
+        smallest_area_ha=smallest_ha,
+        technical_opportunity_share=float(share @ survives),
+    )
 
 
 def _step(task: Task) -> float:

@@ -1,15 +1,12 @@
-"""How zones are drawn, and what a drawing of zones holds."""
+"""How zones are drawn."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-from geoprune.errors import Message
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
@@ -124,75 +121,3 @@ def within_limits(counts: Floats | Labels, need: Need) -> Floats:
     floor, cap = getattr(need, "floor", None), getattr(need, "cap", None)
     least, most = np.ceil(floor or 1.0), np.inf if cap is None else max(np.floor(cap), 1.0)
     return np.clip(np.asarray(counts, dtype=float), min(max(least, 1.0), most), most)
-
-
-@dataclass(frozen=True, eq=False)
-class Alternative:
-    """The best zones of a block whose verdict is one number: for whoever wants zones anyway.
-
-    Attributes
-    ----------
-    panel_zone : (P,) int
-        Zone of each panel, 1..k, 1 = smallest vines.
-    buds : (k,) int
-        Bud count of each zone.
-    saving_buds : dict
-        Buds a vine is pruned nearer its own number on average: value, low, high.
-    saving_share, possible_share : float
-        The same as a share of one number's misfit, and of what a perfect map of the panels would save.
-    marks : int
-        Marks to be tied.
-    minutes : float
-        To tie them, walking included.
-    """
-
-    panel_zone: Labels
-    buds: Labels
-    saving_buds: dict[str, float]
-    saving_share: float
-    possible_share: float
-    marks: int
-    minutes: float
-
-
-@dataclass(frozen=True, eq=False)
-class Zoning:
-    """Zones of whole panels and what they are worth.
-
-    Attributes
-    ----------
-    panel_zone : (P,) int
-        Zone of each panel, 1..k, 1 = smallest vines.
-    buds : (k,) int
-        Bud count of each zone.
-    one_number : int
-        The best single count for the block.
-    verdict : str
-        "zone" or "one_number"; then there is one zone, with `one_number`.
-    reasons : tuple of Message
-    merit : dict
-        See `geoprune.zones.benefit.measure_benefit`; with "curve", "chosen_zones" and the opportunity indices.
-    cost, lower_bound : float
-        Expected loss plus price of changes of this labelling, buds summed over vines, and what no labelling with as
-        many zones can cost less than, limits or not; NaN where labels were given.
-    names : (k,) tuple of str
-        Where labels were given, what each zone was called.
-    alternative : Alternative or None
-        Where the verdict is one number, the best zones there could be; None where none fit the limits or save anything.
-    """
-
-    panel_zone: Labels
-    buds: Labels
-    one_number: int
-    verdict: str
-    reasons: tuple[Message, ...]
-    merit: dict[str, Any]
-    cost: float = float("nan")
-    lower_bound: float = float("nan")
-    names: tuple[str, ...] = ()
-    alternative: Alternative | None = None
-
-    @property
-    def gap(self) -> float:
-        """Share by which this labelling may cost more than the best possible one; NaN where not known."""
-        return max(self.cost - self.lower_bound, 0.0) / self.cost if self.cost > 0 else 0.0

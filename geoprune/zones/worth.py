@@ -7,30 +7,17 @@ to be tied, and the walking, cost minutes. Every number of zones, one among them
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from geoprune.zones.drawing import Task
 from geoprune.zones.graph import PanelGraph
 from geoprune.zones.options import Labels, ZoneOptions
+from geoprune.zones.result import Worth
 
 #: A walking pace, 4.2 km an hour, in m a minute (common practice, no source).
 PACE_M = 70.0
 #: An alley serves the rows on both its sides.
 ROWS_AN_ALLEY = 2
-
-
-@dataclass(frozen=True)
-class Worth:
-    """Marks of one number of zones and the minutes to tie them, and what is left over.
-
-    net_minutes : what the saving is worth in minutes of pruning, less the minutes of the marks; 0 for one number
-    """
-
-    marks: int
-    minutes: float
-    net_minutes: float
 
 
 def count_marks(labels: Labels, graph: PanelGraph) -> int:

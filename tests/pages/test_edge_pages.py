@@ -161,7 +161,7 @@ def test_given_zones_of_one_number_are_not_taped(monkeypatch: pytest.MonkeyPatch
     told = crew_sheet_html(edition(brief))
     assert "One number for the whole block. No tape." in told
     assert "of tape" not in told
-    assert plan.merit["marks"] == 0
+    assert plan.benefit.zones.worth.marks == 0
     assert brief.headline == "given"
     assert "have one and the same number: no post is taped" in report_html(edition(brief))
 

@@ -24,7 +24,7 @@ from geoprune.deliver.pages.figures import (
 )
 from geoprune.errors import Message, Remark
 from geoprune.layers import COUNTED, Source
-from geoprune.plan import BlockPlan, PlanOptions
+from geoprune.plan import BlockPlan, Diagnostics, Model, PlanOptions
 from geoprune.rules import load_rules, load_trainings
 from geoprune.units import KG_PER_LB, M_PER_FT
 from geoprune.words import Reader, languages, word_lists
@@ -78,20 +78,20 @@ def test_the_leave_one_out_plot_shows_every_sample_where_it_is(plan: BlockPlan, 
 
 @pytest.mark.parametrize("reader", READERS)
 def test_the_variogram_shows_every_lag_where_it_is(plan: BlockPlan, reader: Reader) -> None:
-    said = plan.diagnostics["variogram"]
+    said = plan.diagnostics.variogram
     metre, kilogram = (M_PER_FT, KG_PER_LB) if reader.units == "us" else (1.0, 1.0)
     shown = values(draw_variogram(plan, reader), "lag")
-    np.testing.assert_allclose(shown[:, 0], np.array(said["distance_m"]) / metre, rtol=0.02, atol=0.5)
-    np.testing.assert_allclose(shown[:, 1], np.array(said["gamma_kg2"]) / kilogram**2, rtol=0.02)
+    np.testing.assert_allclose(shown[:, 0], np.array(said.distance_m) / metre, rtol=0.02, atol=0.5)
+    np.testing.assert_allclose(shown[:, 1], np.array(said.gamma_kg2) / kilogram**2, rtol=0.02)
     assert len(nodes(draw_variogram(plan, reader), "line")) == 1
 
 
 @pytest.mark.parametrize("reader", READERS)
 def test_the_benefit_curve_shows_every_point_and_the_choice(plan: BlockPlan, reader: Reader) -> None:
     svg = draw_benefit(plan, reader)
-    wanted = [(point["zones"], point["misfit"]) for point in plan.merit["curve"]]
+    wanted = [(point.zones, point.misfit.value) for point in plan.benefit.zones.curve]
     np.testing.assert_allclose(values(svg, "choice"), wanted, atol=0.05)
-    assert values(svg, "chosen")[:, 0] == pytest.approx([plan.merit["chosen_zones"]], abs=0.01)
+    assert values(svg, "chosen")[:, 0] == pytest.approx([plan.benefit.zones.chosen_zones], abs=0.01)
 
 
 def test_misses_lie_on_the_map_and_have_their_sign(plan: BlockPlan) -> None:
@@ -121,11 +121,15 @@ def test_the_histogram_counts_every_counted_vine_once(plan: BlockPlan) -> None:
 
 @pytest.mark.parametrize("language", languages())
 def test_what_the_plan_lacks_is_left_out_with_a_sentence(language: str) -> None:
-    bare = replace(small_plan(rows=8, vines=30), diagnostics={}, merit={}, model={})
+    bare = replace(
+        small_plan(rows=8, vines=30),
+        diagnostics=Diagnostics(),
+        model=Model(covariance="none", nugget_share=1.0, variance_kg2=0.1, samples_used=8),
+    )
     bare = replace(bare, samples=bare.samples.assign(loo_kg=np.nan, loo_se_kg=np.nan, loo_z=np.nan))
     page = report_html(edition(bare, language=language))
     words = word_lists()[language]["report"]
-    for name in ("variogram", "loo", "residual", "benefit", "more"):
+    for name in ("variogram", "loo", "residual", "more"):
         assert words[f"{name}_none"] in page
         assert f'<figure id="{name}"' not in page
     assert '<figure id="histogram"' in page

@@ -188,9 +188,13 @@ def test_a_pattern_that_was_seen_is_counted_on():
 
 
 def test_earlier_results_tell_mean_and_pattern():
-    block_ = {"vine_size_kg": 1.2, "model": {"variance_kg2": 0.2, "nugget_share": 0.25, "range_m": 40.0}}
-    assert earlier_model(block_) == VineModel(1.2, 0.15000000000000002, 0.05, 40.0, "earlier")
-    assert earlier_model({"vine_size_kg": "?"}) is None
+    earlier = earlier_model(1.2, 0.2, nugget_share=0.25, range_m=40.0)
+    assert earlier == VineModel(1.2, 0.15000000000000002, 0.05, 40.0, "earlier")
+    assert earlier_model(float("nan"), 0.2, nugget_share=0.25, range_m=40.0) is None
+    assert earlier_model(None, None, nugget_share=None, range_m=None) is None
+    flat = earlier_model(1.2, 0.2, nugget_share=None, range_m=None)
+    assert flat is not None
+    assert (flat.sill_kg2 + flat.nugget_kg2, flat.range_m) == (pytest.approx(0.2), assumed_model(2.0).range_m)
     assert assumed_model(2.0, cv=0.3, mean_kg=0.9).cv() == pytest.approx(0.3)
 
 

@@ -11,7 +11,7 @@ from scipy.stats import multivariate_normal, norm
 from geoprune.plan.estate import Voice, hear
 from geoprune.surface import Prior, check_observations, fit_surface, said_earlier, speak
 from geoprune.surface.estate import COMMON, SCORES, STRANGER, Edges, cells, prior_among, say
-from geoprune.surface.fitting import average
+from geoprune.surface.modelling import average
 from geoprune.surface.prior import SHARES, range_grid
 from geoprune.surface.support import Support, vine_means
 
@@ -77,7 +77,7 @@ def test_others_move_the_belief_towards_what_they_found_and_a_stranger_stays_pos
 def test_the_order_of_blocks_and_results_changes_no_digit_and_no_block_hears_itself():
     voices = [block(seed)[1] for seed in range(5)]
     spoken = [voice.speak() for voice in voices]
-    learned = fit_surface(*block_tables(9)).kriging.as_prior()
+    learned = fit_surface(*block_tables(9)).model.learned
     heard, back = hear(spoken, [learned, learned]), hear(spoken[::-1], [learned, learned])[::-1]
     for one, other in zip(heard, back, strict=True):
         assert (one.prior.others == other.prior.others).all()
@@ -97,7 +97,7 @@ def block_tables(seed):
 
 def test_an_earlier_winter_is_heard_as_the_same_weights_in_another_block_are():
     made, voice = block(3)
-    learned = fit_surface(made.trellis, made.samples).kriging.as_prior()
+    learned = fit_surface(made.trellis, made.samples).model.learned
     assert said_earlier(learned) == pytest.approx(voice.speak().said, abs=1e-9)
 
 

@@ -6,7 +6,7 @@ from invented_block import make_vineyard
 from scipy.stats import norm
 
 from geoprune.surface import Prior, check_observations, fit_surface
-from geoprune.surface.fitting import average, hear_slips_less
+from geoprune.surface.modelling import average, hear_slips_less
 from geoprune.surface.shape import PLAIN
 from geoprune.surface.slips import LEAST_CHANCE, SCATTER, SLIPS, chance_of_slip, noise_factor
 

@@ -79,11 +79,11 @@ def test_a_useful_layer_is_kept_and_sharpens_the_map(made):
     def error(surface):
         return np.sqrt(np.mean((surface.panels["vine_size_kg"] - true) ** 2))
 
-    assert [c["kept"] for c in helped.diagnostics["covariates"]] == [True]
+    assert [choice.kept for choice in helped.diagnostics.covariates] == [True]
     assert helped.map_is_better
     assert error(helped) < 0.95 * error(plain)
     assert helped.panels["vine_size_se_kg"].mean() < plain.panels["vine_size_se_kg"].mean()
-    assert "ndvi" in helped.model["trend"]
+    assert "ndvi" in helped.model.trend
 
 
 def nearest(layer, points):
@@ -95,7 +95,7 @@ def nearest(layer, points):
 def test_smooth_layers_that_have_nothing_to_do_with_it_are_seldom_kept():
     # Smooth against smooth: the hard case. Level 2.5 % for all covariates of a block; P(4 or more of 24) is 0.3 % at 2.5 %
     from geoprune.surface.covariate_choice import choose_covariates
-    from geoprune.surface.fitting import nodes_of
+    from geoprune.surface.modelling import nodes_of
     from geoprune.surface.observations import gather
     from geoprune.surface.prior import Prior
 
@@ -121,10 +121,10 @@ def test_constant_and_collinear_layers_are_not_used_and_it_is_said(made):
     one = Covariate("ndvi", "a.gpkg", layer.crs, lambda p: nearest(layer, p))
     twin = Covariate("twice", "b.gpkg", layer.crs, lambda p: 2.0 * nearest(layer, p) - 7.0)
     surface = fit_surface(made.trellis, made.samples, covariates=[same, one, twin])
-    said = {c["name"]: c for c in surface.diagnostics["covariates"]}
-    assert said["soil"]["reason"].key == "surface.covariate_constant"
-    assert sorted(said[n]["kept"] for n in ("ndvi", "twice")) == [False, True]
-    assert "surface.covariate_collinear" in {said["ndvi"]["reason"].key, said["twice"]["reason"].key}
+    said = {choice.name: choice for choice in surface.diagnostics.covariates}
+    assert said["soil"].reason.key == "surface.covariate_constant"
+    assert sorted(said[n].kept for n in ("ndvi", "twice")) == [False, True]
+    assert "surface.covariate_collinear" in {said["ndvi"].reason.key, said["twice"].reason.key}
     assert np.isfinite(surface.panels["vine_size_se_kg"]).all()
 
 
@@ -235,7 +235,7 @@ def test_a_soil_map_of_words(tmp_path, made):
     samples = made.samples.assign(vine_weight_kg=made.samples["vine_weight_kg"] + 0.8 * (made.samples.geometry.x > middle))
     covariate = read_covariate("soil", tmp_path / "soil.gpkg")
     surface = fit_surface(made.trellis, samples, covariates=[covariate], outline=made.polygon)
-    assert surface.diagnostics["covariates"][0]["kept"]
+    assert surface.diagnostics.covariates[0].kept
     clay = made.trellis.vines.geometry.x.to_numpy() > middle
     size = surface.vines["vine_size_kg"].to_numpy()
     assert size[clay].mean() - size[~clay].mean() == pytest.approx(0.8, abs=0.25)
@@ -274,7 +274,7 @@ def test_visual_scores_on_many_vines():
     places = made.trellis.vines.iloc[scored]
     table = pd.DataFrame({"row": places["row"].to_numpy(), "vine": places["vine"].to_numpy(), "score": score})
     surface = fit_surface(made.trellis, made.samples, covariates=[score_covariate(made.trellis, table)])
-    assert surface.diagnostics["covariates"][0]["kept"]
+    assert surface.diagnostics.covariates[0].kept
     assert "surface.scores_around" in {remark.message.key for remark in surface.remarks}
     true = made.panel_means()
     plain = fit_surface(made.trellis, made.samples)

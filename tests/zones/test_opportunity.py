@@ -16,7 +16,7 @@ from small_blocks import BUDS_PER_KG, PER_PANEL, ROW_M, VINE_M, draws_of, field_
 from geoprune.sizes import SizeDraws
 from geoprune.zones import ZoneOptions, draw_zones
 from geoprune.zones.drawing import Drawn, set_task
-from geoprune.zones.opportunity import alike_area_ha, integral_area_m2, opportunity, pringle_index
+from geoprune.zones.opportunity import alike_area_ha, integral_area_m2, measure_opportunity, pringle_index
 
 
 def test_index_worked_by_hand():
@@ -58,18 +58,18 @@ def test_a_field_is_alike_over_the_integral_of_its_own_correlation():
 def test_the_smallest_area_is_a_shortest_run_and_the_reference_one_bud_step():
     trellis, _ = lay_block([12] * 8)
     zoning = draw_zones(trellis, draws_of(field_of(trellis, 1)), need, options=ZoneOptions(shortest_run=4, bud_step=5))
-    said = zoning.merit["opportunity"]
-    assert said["smallest_area_ha"] == pytest.approx(4 * PER_PANEL * VINE_M * ROW_M / 10_000)
-    assert said["reference_cv"] == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
-    assert said["cv"] > 0
-    assert zoning.merit["opportunity_index"] > 0
+    said = zoning.benefit.opportunity
+    assert said.smallest_area_ha == pytest.approx(4 * PER_PANEL * VINE_M * ROW_M / 10_000)
+    assert said.reference_cv == pytest.approx(5 / (40 * 0.9), rel=0.1)  # 40 buds a kilogram, mean near 0.9 kg
+    assert said.cv > 0
+    assert said.index > 0
 
 
 def test_the_whole_index_is_the_printed_formula_computed_another_way():
     """Pringle et al. 2003 as told above, pair by pair, with the trend fitted by scikit-learn."""
     trellis, _ = lay_block([10] * 7)
     draws = SizeDraws(np.array([field_of(trellis, seed, length_m=50.0) for seed in (1, 2, 3)]), np.full(3, 0.1))
-    merit = draw_zones(trellis, draws, need, options=ZoneOptions(bud_step=5)).merit
+    benefit = draw_zones(trellis, draws, need, options=ZoneOptions(bud_step=5)).benefit
     middles = trellis.panels.geometry.interpolate(0.5, normalized=True)
     place = np.column_stack([middles.x, middles.y])
     apart = cdist(place, place)
@@ -91,7 +91,7 @@ def test_the_whole_index_is_the_printed_formula_computed_another_way():
         alike_ha = explained * 70 * panel_ha + (1 - explained) * min(area_m2 / 10_000, 70 * panel_ha)
         reference = 5 / (BUDS_PER_KG * mean_kg)  # the straight rule: buds rise by 40 x mean per unit of CV; a step is 5
         found.append(np.sqrt(size.std() / size.mean() / reference * alike_ha / (3 * panel_ha)))
-    assert merit["opportunity_index"] == pytest.approx(np.mean(found), rel=1e-6)
+    assert benefit.opportunity.index == pytest.approx(np.mean(found), rel=1e-6)
 
 
 def test_opening_by_a_run_takes_what_is_shorter():
@@ -102,5 +102,5 @@ def test_opening_by_a_run_takes_what_is_shorter():
     task = set_task(trellis, draws, need, ZoneOptions(shortest_run=3))
     chosen = (int(np.flatnonzero(task.counts == 20)[0]), int(np.flatnonzero(task.counts == 50)[0]))
     drawn = Drawn(np.zeros(12, dtype=np.int64), chosen, 0.0, 0.0)
-    said = opportunity(trellis, draws, need, task, drawn)["opportunity"]
-    assert said["technical_opportunity_share"] == pytest.approx(11 / 12)
+    said = measure_opportunity(trellis, draws, need, task, drawn)
+    assert said.technical_opportunity_share == pytest.approx(11 / 12)

@@ -1,4 +1,4 @@
-"""Merit, its intervals, the curve, the chosen number and the reasons."""
+"""Benefit, its intervals, the curve, the chosen number and the reasons."""
 
 import tomllib
 from dataclasses import dataclass
@@ -41,11 +41,11 @@ def test_misfit_is_that_of_vines_drawn_one_by_one(block, zoning):
         miss = np.abs(said[:, None] - need(vines))
         misses.append(miss.mean())
         off.append((miss > 5).mean())
-    assert zoning.merit["zones_misfit"]["value"] == pytest.approx(np.mean(misses), rel=0.02)
-    assert zoning.merit["share_over_5_zones"]["value"] == pytest.approx(np.mean(off), abs=0.02)
+    assert zoning.benefit.gains.zones_misfit.value == pytest.approx(np.mean(misses), rel=0.02)
+    assert zoning.benefit.gains.share_over_5_zones.value == pytest.approx(np.mean(off), abs=0.02)
     low, high = np.quantile(misses, [0.05, 0.95])
-    assert zoning.merit["zones_misfit"]["low"] == pytest.approx(low, rel=0.03)
-    assert zoning.merit["zones_misfit"]["high"] == pytest.approx(high, rel=0.03)
+    assert zoning.benefit.gains.zones_misfit.low == pytest.approx(low, rel=0.03)
+    assert zoning.benefit.gains.zones_misfit.high == pytest.approx(high, rel=0.03)
 
 
 def test_misfit_of_known_panels_has_its_closed_form():
@@ -58,17 +58,13 @@ def test_misfit_of_known_panels_has_its_closed_form():
     assert found.misfit.ravel() == pytest.approx(np.full(5, folded.mean()), rel=0.01)
 
 
-def test_merits_are_in_order_and_have_their_keys(zoning):
-    merit = zoning.merit
-    for key in (
-        *("one_number_misfit", "zones_misfit", "perfect_misfit", "saving_buds", "variance_explained"),
-        *("share_over_5_one_number", "share_over_5_zones", "share_over_5_perfect"),
-    ):
-        assert merit[key]["low"] <= merit[key]["value"] <= merit[key]["high"], key
-    assert merit["perfect_misfit"]["value"] < merit["zones_misfit"]["value"] < merit["one_number_misfit"]["value"]
-    saved = merit["one_number_misfit"]["value"] - merit["zones_misfit"]["value"]
-    assert merit["saving_buds"]["value"] == pytest.approx(saved)
-    assert 0 < merit["variance_explained"]["value"] < 1
+def test_gains_are_in_order(zoning):
+    gains = zoning.benefit.gains
+    for name, figure in vars(gains).items():
+        assert figure.low <= figure.value <= figure.high, name
+    assert gains.perfect_misfit.value < gains.zones_misfit.value < gains.one_number_misfit.value
+    assert gains.saving_buds.value == pytest.approx(gains.one_number_misfit.value - gains.zones_misfit.value)
+    assert 0 < gains.variance_explained.value < 1
 
 
 def test_variance_explained_is_that_between_zones():
@@ -95,14 +91,14 @@ def test_vines_may_scatter_differently_from_panel_to_panel():
 
 def test_the_curve_runs_from_one_to_the_most_and_marks_the_chosen(block):
     zoning = draw_zones(*block, need, options=ZoneOptions(max_zones=4))
-    curve = zoning.merit["curve"]
-    assert [entry["zones"] for entry in curve] == [1, 2, 3, 4]
-    assert [entry["zones"] for entry in curve if entry["chosen"]] == [zoning.merit["chosen_zones"]] == [len(zoning.buds)]
-    assert curve[0]["misfit"] == pytest.approx(zoning.merit["one_number_misfit"]["value"])
-    for entry in curve:
-        assert entry["low"] <= entry["misfit"] <= entry["high"]
-        assert entry["lower_bound"] <= entry["cost"] + 1e-6
-        assert len(entry["buds"]) == entry["zones"]
+    curve = zoning.benefit.curve
+    assert [point.zones for point in curve] == [1, 2, 3, 4]
+    assert [point.zones for point in curve if point.chosen] == [zoning.benefit.chosen_zones] == [len(zoning.buds)]
+    assert curve[0].misfit.value == pytest.approx(zoning.benefit.gains.one_number_misfit.value)
+    for point in curve:
+        assert point.misfit.low <= point.misfit.value <= point.misfit.high
+        assert point.lower_bound <= point.cost + 1e-6
+        assert len(point.buds) == point.zones
 
 
 def keys(zoning):
@@ -191,7 +187,7 @@ def test_counts_keep_floor_and_cap_though_the_step_does_not_divide_them(floor, c
     assert zoning.buds.tolist() == [least, most]
     known = best_counts(held(np.array([[0.5] * 9, [1.2] * 9])), held, options=ZoneOptions(bud_step=7))
     assert known.tolist() == [least, most]
-    assert zoning.merit["perfect_misfit"]["value"] <= zoning.merit["zones_misfit"]["value"] + 1e-9
+    assert zoning.benefit.gains.perfect_misfit.value <= zoning.benefit.gains.zones_misfit.value + 1e-9
 
 
 def test_no_vine_to_count_is_an_error():

@@ -37,8 +37,8 @@ def test_marks_and_minutes_are_those_counted_by_hand():
 
 def numbers_of(zoning):
     """What must not depend on units: verdict, outlines, cost, shares."""
-    merit = zoning.merit
-    return [merit[key] for key in ("marks", "marking_minutes", "net_minutes", "saving_share", "possible_share")]
+    benefit = zoning.benefit
+    return [*vars(benefit.worth).values(), benefit.saving_share, benefit.possible_share]
 
 
 @pytest.mark.parametrize("worth", [1.0, 4.0, 40.0])
@@ -68,16 +68,16 @@ def test_slower_pruning_makes_marks_cheaper_by_as_much(block):
     trellis, draws = block
     quick = draw_zones(trellis, draws, need, options=ZoneOptions(minutes_per_vine=1.0, worth=8.0))
     slow = draw_zones(trellis, draws, need, options=ZoneOptions(minutes_per_vine=4.0, worth=2.0))
-    assert quick.merit["net_minutes"] == pytest.approx(slow.merit["net_minutes"])
+    assert quick.benefit.worth.net_minutes == pytest.approx(slow.benefit.worth.net_minutes)
 
 
 def test_more_zones_the_more_they_are_worth_and_fewer_the_dearer_marks_are(block):
     worths = [0.0, 1.5, 5.0, 1e6]
-    chosen = [draw_zones(*block, need, options=ZoneOptions(worth=w)).merit["chosen_zones"] for w in worths]
+    chosen = [draw_zones(*block, need, options=ZoneOptions(worth=w)).benefit.chosen_zones for w in worths]
     assert chosen == sorted(chosen)
     assert chosen[0] == 1 < chosen[-1]
     options = [ZoneOptions(minutes_per_mark=price) for price in (0.0, 4.0, 100.0)]
-    dearer = [draw_zones(*block, need, options=one).merit["chosen_zones"] for one in options]
+    dearer = [draw_zones(*block, need, options=one).benefit.chosen_zones for one in options]
     assert dearer == sorted(dearer, reverse=True)
     assert dearer[0] > dearer[-1] == 1
 
@@ -101,8 +101,8 @@ def test_the_chosen_number_has_most_left_over(block):
         saving = float(ways.misfits.saving(ways.place(zones)).mean())
         assert worth.net_minutes == pytest.approx(5.0 * saving / number * minutes - worth.minutes)
     zoning = draw_zones(*block, need, options=ZoneOptions(max_zones=4))
-    assert zoning.merit["net_minutes"] == max(worth.net_minutes for worth in ways.worths.values())
-    assert zoning.merit["pruning_minutes"] == minutes
+    assert zoning.benefit.worth.net_minutes == max(worth.net_minutes for worth in ways.worths.values())
+    assert zoning.benefit.pruning_minutes == minutes
 
 
 def test_one_number_still_shows_the_best_zones_there_could_be(block):
@@ -114,10 +114,10 @@ def test_one_number_still_shows_the_best_zones_there_could_be(block):
     assert held.verdict == "one_number"
     assert (other.panel_zone == whole.panel_zone).all()
     assert other.buds.tolist() == whole.buds.tolist()
-    assert other.saving_buds == whole.merit["saving_buds"]
-    assert (other.marks, other.minutes) == (whole.merit["marks"], whole.merit["marking_minutes"])
+    assert other.saving_buds == whole.benefit.gains.saving_buds
+    assert (other.marks, other.minutes) == (whole.benefit.worth.marks, whole.benefit.worth.minutes)
     assert 0 < other.saving_share < other.possible_share < 1
-    assert held.merit["marks"] == 0 == held.merit["saving_share"]
+    assert held.benefit.worth.marks == 0 == held.benefit.saving_share
 
 
 def test_zones_that_save_nothing_are_nobodys_wish():
@@ -155,6 +155,6 @@ def test_the_cost_of_a_step_is_none_for_whole_buds_and_grows_with_it(block):
     costs = [draw_zones(*block, need, options=ZoneOptions(bud_step=step, worth=0.0)) for step in (1, 5, 20)]
     for zoning in costs:
         lost = losses[zoning.one_number] - losses[best]
-        assert zoning.merit["counting_cost_buds"] == pytest.approx(lost, abs=1e-9)
+        assert zoning.benefit.counting_cost_buds == pytest.approx(lost, abs=1e-9)
     assert costs[0].one_number == best
-    assert costs[2].merit["counting_cost_buds"] > 0
+    assert costs[2].benefit.counting_cost_buds > 0

@@ -89,7 +89,7 @@ def test_units_of_weight_do_not_matter(plain):
     )
     other = draw_zones(trellis, in_pounds, lambda pounds: need(0.45359237 * pounds))
     assert (other.panel_zone == zoning.panel_zone).all()
-    assert other.merit["saving_buds"]["value"] == pytest.approx(zoning.merit["saving_buds"]["value"])
+    assert other.benefit.gains.saving_buds.value == pytest.approx(zoning.benefit.gains.saving_buds.value)
 
 
 def test_vines_that_are_gone_weigh_nothing():
@@ -100,7 +100,7 @@ def test_vines_that_are_gone_weigh_nothing():
     wild[trellis.panels["counted"] == 0] = 5.0
     assert (trellis.panels["counted"] == 0).sum() == 20
     one, other = (draw_zones(trellis, draws_of(s, doubt_kg=0.0), need) for s in (size, wild))
-    assert one.merit["one_number_misfit"]["value"] == pytest.approx(other.merit["one_number_misfit"]["value"], rel=1e-9)
+    assert one.benefit.gains.one_number_misfit.value == pytest.approx(other.benefit.gains.one_number_misfit.value, rel=1e-9)
     assert one.one_number == other.one_number
 
 

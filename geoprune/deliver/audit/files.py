@@ -62,7 +62,7 @@ def write_audit(audit: Audit, target: Target) -> Path:
     """Write what a recount found.
 
     report.html, rows_to_redo.csv, left.csv (evidence for next winter) and checked.csv name nobody; manager_only/workers.csv,
-    by name and not by merit, is there where workers were named.
+    in the order of names and not of how well each did, is there where workers were named.
     """
     lots = [{name: _plain(value) for name, value in line.items()} for line in audit.lots.to_dict("records")]
 

@@ -136,9 +136,9 @@ def _block_records(briefs: Sequence[BlockBrief], links: Mapping[str, dict[str, s
 
 def _sort_keys(brief: BlockBrief) -> dict[str, float | None]:
     """What the list of blocks may be put in order by: vine size, what zones save, vines to replace."""
-    saving = brief.plan.merit.get("saving_buds", {}) if brief.headline == "zone" else {}
+    saving = brief.plan.benefit.zones.gains.saving_buds.value if brief.headline == "zone" else None
     gone = sum(area.missing + area.weak for area in brief.replant)
-    return {"size_kg": plain(brief.plan.vine_size_kg), "worth": plain(saving.get("value")), "replant": gone}
+    return {"size_kg": plain(brief.plan.vine_size_kg), "worth": plain(saving), "replant": gone}
 
 
 def _row_codes(plan: BlockPlan) -> NDArray[np.int64]:

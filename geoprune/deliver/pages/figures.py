@@ -28,16 +28,16 @@ def weight(reader: Reader, kilograms: float, digits: int = 2) -> str:
 
 def draw_variogram(plan: BlockPlan, reader: Reader) -> Markup:
     """Half mean squared differences by distance, larger dots for more pairs, and the fitted curve."""
-    points = plan.diagnostics.get("variogram")
-    if not points or not len(points["distance_m"]):
+    points = plan.diagnostics.variogram
+    if points is None or not points.distance_m:
         return Markup("")
     (length, _, metres), (weight, _, kilograms) = reader.unit("distance_m"), reader.unit("weight_kg")
-    distance, gamma = np.asarray(points["distance_m"]) / length, np.asarray(points["gamma_kg2"]) / weight**2
-    curve = (np.asarray(points["model_distance_m"]) / length, np.asarray(points["model_gamma_kg2"]) / weight**2)
+    distance, gamma = np.asarray(points.distance_m) / length, np.asarray(points.gamma_kg2) / weight**2
+    curve = (np.asarray(points.model_distance_m) / length, np.asarray(points.model_gamma_kg2) / weight**2)
     words = reader.words("report")
     names = (f"{words['distance']}, {metres}", f"{words['gamma']}, {kilograms}²")
     plane = Plane(span(distance, curve[0], zero=True), span(gamma, curve[1], zero=True), names, reader.number)
-    pairs = np.asarray(points["pairs"], dtype=float)
+    pairs = np.asarray(points.pairs, dtype=float)
     radii = 3 + 5 * np.sqrt(pairs / pairs.max())
     dots = [
         disc(place, radius, fill=look.INK_SOFT, class_="lag")
@@ -99,23 +99,20 @@ def draw_residuals(plan: BlockPlan, reader: Reader) -> Markup:
 
 def draw_benefit(plan: BlockPlan, reader: Reader) -> Markup:
     """Mean misfit by number of zones with its interval; the chosen number as a filled dot."""
-    curve = plan.merit.get("curve") or []
-    if not curve:
-        return Markup("")
-    zones, misfit, low, high = (np.array([point[key] for point in curve]) for key in ("zones", "misfit", "low", "high"))
-    perfect = plan.merit.get("perfect_misfit")
-    floor = [] if perfect is None else [perfect["value"]]
+    benefit = plan.benefit.zones
+    zones = np.array([point.zones for point in benefit.curve])
+    misfit, low, high = np.array([(p.misfit.value, p.misfit.low, p.misfit.high) for p in benefit.curve]).T
+    perfect = benefit.gains.perfect_misfit.value
     words = reader.words("report")
-    names, up = (words["zones"], words["misfit_axis"]), span(low, high, floor, zero=True)
+    names, up = (words["zones"], words["misfit_axis"]), span(low, high, [perfect], zero=True)
     plane = Plane((0.5, float(max(zones)) + 0.5), up, names, reader.number, whole=True)
     marks = [line(plane, zones, misfit)]
-    if floor:
-        marks.append(line(plane, plane.across, [floor[0]] * 2, dashed=True, width=1.2))
-        x, y = plane.at(plane.across[0], floor[0])
-        marks.append(word((x + 6, y - 5), words["perfect"], size=12, anchor="start"))
+    marks.append(line(plane, plane.across, [perfect] * 2, dashed=True, width=1.2))
+    x, y = plane.at(plane.across[0], perfect)
+    marks.append(word((x + 6, y - 5), words["perfect"], size=12, anchor="start"))
     for x, y, least, most in zip(zones, misfit, low, high, strict=True):
         marks.append(whisker(plane, x, least, most))
-        chosen = x == plan.merit.get("chosen_zones")
+        chosen = x == benefit.chosen_zones
         fill = look.INK if chosen else "#ffffff"
         style = "choice chosen" if chosen else "choice"
         marks.append(disc(plane.at(x, y), 7 if chosen else 5, fill=fill, stroke=look.INK, stroke_width=1.6, class_=style))
@@ -124,10 +121,10 @@ def draw_benefit(plan: BlockPlan, reader: Reader) -> Markup:
 
 def draw_weigh_more(plan: BlockPlan, reader: Reader) -> Markup:
     """Misfit to expect if more vines are weighed."""
-    points = plan.diagnostics.get("weigh_more") or []
+    points = plan.diagnostics.weigh_more
     if len(points) < 2:
         return Markup("")
-    vines, misfit = (np.array([point[key] for point in points]) for key in ("vines", "misfit_buds"))
+    vines, misfit = np.array([(point.vines, point.misfit_buds) for point in points]).T
     words = reader.words("report")
     plane = Plane(span(vines), span(misfit, zero=True), (words["vines_weighed"], words["misfit_axis"]), reader.number)
     dots = [disc(place, 5, fill=look.INK, class_="more") for place in plane.places(vines, misfit)]

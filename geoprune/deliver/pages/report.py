@@ -130,24 +130,28 @@ def _facts(brief: BlockBrief, reader: Reader, say: Say) -> list[str]:
     if np.isfinite(plan.loo_rmse_kg) and np.isfinite(plan.mean_rmse_kg):
         fields = {"map": weight(reader, plan.loo_rmse_kg), "mean": weight(reader, plan.mean_rmse_kg)}
         sentences.append(Message("report.errors", fields))
-    coverage = plan.diagnostics.get("loo_coverage_90")
-    if coverage is not None:
-        sentences.append(Message("report.coverage", {"percent": 100 * coverage}))
-    merit = plan.merit
-    zoned = brief.numbered and len(brief.zones) > 1
-    unsaid = not zoned or any(reason.key == "zones.benefit_sentence" for reason in plan.verdict_reasons)
-    if {"one_number_misfit", "zones_misfit"} <= merit.keys() and not unsaid:
-        one, zones = merit["one_number_misfit"], merit["zones_misfit"]
-        off = {"one": one["value"], "zones": zones["value"], "low": zones["low"], "high": zones["high"]}
-        sentences.append(Message("report.misfit", off))
-    if zoned and "variance_explained" in merit:
-        sentences.append(Message("report.explained", {"percent": 100 * merit["variance_explained"]["value"]}))
-    if brief.numbered and isinstance(merit.get("opportunity_index"), float) and np.isfinite(merit["opportunity_index"]):
-        sentences.append(Message("report.opportunity", {"index": merit["opportunity_index"]}))
-    row = plan.diagnostics.get("row_effect") or {}
-    if row.get("testable"):
-        sentences.append(Message("report.row_effect", {"percent": 100 * row["share"], "p": row["p_value"]}))
+    if plan.diagnostics.loo_coverage_90 is not None:
+        sentences.append(Message("report.coverage", {"percent": 100 * plan.diagnostics.loo_coverage_90}))
+    sentences += _benefit_facts(brief)
+    row = plan.diagnostics.row_effect
+    if row is not None and row.testable:
+        sentences.append(Message("report.row_effect", {"percent": 100 * row.share, "p": row.p_value}))
     return [say(message) for message in sentences]
+
+
+def _benefit_facts(brief: BlockBrief) -> list[Message]:
+    """What zones save and explain, where the reasons do not say it already; and the index of the literature."""
+    plan, benefit, sentences = brief.plan, brief.plan.benefit.zones, []
+    gains, zoned = benefit.gains, brief.numbered and len(brief.zones) > 1
+    if zoned and not any(reason.key == "zones.benefit_sentence" for reason in plan.verdict_reasons):
+        own = gains.zones_misfit
+        off = {"one": gains.one_number_misfit.value, "zones": own.value, "low": own.low, "high": own.high}
+        sentences.append(Message("report.misfit", off))
+    if zoned:
+        sentences.append(Message("report.explained", {"percent": 100 * gains.variance_explained.value}))
+    if brief.numbered and np.isfinite(benefit.opportunity.index):
+        sentences.append(Message("report.opportunity", {"index": benefit.opportunity.index}))
+    return sentences
 
 
 def _zone_line(zone: ZoneBrief, reader: Reader) -> list[str]:
@@ -187,12 +191,12 @@ def _held_out_lines(plan: BlockPlan, reader: Reader) -> list[list[str]]:
 
 
 def _covariates(plan: BlockPlan, say: Say) -> list[str]:
-    return [say(entry["reason"]) for entry in plan.diagnostics.get("covariates") or []]
+    return [say(choice.reason) for choice in plan.diagnostics.covariates]
 
 
 def _further_remarks(plan: BlockPlan) -> list[Remark]:
     """The remarks that do not stand among the covariates, or of winter injury, already."""
-    shown = [entry["reason"] for entry in plan.diagnostics.get("covariates") or []]
+    shown = [choice.reason for choice in plan.diagnostics.covariates]
     shown += plan.injury.messages if plan.injury else ()
     return [remark for remark in plan.remarks if remark.message not in shown]
 
@@ -208,7 +212,7 @@ def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
     words, lines = reader.words("report"), []
     kilograms, _, sign = reader.unit("weight_kg")
     for key in MODEL:
-        value = plan.model.get(key)
+        value = getattr(plan.model, key)
         if value is None:
             continue
         if key.endswith("_kg2"):
@@ -216,13 +220,13 @@ def _model_lines(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
         elif key.endswith("_m"):
             text = reader.figure(key, value)
         else:
-            text = ", ".join(str(part) for part in value) if isinstance(value, list | tuple) else str(value)
+            text = ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
             text = reader.phrase(text)
         lines.append((words[f"model_{key}"], text))
-    shares = [(key, plan.model[key]) for key in MODEL_SHARES if plan.model.get(key) is not None]
+    shares = [(key, getattr(plan.model, key)) for key in MODEL_SHARES if getattr(plan.model, key) is not None]
     lines += [(words[f"model_{key}"], f"{reader.number(100 * share, 0)} %") for key, share in shares]
-    if plan.model.get("p_value") is not None:
-        lines.append((words["model_p_value"], reader.number(plan.model["p_value"], 4)))
+    if plan.model.p_value is not None:
+        lines.append((words["model_p_value"], reader.number(plan.model.p_value, 4)))
     return lines
 
 

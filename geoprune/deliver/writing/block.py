@@ -16,7 +16,7 @@ from geoprune.deliver.writing.summary import block_summary
 from geoprune.deliver.writing.tables import block_tables
 from geoprune.deliver.writing.waypoints import Words, flag_words, next_vine_words, parts_of, waypoints
 from geoprune.errors import Message
-from geoprune.plan import BlockPlan
+from geoprune.plan import BlockPlan, Diagnostics
 from geoprune.text import clean
 
 #: A picture of the estate with more vines than these shows none: they would be finer than a screen can draw, and heavy.
@@ -110,7 +110,8 @@ def lighten(brief: BlockBrief, *, drawn: bool) -> BlockBrief:
     vines = plan.vines[["row", "vine", "status", "treatment", "geometry"]]
     light = {name: getattr(plan, name).iloc[:0] for name in HEAVY}
     light |= {"vines": vines if drawn else vines.iloc[:0], "runs": plan.runs[["row"]], "surface_grid": None}
-    return replace(brief, plan=replace(plan, diagnostics={}, model={}, **light), rows=(), samples=())
+    light |= {"diagnostics": Diagnostics(), "model": replace(plan.model, learned=None)}
+    return replace(brief, plan=replace(plan, **light), rows=(), samples=())
 
 
 def vines_drawn(counts: Iterable[int]) -> bool:

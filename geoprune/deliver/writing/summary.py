@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geoprune.clock import now
 from geoprune.deliver.edition import versions
+from geoprune.deliver.writing.figures import benefit_record, model_record
 from geoprune.errors import Message, Remark
 from geoprune.plan import BlockPlan, EstatePlan
 from geoprune.rules import caution_notes
@@ -89,8 +90,8 @@ def block_summary(block: BlockPlan, tables: Mapping[str, pd.DataFrame], say: Say
         "injury": to_json(block.injury, say),
         "crop": to_json(block.crop, say),
         "notes": [say(note) for note in block.notes],
-        "merit": to_json(block.merit, say),
-        "model": to_json(block.model, say),
+        "merit": to_json(benefit_record(block.benefit), say),
+        "model": to_json(model_record(block.model), say),
         "replant_areas": records(tables["replant_areas"], say),
         "next_vines": records(tables["next_vines"], say),
         "flagged_posts": len(block.flags),
