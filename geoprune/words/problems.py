@@ -79,11 +79,15 @@ def translated(text: str, language: str) -> str:
 
 def _known(text: str, language: str, end: str = "") -> str:
     """The sentence in a language and what it ends in, "" where no list knows it."""
+    torn = ""
     for shape, template in _shapes(language):
         found = shape.fullmatch(text)
         if found and not any(SENTENCES.search(found[f"f{plain}"]) for plain in PLAIN.findall(template)):
-            return _fill(template, found, language) + end
-    return ""
+            filled = _fill(template, found, language) + end
+            if all(piece.count("(") == piece.count(")") for piece in found.groups()):
+                return filled
+            torn = torn or filled  # right only where a name in the file has one bracket
+    return torn
 
 
 def _fill(template: str, found: re.Match[str], language: str) -> str:
@@ -101,10 +105,9 @@ def _filled(piece: str, sentence: bool, language: str) -> str:
 
 @cache
 def _shapes(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
-    """Shapes of the English sentences and the same in a language, first those that begin with
-    words, so that no field takes another sentence's beginning, and of these those with the most words of their own."""
+    """Shapes of the English sentences and the same in a language, those with the most words of their own first."""
     known = word_lists()[language].get("problems", {})
-    order = sorted(known, key=lambda english: (english.startswith("{"), -len(FIELD.sub("", english))))
+    order = sorted(known, key=lambda english: -len(FIELD.sub("", english)))
     return tuple((re.compile(_shape(english), re.DOTALL), known[english]) for english in order)
 
 
