@@ -160,6 +160,90 @@ def _window(name: str, path: Path, file: rasterio.DatasetReader, around: gpd.Geo
     return Window(left, top, right - left, bottom - top)
 
 
+def read_image(path: Path, outline: gpd.GeoSeries, step_m: float) -> tuple[Floats, float]:
+    """Read up to three bands of an image around an outline, on a square grid of the outline's CRS.
+
+    Parameters
+    ----------
+    path : Path
+        GeoTIFF or another raster.
+    outline : GeoSeries
+        In a projected CRS.
+    step_m : float
+        Side of a cell of the grid, m; an image's finer pixels are averaged, and those of a coarser one set the side.
+
+    Returns
+    -------
+    array (k, h, w), float
+        Bands, the first line in the north, NaN outside the outline; side of a cell, m.
+
+    Raises
+    ------
+    DataError
+        When the file cannot be opened, has no CRS, or does not reach the outline.
+    """
+    if path.suffix.lower() not in RASTERS or not path.exists():
+        what = (
+            "the file is missing"
+            if not path.exists()
+            else f"files ending in '{path.suffix.lower()}' are no images with a place"
+        )
+        raise _refuse_image(path, what, "Give a GeoTIFF")
+    try:
+        with plain_path(path, beside=BESIDE_RASTER) as plain:
+            return _read_image(path, plain, outline, step_m)
+    except Unfit as error:
+        raise _refuse_image(path, error.what, error.mend) from None
+
+
+def _refuse_image(path: Path, what: str, mend: str) -> DataError:
+    return DataError([Problem(path.name, "image", "", what, mend)])
+
+
+def _read_image(path: Path, plain: Path, outline: gpd.GeoSeries, step_m: float) -> tuple[Floats, float]:
+    import rasterio
+    from rasterio.enums import Resampling
+
+    try:
+        with rasterio.Env(**RASTER_OPTIONS), rasterio.open(plain, driver=RASTERS[plain.suffix]) as file:
+            if file.crs is None:
+                raise _refuse_image(path, "the raster has no CRS", "Declare the coordinate reference system in the file")
+            if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
+                raise _refuse_image(path, "its cells have no place or no area", "Georeference the raster anew")
+            window = _window("image", path, file, outline)
+            corner = file.transform @ Affine.translation(window.col_off, window.row_off)
+            pixel_m = _pixel_m(corner, CRS.from_user_input(file.crs), window, outline)
+            fewer = max(1, int(step_m / pixel_m))
+            shape = -(-int(window.height) // fewer), -(-int(window.width) // fewer)
+            if shape[0] * shape[1] > MOST_CELLS or np.prod(file.block_shapes[0]) > 4 * MOST_CELLS:
+                raise _refuse_image(path, "it is packed in pieces too large to read", "Save it with tiles")
+            bands = list(range(1, min(file.count, 3) + 1))
+            read = file.read(
+                bands, window=window, out_shape=(len(bands), *shape), masked=True, resampling=Resampling.average
+            )
+            scale = Affine.scale(window.width / shape[1], window.height / shape[0])
+            values, transform = read.astype(float).filled(np.nan), corner @ scale
+            back = Transformer.from_crs(outline.crs, CRS.from_user_input(file.crs), always_xy=True)
+    except rasterio.errors.RasterioIOError as error:
+        raise _refuse_image(path, "cannot be opened as a raster", "Save it as a GeoTIFF") from error
+    step_m = max(step_m, pixel_m)
+    west, south, east, north = outline.total_bounds
+    easting, northing = np.meshgrid(np.arange(west, east, step_m), np.arange(north, south, -step_m))
+    points = np.column_stack(back.transform(easting.ravel(), northing.ravel()))
+    inside = shapely.contains_xy(outline.union_all(), easting, northing)
+    found = np.stack([bilinear(band, transform, points).reshape(easting.shape) for band in values])
+    return np.where(inside & (np.abs(found) <= LARGEST_VALUE), found, np.nan), step_m
+
+
+def _pixel_m(corner: Affine, crs: CRS, window: Window, outline: gpd.GeoSeries) -> float:
+    """The longer side of a pixel in the middle of a window, m."""
+    middle = window.width / 2, window.height / 2
+    corners = np.array([corner @ (middle[0] + i, middle[1] + j) for i, j in ((0, 0), (1, 0), (0, 1))])
+    there = Transformer.from_crs(crs, outline.crs, always_xy=True)
+    place = np.column_stack(there.transform(corners[:, 0], corners[:, 1]))
+    return float(np.hypot(*(place[1:] - place[0]).T).max())
+
+
 def cells(transform: Affine, points: Floats) -> tuple[Floats, Floats]:
     """Column and row (m,) of points (m, 2), counted in cells from the raster's first corner."""
     a, b, c, d, e, f = (~transform)[:6]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from geoprune.jobs.asking import Answer, Question
 
 #: Settings that name a file which is read beside the weights, as options of the check.
-BESIDE = ("bud_checks", "harvest", "scores", "zones_from", "covariates")
+BESIDE = ("bud_checks", "harvest", "scores", "zones_from", "covariates", "image")
 
 
 @click.command(cls=SpokenCommand)

@@ -18,6 +18,7 @@ from pyproj.exceptions import CRSError
 from geoprune.errors import Message, Problem, Remark
 from geoprune.jobs.asking import Answer, Option, Question, Sitting, proposed
 from geoprune.jobs.check_beside import check_beside, open_beside
+from geoprune.jobs.check_image import Image, hold_against
 from geoprune.jobs.check_values import ask_rules, ask_statuses, ask_trainings, ask_unnamed
 from geoprune.jobs.settings_entries import merged
 from geoprune.layers import Vineyard, column, columns_of, incoming
@@ -154,6 +155,7 @@ def check_files(
     files = replace(files, **named)
     file = files.samples
     book, known = load_rules(files.rules), load_trainings(files.trainings)
+    image = Image(files.image, Faults("" if files.image is None else files.image.name, "image"))
     sitting = Sitting(answer, settings or {})
     if path.suffix.lower() in ENDINGS:
         _ask_layers(path, sitting)
@@ -173,8 +175,8 @@ def check_files(
         if "vines" in tables.raw:
             ask_statuses(sitting, lambda: tables.declared("vines"))
         _ask_grid(tables)
-        _ask_bearings(tables, known)
-    return _read_as_declared(path, files, tables, book, known)
+        _ask_bearings(tables, known, image)
+    return _read_as_declared(path, files, tables, book, known, image)
 
 
 def _declared(tables: Mapping[str, Any]) -> Declared:
@@ -368,8 +370,11 @@ def _blocks_of(tables: _Tables, known: Mapping[str, Training] | None = None) -> 
     return sound if blocks.crs is not None and len(sound) else None
 
 
-def _ask_bearings(tables: _Tables, known: Mapping[str, Training]) -> None:
-    """Ask which way the rows run, in blocks without drawn rows and without a bearing."""
+def _ask_bearings(tables: _Tables, known: Mapping[str, Training], image: Image) -> None:
+    """Ask which way the rows run, in blocks without drawn rows and without a bearing.
+
+    Where an image shows rows, and neither outline nor weighed vines say the same, none is taken unasked.
+    """
     blocks = _blocks_of(tables, known)
     if blocks is None:
         return
@@ -381,12 +386,17 @@ def _ask_bearings(tables: _Tables, known: Mapping[str, Training]) -> None:
         if block.block.casefold() in drawn:
             continue
         here = None if vines is None else vines[vines["block"] == block.block]
+        seen, without = image.look(block, blocks.crs), propose_bearings(block.geometry, here)
+        bearings = propose_bearings(block.geometry, here, seen)
+        alone = len(bearings) > len(without)
         options = []
-        for bearing in propose_bearings(block.geometry, here)[:MOST_OPTIONS]:
+        for bearing in bearings[:MOST_OPTIONS]:
             degrees = round(to_true_bearing(block.geometry.centroid, blocks.crs, bearing.degrees), 1)
-            label = Message(f"check.rows_along_{bearing.why}", {"degrees": degrees, "rows": int(bearing.length_m)})
+            fields = {"degrees": degrees, "rows": int(bearing.length_m), "row_spacing_m": bearing.length_m}
+            label = Message(f"check.rows_along_{bearing.why}", fields)
             options.append(Option(label, {"block": {block.block: {"row_bearing_deg": degrees}}}))
-        tables.sitting.ask(Message("check.ask_bearing", {"block": block.block}), options)
+        about = Message("check.ask_bearing_image" if alone else "check.ask_bearing", {"block": block.block})
+        tables.sitting.ask(about, options, None if alone else 0)
 
 
 def _weighed_places(tables: _Tables, blocks: gpd.GeoDataFrame) -> pd.DataFrame | None:
@@ -399,7 +409,9 @@ def _weighed_places(tables: _Tables, blocks: gpd.GeoDataFrame) -> pd.DataFrame |
     return pd.DataFrame(placed[["block", "row"]]).assign(easting=placed.geometry.x, northing=placed.geometry.y)
 
 
-def _read_as_declared(path: Path, files: Files, tables: _Tables, book: RuleBook, known: Mapping[str, Training]) -> Checked:
+def _read_as_declared(
+    path: Path, files: Files, tables: _Tables, book: RuleBook, known: Mapping[str, Training], image: Image
+) -> Checked:
     """Read all once more as it is declared now, and gather what is to be reported."""
     faults, settings = Faults(path.name), tables.sitting.tables
     still_open = [question for question, option in tables.sitting.asked if option is None]
@@ -408,6 +420,9 @@ def _read_as_declared(path: Path, files: Files, tables: _Tables, book: RuleBook,
     apart: dict[str, Any] = {"samples": files.samples, "bud_checks": files.bud_checks, "trainings": known}
     vineyard = read_vineyard(path, faults=faults, **apart, **choices_of(settings))
     check_beside(files, vineyard, _declared(settings), faults)
+    hold_against(image, vineyard)
+    faults.problems.keep(image.faults.problems)
+    faults.remarks.extend(image.faults.remarks)
     for block in vineyard.blocks.itertuples():
         problems = faults.problems
         before = len(problems)

@@ -91,6 +91,7 @@ class Files(Table):
     scores: Path | None = setting(FilePath(), example=Path("scores.csv"))
     bud_checks: Path | None = setting(FilePath(), example=Path("bud_checks.csv"))
     earlier: tuple[Path, ...] = setting(FileList(), (), example=(Path("last_winter/summary.json"),))
+    image: Path | None = setting(FilePath(), example=Path("orthophoto.tif"))
     harvest: Path | None = setting(FilePath(), example=Path("harvest.csv"))
     left: Path | None = setting(FilePath(), example=Path("check/left.csv"))
     crop_figures: Path | None = setting(FilePath(), example=Path("crop.toml"))

@@ -9,6 +9,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from geoprune.trellis.periodicity import Seen
+
 #: Corners this small are left out when sides are told apart (design choice).
 STRAIGHT_M = 2.0
 #: A side shorter than this share of the longest is not offered, and one shorter than that is not measured against (design
@@ -18,6 +20,8 @@ LEAST_OFFERED, LEAST_SIDE = 0.2, 0.4
 SAME_DEG, NEAR_DEG = 5.0, 12.0
 #: Vines of a row give its direction when the two farthest stand so far apart: a phone errs by some 3 m (an assumption).
 FEWEST_ROWS, LEAST_REACH_M = 3, 20.0
+#: Directions that differ by more than this are different ones (design choice: rows of 100 m end 5 m beside where they are).
+AGREE_DEG = 3.0
 
 
 @dataclass(frozen=True)
@@ -30,9 +34,11 @@ class Bearing:
         Clockwise from the grid's north, looking from vine 1, row 1 on the left: northwards (-90 to 90, given as 0 to 360),
         unless the numbers of rows show that row 1 is on the other side.
     why : str
-        "side": along the longest side; "other_side": along another long side; "vines": along weighed vines of one row.
+        "image": as rows are seen in an image; "vines": along weighed vines of one row; "side": along the longest side;
+        "other_side": along another long side.
     length_m : float
-        Length of outline that lies along it; of "vines" the number of rows that give it.
+        Length of outline that lies along it; of "vines" the number of rows that give it, of "image" the distance
+        between them.
     """
 
     degrees: float
@@ -40,7 +46,9 @@ class Bearing:
     length_m: float
 
 
-def propose_bearings(outline: shapely.Geometry, vines: pd.DataFrame | None = None) -> list[Bearing]:
+def propose_bearings(
+    outline: shapely.Geometry, vines: pd.DataFrame | None = None, seen: Seen | None = None
+) -> list[Bearing]:
     """Return directions that rows may have, the likeliest first.
 
     Most rows run along the longest sides of a block, so that machines turn seldom (common practice, no source); vines of
@@ -53,6 +61,8 @@ def propose_bearings(outline: shapely.Geometry, vines: pd.DataFrame | None = Non
         In a projected CRS, m.
     vines : DataFrame, optional
         row, easting, northing (m) of vines of this block.
+    seen : Seen, optional
+        Rows in an image of the block; they come first, and others beside them where they run otherwise.
     """
     sides = _side_directions(outline, LEAST_OFFERED)
     along = None if vines is None else _along_vines(vines)
@@ -61,6 +71,9 @@ def propose_bearings(outline: shapely.Geometry, vines: pd.DataFrame | None = Non
         near = [side for side in sides if abs(turn_deg(side.degrees, along.degrees)) <= NEAR_DEG]
         first = Bearing(near[0].degrees, "vines", along.length_m) if near else along
         found = [first, *(side for side in sides if side not in near)]
+    if seen is not None:
+        apart = [other for other in found if abs(turn_deg(other.degrees, seen.degrees)) > AGREE_DEG]
+        found = [Bearing(seen.degrees, "image", seen.spacing_m), *apart]
     return [replace(bearing, degrees=_looking(bearing.degrees, vines)) for bearing in found]
 
 
