@@ -103,34 +103,27 @@ def decompose(design: Design, distance: Floats, range_m: float, persistent: floa
     return Spectrum(range_m, persistent, roots, vectors, vectors.T @ (design.basis / root[:, None]), row_share)
 
 
-def profile(
-    spectrum: Spectrum, rotated: Floats, shares: Floats, log_constant: float, *, method: str = "reml"
-) -> tuple[Floats, Floats]:
+def profile(spectrum: Spectrum, rotated: Floats, shares: Floats, log_constant: float) -> tuple[Floats, Floats]:
     """Profile log likelihood and variance, (S, k) each, for rotated whitened values (n, k).
 
     l = -1/2 [(n - p) (log 2 pi s2 + 1) + log|K| + log|X'K^-1 X|], s2 = r'K^-1 r / (n - p) (Patterson & Thompson 1971,
-    Biometrika 58:545-554; the constant as in Pinheiro & Bates 2000, ch. 2). With method "ml" the determinant of
-    X'K^-1 X is left out and n stands for n - p.
+    Biometrika 58:545-554; the constant as in Pinheiro & Bates 2000, ch. 2).
     """
     n, p = spectrum.drift.shape
     values = spectrum.eigenvalues(shares)
     normal = spectrum.normal(values)
     cross = (spectrum.drift.T[None, :, :] / values[:, None, :]) @ rotated
     squares = (1.0 / values) @ np.square(rotated) - np.einsum("spk,spk->sk", cross, np.linalg.solve(normal, cross))
-    degrees = n - p if method == "reml" else n
-    variance = np.maximum(squares, 0.0) / degrees
-    determinant = np.log(values).sum(axis=1) + log_constant
-    if method == "reml":
-        determinant += np.linalg.slogdet(normal)[1]
+    variance = np.maximum(squares, 0.0) / (n - p)
+    determinant = np.log(values).sum(axis=1) + log_constant + np.linalg.slogdet(normal)[1]
     with np.errstate(divide="ignore"):
-        fit = degrees * (np.log(2.0 * np.pi * variance) + 1.0)
+        fit = (n - p) * (np.log(2.0 * np.pi * variance) + 1.0)
     return -0.5 * (fit + determinant[:, None]), variance
 
 
-def log_constant(design: Design, method: str = "reml") -> float:
-    """Part of log|K| + log|X'K^-1 X| that does not depend on the node; of log|K| alone for method "ml"."""
-    noise = float(np.log(design.noise).sum())
-    return noise - (2.0 * float(np.linalg.slogdet(design.turn)[1]) if method == "reml" else 0.0)
+def log_constant(design: Design) -> float:
+    """Part of log|K| + log|X'K^-1 X| that does not depend on the node."""
+    return float(np.log(design.noise).sum()) - 2.0 * float(np.linalg.slogdet(design.turn)[1])
 
 
 def range_grid(points: Floats, *, nodes: int = 20, model: str = "exponential") -> Floats:

@@ -96,8 +96,8 @@ class Batch:
     nugget: Floats
 
 
-def draw_batches(kriging: Mixture, draws: int, seed: int, *, draw_variance: bool = True, labels: int = 0) -> Iterator[Batch]:
-    """Choose a node for each draw and solve it; range by range. Without `draw_variance` variances stay at their mean.
+def draw_batches(kriging: Mixture, draws: int, seed: int, *, labels: int = 0) -> Iterator[Batch]:
+    """Choose a node for each draw and solve it; range by range.
 
     labels : rows of targets are numbered below it
     """
@@ -110,7 +110,7 @@ def draw_batches(kriging: Mixture, draws: int, seed: int, *, draw_variance: bool
         mine = np.flatnonzero((chosen >= first[k]) & (chosen < first[k + 1]))
         for start in range(0, len(mine), step):
             part = mine[start : start + step]
-            yield _batch(family, number[part], chosen[part] - first[k], rng, draw_variance, labels)
+            yield _batch(family, number[part], chosen[part] - first[k], rng, labels)
 
 
 def _batch(
@@ -118,16 +118,13 @@ def _batch(
     draws: Integers,
     member: Integers,
     rng: np.random.Generator,
-    draw_variance: bool,
     labels: int,
 ) -> Batch:
     design, count = family.design, len(draws)
     n = len(family.design.values)
     share = family.shares[member]
     degrees = family.degrees
-    total = family.totals[member]
-    if draw_variance:
-        total = total * max(degrees - 2, 1) / rng.chisquare(degrees, size=count)
+    total = family.totals[member] * max(degrees - 2, 1) / rng.chisquare(degrees, size=count)
     of_rows, nugget = family.spectrum.row_share, total * share
     field, rows = total * (1.0 - share) * (1.0 - of_rows), total * (1.0 - share) * of_rows
     frequency = frequencies(design.model, WAVES, rng) / family.spectrum.range_m

@@ -94,11 +94,17 @@ def _at_range(
     """Best log likelihood, nugget share and total variance at one range; without `polish` on the grid of shares."""
     spectrum = decompose(design, distance, range_m, 1.0)
     rotated = spectrum.rotate(design.residual / design.root)[:, None]
-    constant = log_constant(design, method)
+    constant = log_constant(design)
+    n, p = spectrum.drift.shape
 
     def both(share: Floats) -> tuple[Floats, Floats]:
-        loglik, variance = profile(spectrum, rotated, share, constant, method=method)
-        return loglik[:, 0], variance[:, 0]
+        loglik, variance = profile(spectrum, rotated, share, constant)
+        if method == "reml":
+            return loglik[:, 0], variance[:, 0]
+        # maximum likelihood: n for n - p, and no determinant of X'K^-1 X
+        of_all = variance[:, 0] * (n - p) / n
+        determinant = np.log(spectrum.eigenvalues(share)).sum(axis=1) + np.log(design.noise).sum()
+        return -0.5 * (n * (np.log(2.0 * np.pi * of_all) + 1.0) + determinant), of_all
 
     if fixed is not None:
         loglik, variance = both(np.array([fixed]))

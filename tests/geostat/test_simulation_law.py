@@ -5,9 +5,8 @@ import pytest
 from point_draws import simulate_points
 from scipy.special import jv
 from test_averaging_sums import vineyard, written_out
-from untransformed import simulate_untransformed
 
-from geoprune.geostat import MODELS, Transform, correlation, fit_averaged
+from geoprune.geostat import MODELS, correlation, fit_averaged
 from geoprune.geostat.spectral import _spherical_table, frequencies
 
 
@@ -70,30 +69,3 @@ def test_equal_values_give_equal_draws():
     draws, nugget = simulate_points(fit_averaged(points, np.full_like(values, 2.5)), points, 10, seed=1)
     assert draws == pytest.approx(np.full((10, 40), 2.5), abs=1e-9)
     assert nugget == pytest.approx(np.zeros(10), abs=1e-12)
-
-
-@pytest.mark.parametrize("power", [0.5, 0.0])
-def test_back_transformed_means_are_unbiased(power):
-    # the mean over draws equals the expected weight of the mixture, by quadrature over its nodes
-    rng = np.random.default_rng(7)
-    points = rng.uniform(0, 200, (60, 2))
-    transform = Transform(power)
-    weights = transform.backward(0.4 * np.sin(points[:, 0] / 40) + rng.normal(0, 0.3, 60))
-    fit = fit_averaged(points, transform.forward(weights))
-    targets = rng.uniform(0, 200, (12, 2))
-    draws = simulate_untransformed(fit, transform, targets, np.zeros(12, int), 1, 3000, seed=4)
-    field, nugget = simulate_points(fit, targets, 3000, seed=9)
-    direct = transform.backward(field + np.sqrt(nugget)[:, None] * rng.standard_normal(field.shape)).mean(axis=1)
-    error = np.sqrt((draws.mean.var() + direct.var()) / 3000)
-    assert draws.mean.mean() == pytest.approx(direct.mean(), abs=4 * error)
-    assert draws.mean.mean() > transform.backward(field.mean(axis=1)).mean() + 4 * error
-    assert (draws.vine_sd**2 > draws.nugget).all()
-
-
-def test_no_transform_changes_nothing():
-    points, values, settings, targets, drift = vineyard()
-    fit = fit_averaged(points, values - 1.0, **settings)
-    groups = np.arange(30) // 3
-    plain = fit.simulate_groups(targets, groups, 10, 40, seed=3, drift=drift)
-    same = simulate_untransformed(fit, Transform(1.0), targets, groups, 10, 40, seed=3, drift=drift)
-    assert same.mean == pytest.approx(plain.mean + 1.0, rel=1e-9)
