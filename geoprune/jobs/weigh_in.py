@@ -18,6 +18,7 @@ from geoprune.deliver.weighing import write_corrected
 from geoprune.errors import DataError, Message, Problem, Remark
 from geoprune.jobs.inputs import found_remark, read_ground
 from geoprune.jobs.sample import read_earlier_models
+from geoprune.layers import GONE
 from geoprune.reading import Faults
 from geoprune.reading.columns import DECIMAL_COMMA, name_text
 from geoprune.reading.declared import Declared
@@ -25,7 +26,6 @@ from geoprune.reading.raw_weights import RawWeights, read_raw_weights
 from geoprune.settings import Settings
 from geoprune.threads import run_parts
 from geoprune.trellis import Trellis, build_trellis
-from geoprune.trellis.placing import GONE
 from geoprune.weighin import Entry, Finding, judge
 
 #: Columns whose cells are texts: a comma in them is no decimal mark.

@@ -4,7 +4,7 @@ import pandas as pd
 
 from geoprune.layers.checking import check_vineyard
 from geoprune.layers.columns import Column, column, columns_of, incoming, outgoing
-from geoprune.layers.vineyard import COUNTED, FEWEST_SAMPLES, LAYERS, STATUSES, Vineyard
+from geoprune.layers.vineyard import COUNTED, FEWEST_SAMPLES, GONE, LAYERS, STATUSES, Vineyard
 from geoprune.sources import Source
 
 # Texts are kept as Python has them, whether or not pyarrow is there: its strings refuse what a damaged file may hold.
@@ -13,6 +13,7 @@ pd.set_option("mode.string_storage", "python")
 __all__ = [
     "COUNTED",
     "FEWEST_SAMPLES",
+    "GONE",
     "LAYERS",
     "STATUSES",
     "Column",

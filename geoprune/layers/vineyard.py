@@ -17,6 +17,8 @@ from geoprune.sources import Source
 LAYERS = ("blocks", "rows", "vines", "samples", "bud_checks")
 STATUSES = ("bearing", "young", "missing", "dead", "diseased")
 COUNTED = ("bearing", "diseased")
+#: Statuses of positions whose vine is not there, or dead.
+GONE = ("missing", "dead")
 #: With fewer usable samples not even a mean can be trusted (design choice).
 FEWEST_SAMPLES = 5
 

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from geoprune.errors import Message, Remark
+from geoprune.layers import GONE
 from geoprune.plan.shape import TOO_FEW, BlockSettings, PlanOptions
 from geoprune.plan.tables import Findings, renew_shares, zone_need
 from geoprune.rules import (
@@ -127,7 +128,7 @@ def block_notes(
         cost_per_hour=options.cost_per_hour,
     )
     labour = () if findings.without_number else (hours.message,)
-    gone = int(vines["status"].isin(["missing", "dead"]).sum())
+    gone = int(vines["status"].isin(GONE).sum())
     injured: Iterable[Message] = ()
     if findings.injury.buds_cut:
         injured = findings.injury.messages[2 if findings.past_limit else 0 :]

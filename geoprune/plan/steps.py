@@ -37,14 +37,13 @@ from geoprune.plan.tables import (
     flag_table,
     named,
     panel_table,
+    replant_table,
     run_table,
     sample_table,
     vine_table,
     zone_table,
 )
-from geoprune.replant import find_replant_areas
 from geoprune.rules import (
-    RENEW_BELOW_KG,
     BudNeed,
     CropAssumptions,
     Injury,
@@ -288,10 +287,7 @@ def plan_block(block: Prepared, side_inputs: SideInputs) -> BlockPlan:
         panels=panel_table(findings),
         vines=vine_table(findings),
         samples=sampled,
-        replant_areas=named(
-            name,
-            find_replant_areas(trellis, block.samples, weak_kg=RENEW_BELOW_KG, panel_size_kg=surface.panels["vine_size_kg"]),
-        ),
+        replant_areas=replant_table(findings),
         flags=flag_table(findings),
         alternative=alternative_table(findings),
         runs=run_table(findings),

@@ -16,6 +16,7 @@ from shapely import MultiPolygon
 from geoprune.areas import geodesic_area_ha
 from geoprune.plan.apart import TO_NUMBER, buds_for, treat_vines
 from geoprune.plan.shape import BlockSettings
+from geoprune.replanting import Stand, gap_table
 from geoprune.rules import (
     FEWEST_VINES,
     BudNeed,
@@ -235,6 +236,15 @@ def flag_table(findings: Findings) -> gpd.GeoDataFrame:
     """The posts that get tape, with what stands on either side of each; none where no zone has a number."""
     posts = sign_posts(findings.trellis, findings.zoning.panel_zone, findings.buds_per_vine)
     return named(findings.block, posts.iloc[: 0 if findings.without_number else None])
+
+
+def replant_table(findings: Findings) -> gpd.GeoDataFrame:
+    """Areas of missing, dead and very small vines (those to be renewed) that are worth a crew's trip, the largest first."""
+    settings, trellis = findings.settings, findings.trellis
+    vines = trellis.vines[["row", "row_order", "vine", "status", "geometry"]].assign(weak=findings.treatment == "renew")
+    spacings = trellis.row_spacing_m, trellis.vine_spacing_m
+    stand = Stand(settings.block, settings.variety, "", *spacings, settings.vines_per_panel, vines)
+    return gpd.GeoDataFrame(named(findings.block, gap_table(stand)))
 
 
 def alternative_table(findings: Findings) -> gpd.GeoDataFrame | None:

@@ -26,26 +26,27 @@ class Area:
 
     number : 1, 2, ...; 0 for those that stand alone, scattered over the block
     members : vines to replace; span : every position from the first to the last of them in each row
-    layered : those of the members into whose place a sound neighbour in the row can be layered
     """
 
     number: int
     members: Integers
     span: Integers
-    layered: Integers
 
 
-def gather_areas(stand: Stand, *, smallest: int) -> list[Area]:
-    """Gather gone, weak and sick vines into areas, the largest first.
+def gather_areas(stand: Stand, needy: Bools, *, smallest: int) -> list[Area]:
+    """Gather vines to replace into areas, the largest first.
+
+    They hang together along a row over at most one sound vine, and across rows from each place to the nearest of the next.
 
     Parameters
     ----------
     stand : Stand
+    needy : (V,)
+        Which vines are to be replaced.
     smallest : int
         Vines that make a trip of its own worth while; what hangs together in fewer is put into one area of number 0, to be
         done on the way.
     """
-    needy = stand.gone | stand.weak | stand.sick
     index = np.flatnonzero(needy)
     if not len(index):
         return []
@@ -55,7 +56,7 @@ def gather_areas(stand: Stand, *, smallest: int) -> list[Area]:
     areas = [_area(stand, number, group) for number, group in enumerate(large, start=1)]
     if alone:
         scattered = np.sort(np.concatenate(alone))
-        areas.append(Area(0, scattered, scattered, layers(stand, scattered)))
+        areas.append(Area(0, scattered, scattered))
     return areas
 
 
@@ -124,7 +125,7 @@ def _area(stand: Stand, number: int, members: Integers) -> Area:
         numbers = vine[members[row[members] == order]]
         here = (row == order) & (vine >= numbers.min()) & (vine <= numbers.max())
         inside.append(np.flatnonzero(here))
-    return Area(number, np.sort(members), np.concatenate(inside), layers(stand, np.sort(members)))
+    return Area(number, np.sort(members), np.concatenate(inside))
 
 
 def _lengthened(points: NDArray[np.float64], row: NDArray[np.float64], beyond_m: float) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from geoprune.areas import geodesic_area_ha
 from geoprune.errors import Message
-from geoprune.replanting.areas import Area, gather_areas, ground_table, row_length_m
+from geoprune.replanting.areas import Area, gather_areas, ground_table, layers, row_length_m
 from geoprune.replanting.clustering import Clustering, find_clusterings
 from geoprune.replanting.prices import Prices
 from geoprune.replanting.stand import Stand
@@ -36,11 +36,13 @@ FEWEST_VINES, MOST_VINES, USUAL_VINES = 2, 20, 4
 class Choice:
     """An area, what may be done with it, and what each comes to.
 
+    layered : the gaps into which a sound neighbour in the row can be layered
     tasks, worths : by option, without "leave"; best : the option of the largest mean net present value, "leave" when none
     comes back
     """
 
     area: Area
+    layered: Integers
     tasks: Mapping[str, Task]
     worths: Mapping[str, Worth]
     best: str
@@ -94,7 +96,8 @@ def propose(stand: Stand, prices: Prices, *, seed: int = 0) -> Proposal:
         Of the simulation and the permutation test.
     """
     smallest, kinds = smallest_trip(prices, seed=seed), paying_kinds(prices, seed=seed)
-    choices = [_choose(stand, area, prices, kinds, seed) for area in gather_areas(stand, smallest=smallest)]
+    areas = gather_areas(stand, stand.gone | stand.weak | stand.sick, smallest=smallest)
+    choices = [_choose(stand, area, prices, kinds, seed) for area in areas]
     choices.sort(key=lambda choice: (choice.best == LEAVE, -float(choice.worth.npv[1])))
     whole = weigh_up(_whole_task(stand), prices, seed=seed)
     together = sum(float(choice.worth.npv[1]) for choice in choices if choice.best != LEAVE)
@@ -151,23 +154,27 @@ def block_messages(stand: Stand, clusterings: tuple[Clustering, ...]) -> tuple[M
 
 
 def _choose(stand: Stand, area: Area, prices: Prices, kinds: frozenset[str], seed: int) -> Choice:
-    tasks = _tasks(stand, area, prices, kinds)
+    layered = layers(stand, area.members)
+    tasks = _tasks(stand, area, len(layered), prices, kinds)
     worths = {name: weigh_up(task, prices, seed=seed) for name, task in tasks.items()}
     best = max(worths, key=lambda name: float(worths[name].npv[1]))
-    return Choice(area, tasks, worths, best if worths[best].npv[1] > 0 else LEAVE)
+    return Choice(area, layered, tasks, worths, best if worths[best].npv[1] > 0 else LEAVE)
 
 
-def _tasks(stand: Stand, area: Area, prices: Prices, kinds: frozenset[str]) -> dict[str, Task]:
-    """The ways open to an area. One by one only kinds that pay are replaced, or all of them where none would be."""
+def _tasks(stand: Stand, area: Area, layered: int, prices: Prices, kinds: frozenset[str]) -> dict[str, Task]:
+    """The ways open to an area, `layered` of whose gaps can be layered.
+
+    One by one only kinds that pay are replaced, or all of them where none would be.
+    """
     gone, weak, sick = (int(mark[area.members].sum()) for mark in (stand.gone, stand.weak, stand.sick))
     count: dict[str, Any] = {"gone": gone, "weak": weak, "sick": sick}
     one_by_one = {kind: number for kind, number in count.items() if kind in kinds and number} or count
     paying = {kind: number for kind, number in one_by_one.items() if kind in kinds}
     trip = area.number > 0
     tasks = {SINGLE: Task(**one_by_one, trip=trip)}
-    if len(area.layered) and prices.whole("layering"):
-        filled = gone if "gone" in kinds else len(area.layered)
-        tasks[LAYER] = Task(**{**paying, "gone": filled}, layered=len(area.layered), trip=trip)
+    if layered and prices.whole("layering"):
+        filled = gone if "gone" in kinds else layered
+        tasks[LAYER] = Task(**{**paying, "gone": filled}, layered=layered, trip=trip)
     sound = len(area.span) - len(area.members)
     if trip and len(area.span) >= stand.vines_per_panel:  # a section is a panel at least
         tasks[SECTION] = Task(
@@ -272,7 +279,7 @@ def _work(stand: Stand, choice: Choice, places: Integers, kinds: frozenset[str])
         for kind in set(KINDS) - kinds:
             work[getattr(stand, kind)[places]] = LEAVE
     if choice.best == LAYER:
-        work[np.isin(places, choice.area.layered)] = LAYER
+        work[np.isin(places, choice.layered)] = LAYER
     return work
 
 

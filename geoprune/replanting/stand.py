@@ -12,11 +12,11 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from geoprune.layers import GONE
+
 Bools = NDArray[np.bool_]
 Integers = NDArray[np.int64]
 
-#: Status of a position whose vine is not there, or dead.
-GONE = ("missing", "dead")
 #: Neighbours across rows stand at most so much farther apart than a row spacing and half a vine spacing say: rows bend and
 #: are paced out (design choice).
 SLACK = 1.1

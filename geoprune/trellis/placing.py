@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from geoprune.errors import DataError, Message, Problem, Remark
+from geoprune.layers import GONE
 from geoprune.text import few
 from geoprune.trellis.model import Trellis
 from geoprune.trellis.rows import row_positions
 
-#: No one can have weighed the prunings of these.
-GONE = ("missing", "dead")
 #: A phone errs by so much among vines (an assumption): so far beyond half a row spacing a named row is still believed.
 PHONE_M = 3.0
 #: So many faults of one kind are listed one by one; the rest are counted.

@@ -9,33 +9,21 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import pytest
 import shapely
 from click.testing import CliRunner, Result
+from stands import CLUMP, stand
 
 from geoprune.cli.replant import replant
 from geoprune.errors import DataError
 from geoprune.jobs.replant import plan_replanting
-from geoprune.replanting import PriceList, Prices, Stand, propose, read_prices
+from geoprune.replanting import PriceList, Prices, propose, read_prices
 from geoprune.words import languages
 
 HOSTILE = "=1+1<script>alert(1)</script>{{7*7}}"
 #: Invented figures at which planting pays, with no layering.
 RICH = {"full_kg_per_vine": 8.0, "interest_percent": 3.0, "layering": 0.0}
-CLUMP = [(row, vine) for row in (4, 5, 6) for vine in (10, 11, 12, 13)]
-
-
-def stand(gone=(), sick=(), weak=(), *, rows: int = 12, vines: int = 30) -> Stand:
-    """Straight rows 3 m apart, vines 2 m apart, four to a panel; places as (row, vine), both from 1."""
-    row, vine = (part.ravel() for part in np.meshgrid(np.arange(1, rows + 1), np.arange(1, vines + 1), indexing="ij"))
-    places = list(zip(row.tolist(), vine.tolist(), strict=True))
-    status = ["missing" if p in set(gone) else "diseased" if p in set(sick) else "bearing" for p in places]
-    table = {"row": row.astype(str), "row_order": row - 1, "vine": vine, "status": status}
-    points = shapely.points(3.0 * row, 2.0 * vine)
-    weak_ones = [p in set(weak) for p in places]
-    return Stand("A", "", "", 3.0, 2.0, 4, gpd.GeoDataFrame({**table, "weak": weak_ones}, geometry=points, crs=32617))
 
 
 def test_a_clump_is_one_area_and_single_gaps_are_done_on_the_way():
@@ -60,11 +48,10 @@ def test_along_the_row_one_sound_vine_is_stepped_over_and_two_are_not():
 
 def test_layers_need_a_sound_neighbour_each():
     found = propose(stand(CLUMP), Prices())
-    area = found.choices[0].area
-    assert len(area.layered) == 6  # in each row the first and the last of four gaps have one
+    assert len(found.choices[0].layered) == 6  # in each row the first and the last of four gaps have one
     assert "layer" not in propose(stand(CLUMP), PriceList({"layering": 0.0}).of("A")).choices[0].tasks
     ringed = stand(CLUMP, weak=[(r, v) for r in (4, 5, 6) for v in (9, 14)])
-    assert all(row not in "456" for row in ringed.vines.iloc[propose(ringed, Prices()).choices[0].area.layered]["row"])
+    assert all(row not in "456" for row in ringed.vines.iloc[propose(ringed, Prices()).choices[0].layered]["row"])
 
 
 def test_each_way_wins_at_some_prices():
