@@ -29,8 +29,9 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
-from geoprune.geostat import fit_averaged
+from geoprune.geostat import AveragedKriging, fit_averaged
 from geoprune.surface.prior import SHARES, Prior, range_grid
+from geoprune.surface.row_effect import RowEffect, map_rows, tell_rows
 from geoprune.units import NINETY
 
 FOOT = 0.3048
@@ -48,10 +49,22 @@ def read_grid(wheel: Path, name: str) -> tuple[np.ndarray, np.ndarray]:
 
 
 def by_geoprune(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> Guess:
-    """The estimator of the surface room."""
+    """The estimator of the surface room; plants of one easting stand in one row."""
+    label = np.unique(np.concatenate([known[:, 0], asked[:, 0]]), return_inverse=True)[1]
+    row, there = label[: len(known)], label[len(known) :]
+    rows, fit = map_rows(RowEffect(tell_rows(row)), _fit(known, values, None), lambda: _fit(known, values, row))
+    return fit.predict(asked, row=there if rows.mapped else None, target="new")
+
+
+def without_rows(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> Guess:
+    """The same without an effect of whole rows."""
+    return _fit(known, values, None).predict(asked, target="new")
+
+
+def _fit(known: np.ndarray, values: np.ndarray, row: np.ndarray | None) -> AveragedKriging:
     ranges = range_grid(float(np.hypot(*np.ptp(known, axis=0))))
-    fit = fit_averaged(known, values, ranges=ranges, shares=SHARES, log_prior=Prior().log_density(ranges, SHARES))
-    return fit.predict(asked, target="new")
+    prior = Prior().log_density(ranges, SHARES)
+    return fit_averaged(known, values, ranges=ranges, shares=SHARES, log_prior=prior, row=row)
 
 
 def by_pykrige(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> Guess:
@@ -87,6 +100,7 @@ def by_mean(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> Guess:
 
 METHODS: dict[str, Callable[[np.ndarray, np.ndarray, np.ndarray], Guess]] = {
     "geoprune": by_geoprune,
+    "without rows": without_rows,
     "gstools": by_gstools,
     "pykrige": by_pykrige,
     "scikit-learn": by_sklearn,

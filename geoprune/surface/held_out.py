@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 class Nodes:
     """The nodes of a REML surface at one design.
 
-    spectra (R) one for each range and persistent share; shares (S,); log_prior (R, S)
+    spectra (R) one for each range, persistent and row share; shares (S,); log_prior (R, S), beliefs in the shares in it
     """
 
     design: Design
@@ -49,7 +49,8 @@ class Nodes:
 def make_nodes(fit: AveragedKriging) -> Nodes:
     """The nodes that a fit mixes, every one of them; the fit must be of few enough readings to have kept `spectra`."""
     spectra = tuple(spectrum for of_share in fit.spectra for spectrum in of_share)
-    return Nodes(fit.design, spectra, fit.surface.shares, np.tile(fit.log_prior, (len(fit.spectra), 1)))
+    prior = (fit.log_prior[None, :, :] + fit.beliefs[:, None, None]).reshape(len(spectra), -1)
+    return Nodes(fit.design, spectra, fit.surface.shares, prior)
 
 
 def residuals(spectrum: Spectrum, share: float, rotated: Floats) -> tuple[Floats, Floats]:

@@ -9,17 +9,19 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from geoprune.geostat import AveragedKriging
 from geoprune.sizes import SizeDraws
 from geoprune.surface.grid import grid_of
 from geoprune.surface.modelling import Fitted, as_sound
 from geoprune.surface.observations import Observations
 from geoprune.surface.reporting import HeldOut, describe_model, diagnose, held_out_table, leave_out_errors, remark
 from geoprune.surface.result import MapBenefit, Model, Surface, size_columns
-from geoprune.surface.support import Support, means_of, vine_draws, vine_means
+from geoprune.surface.support import Support, field_means, means_of, vine_draws, vine_means
 from geoprune.surface.verdict import expected_gain, grade_pattern
 from geoprune.trellis import Trellis, middle_points
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
 
 def map_surface(
@@ -35,7 +37,8 @@ def map_surface(
 ) -> Surface:
     """Return the surface of a fitted model; arguments as in `surface.fit_surface`."""
     fit, count = fitted.fit, len(trellis.panels)
-    support = Support(observations.vines, fitted.drift, fitted.heard.known_kg, fitted.shape)
+    in_rows = observations.vine_row if fitted.rows.mapped else None
+    support = Support(observations.vines, fitted.drift, fitted.heard.known_kg, fitted.shape, in_rows)
     mean, variance = vine_means(fit, support, observations.member, count)
     states, vine_sd = vine_draws(fit, support, observations.member, count, draws, seed=seed)
     counted = np.where(trellis.vines["counted"].to_numpy(bool), observations.member, -1)
@@ -50,7 +53,7 @@ def map_surface(
     table = held_out_table(samples, observations, held_out)
     return Surface(
         panels=size_columns(mean, variance).assign(extrapolated=far),
-        vines=_single_vines(fitted, observations, count).assign(extrapolated=far[observations.panel]),
+        vines=_single_vines(fitted, support, observations.panel, count).assign(extrapolated=far[observations.panel]),
         samples=table,
         block_mean_kg=float(block_mean[0]),
         block_mean_se_kg=float(block_se[0]),
@@ -62,7 +65,7 @@ def map_surface(
         benefit=benefit,
         diagnostics=diagnose(fitted, observations, held_out),
         grid=None if outline is None else grid_of(outline, lambda ground: _at_points(fitted, observations, ground)),
-        remarks=observations.remarks + remark(fitted, observations, table, far, samples),
+        remarks=observations.remarks + remark(fitted, model, observations, table, far, samples),
         kriging=fit,
         support=support,
         groups=counted,
@@ -99,12 +102,12 @@ def _benefit(fitted: Fitted, gain: float, loo_rmse: float, mean_rmse: float, *, 
     return MapBenefit(pattern, structure.probability, structure.p_value, structure.evidence, gain, loo_gain)
 
 
-def _single_vines(fitted: Fitted, observations: Observations, count: int) -> pd.DataFrame:
-    """Size of a vine at each vine's place: that of its panel's field, its own part in the error."""
-    field, variance = fitted.fit.group_means(observations.vines, observations.panel, count, drift=fitted.drift)
+def _single_vines(fitted: Fitted, support: Support, panel: Integers, count: int) -> pd.DataFrame:
+    """Size of a vine at each vine's place: that of its panel (V,) by field and row, its own part in the error."""
+    field, variance = field_means(fitted.fit, support, panel, count)
     alone = variance + fitted.fit.nugget
     size, spread = fitted.shape.mean(field, alone), fitted.shape.variance(field, alone)
-    return size_columns(size[observations.panel], spread[observations.panel])
+    return size_columns(size[panel], spread[panel])
 
 
 def _at_points(fitted: Fitted, observations: Observations, ground: Floats) -> tuple[Floats, Floats]:
@@ -112,7 +115,12 @@ def _at_points(fitted: Fitted, observations: Observations, ground: Floats) -> tu
     fit, shape, drift = fitted.fit, fitted.shape, fitted.at(ground)
     known = np.isfinite(drift).all(axis=1)
     mean, se = np.full(len(ground), np.nan), np.full(len(ground), np.nan)
-    predicted, variance = fit.predict(ground[known] - observations.centre, drift[known])
+    place = ground[known] - observations.centre
+    if fitted.rows.mapped and isinstance(fit, AveragedKriging):
+        nearest = cKDTree(observations.vines).query(place)[1]
+        predicted, variance = fit.predict(place, drift[known], row=observations.vine_row[nearest])
+    else:
+        predicted, variance = fit.predict(place, drift[known])
     mean[known] = np.maximum(shape.mean(predicted, variance + fit.nugget), 0.0)
     se[known] = np.sqrt(shape.field_variance(predicted, variance, fit.nugget))
     return mean, se

@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geoprune.geostat import EXACT_SAMPLES, AveragedKriging, LocalKriging, fit_averaged, fit_local
+from geoprune.geostat.averaging import SPECTRA_WITH_ROWS
 from geoprune.surface.covariate_choice import Choice, choose_covariates
 from geoprune.surface.held_out import Nodes, make_nodes
 from geoprune.surface.layers_at_vines import Columns
 from geoprune.surface.observations import Observations
 from geoprune.surface.prior import SHARES, Prior
-from geoprune.surface.row_effect import RowEffect, find_row_effect
+from geoprune.surface.row_effect import RowEffect, find_row_effect, map_rows, tell_rows
 from geoprune.surface.shape import PLAIN, Shape, choose_scale
 from geoprune.surface.slips import PASSES, chance_of_slip, noise_factor
 from geoprune.surface.support import FieldFit
@@ -57,8 +58,13 @@ class Fitted:
         return [choice.name for choice in self.choices if choice.kept]
 
 
-def average(observations: Observations, drift: Floats, prior: Prior, shape: Shape = PLAIN) -> AveragedKriging:
-    """Kriging averaged over the REML surface under a prior; drift (n, p), its first columns the seasons' levels."""
+def average(
+    observations: Observations, drift: Floats, prior: Prior, shape: Shape = PLAIN, *, rows: bool = False
+) -> AveragedKriging:
+    """Kriging averaged over the REML surface under a prior; drift (n, p), its first columns the seasons' levels.
+
+    rows : with an effect of whole rows beside the field
+    """
     ranges, log_prior = shape.grid(observations.across_m, prior)
     return fit_averaged(
         **_readings(observations, drift, shape),
@@ -67,6 +73,7 @@ def average(observations: Observations, drift: Floats, prior: Prior, shape: Shap
         shares=SHARES,
         log_prior=log_prior,
         persistent_shares=PERSISTENT,
+        row=observations.row if rows else None,
     )
 
 
@@ -133,7 +140,10 @@ def fit_model(
     usual = Shape(choose_scale(sound))
     ready = shape == usual and few is sound
     tested = make_nodes(learned) if ready else nodes_of(sound, sound.levels, prior, usual)
-    structure = find_structure(tested, tested.design.residual, seed=seed)
+    in_rows = None
+    if tell_rows(sound.row) and len(sound.values) <= SPECTRA_WITH_ROWS:
+        in_rows = make_nodes(average(sound, sound.levels, prior, usual, rows=True))
+    structure = find_structure(tested, tested.design.residual, seed=seed, with_rows=in_rows)
     taken = {name: layer.at(few.place + few.centre) for name, layer in layers.items()}
     kept, choices = choose_covariates(
         lambda drift: nodes_of(few, drift, prior, shape), few.levels, taken, level=alpha / 2, seed=seed + 1
@@ -148,16 +158,20 @@ def fit_model(
     def at(ground: Floats) -> Floats:
         return beside(np.repeat(observations.target_levels[None, :], len(ground), axis=0), ground)
 
+    of_few = beside(few.levels, few.place + few.centre)
     if kept:
-        learned = average(few, beside(few.levels, few.place + few.centre), prior, shape)
-    nodes, fit = make_nodes(learned), cast(FieldFit, learned)
+        learned = average(few, of_few, prior, shape)
+    nodes, local = make_nodes(learned), len(observations.values) > EXACT_SAMPLES
+    rows = find_row_effect(nodes, nodes.design.residual, few.row, seed=seed + 2)
+    if not local:
+        rows, learned = map_rows(rows, learned, lambda: average(few, of_few, prior, shape, rows=True))
+    fit = cast(FieldFit, learned)
     if len(few.values) < len(observations.values):
         drift = beside(observations.levels, observations.place + observations.centre)
-        if len(observations.values) > EXACT_SAMPLES:
+        if local:
             fit = fit_local(**_readings(observations, drift, shape), learned=learned)
         else:
-            fit = average(observations, drift, prior, shape)
-    rows = find_row_effect(nodes, nodes.design.residual, few.row, seed=seed + 2)
+            fit = average(observations, drift, prior, shape, rows=rows.mapped)
     seen = few if isinstance(fit, LocalKriging) else observations
     drift = at(observations.vines + observations.centre)
     return Fitted(shape, fit, observations, seen, structure, tuple(choices), rows, drift, at)

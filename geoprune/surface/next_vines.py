@@ -224,14 +224,17 @@ def _left(fit: AveragedKriging, surface: Surface, node: int, both: Integers) -> 
     place = design.locate(surface.support.points[both])
     reach = design.sharing_target(chosen.persistent_share)
 
-    def field(a: Floats, b: Floats) -> Floats:
-        return chosen.sill * correlation(distances(a, b), chosen.range_m, design.model)
+    rows = np.full(len(both), -1) if surface.support.row is None else surface.support.row[both]
 
-    covariance = field(design.place, design.place) * design.sharing(chosen.persistent_share)
+    def field(a: Floats, b: Floats, row_a: Integers, row_b: Integers) -> Floats:
+        same = (row_a[:, None] == row_b[None, :]) & (row_a >= 0)[:, None]
+        return chosen.sill * correlation(distances(a, b), chosen.range_m, design.model) + chosen.row_variance * same
+
+    covariance = field(design.place, design.place, design.row, design.row) * design.sharing(chosen.persistent_share)
     covariance[np.diag_indices_from(covariance)] += chosen.nugget * design.noise + 1e-12 * (chosen.sill + chosen.nugget)
     factor = cho_factor(covariance, lower=True)
-    cross = field(design.place, place) * reach[:, None]
+    cross = field(design.place, place, design.row, rows) * reach[:, None]
     solved, basis = cho_solve(factor, cross), cho_solve(factor, design.drift)
     lack = surface.support.drift[both] - cross.T @ basis
     normal = np.linalg.inv(design.drift.T @ basis)
-    return np.asarray(field(place, place) - cross.T @ solved + lack @ normal @ lack.T)
+    return np.asarray(field(place, place, rows, rows) - cross.T @ solved + lack @ normal @ lack.T)

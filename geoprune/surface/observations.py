@@ -37,9 +37,9 @@ class Observations:
     vine weighed twice in a winter is one vine; place (n, 2); values (n,) kg a vine, of an earlier winter brought to the
     strength of the one that is mapped: `strength` (n,) times what was weighed; noise (n,) 1 / vines weighed, less for a
     vine that earlier winters tell of too; season (n,) years (0 = not given), target_season the newest; vine_id (n,),
-    row (n,);
-    levels (n, p) a level for each season, target_levels (p,); vines (V, 2), panel (V,), member (V,) the panel whose
-    mean a vine belongs to (-1: not counted), known_kg (V,) weights of this season's weighed vines, NaN elsewhere.
+    row (n,); levels (n, p) a level for each season, target_levels (p,); vines (V, 2), vine_row (V,), panel (V,), member
+    (V,) the panel whose mean a vine belongs to (-1: not counted), known_kg (V,) weights of this season's weighed vines, NaN
+    elsewhere.
     """
 
     centre: Floats
@@ -56,6 +56,7 @@ class Observations:
     levels: Floats
     target_levels: Floats
     vines: Floats
+    vine_row: Integers
     panel: Integers
     member: Integers
     known_kg: Floats
@@ -136,6 +137,7 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     panel = trellis.vines["panel_id"].to_numpy(np.int64)
     counted = trellis.vines["counted"].to_numpy(bool)
     empty = np.bincount(panel[counted], minlength=len(trellis.panels)) == 0
+    vine_row = trellis.vines["row_order"].to_numpy(np.int64)
     return Observations(
         centre=centre,
         taken=taken,
@@ -147,10 +149,11 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
         season=season[taken],
         target_season=target,
         vine_id=vine_id[taken],
-        row=trellis.vines["row_order"].to_numpy(np.int64)[vine_id[taken]],
+        row=vine_row[vine_id[taken]],
         levels=levels,
         target_levels=target_levels,
         vines=vines,
+        vine_row=vine_row,
         panel=panel,
         member=np.where(counted | empty[panel], panel, -1),
         known_kg=_known(trellis, vine_id[fresh], weight[fresh], weighed[fresh].astype(int)),

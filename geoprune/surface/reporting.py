@@ -25,6 +25,8 @@ from geoprune.units import NINETY
 Floats = NDArray[np.float64]
 OUTLIER = 3.0
 ROW_LEVEL = 0.05
+#: From this belief on it is said that rows differ: likelier than not.
+LIKELY_ROWS = 0.5
 LAGS = 12
 MOST_LISTED = 12
 
@@ -72,9 +74,10 @@ def describe_model(fitted: Fitted, observations: Observations) -> Model:
     fit, learned, shape = fitted.fit, fitted.learned, fitted.shape
     fields = np.array([node.sill > 1e-9 * (node.sill + node.nugget) for node in learned.nodes])
     range_m = learned.typical.range_m
-    total = fit.sill + fit.nugget
+    of_rows = fit.row_variance if isinstance(fit, AveragedKriging) else 0.0
+    total = fit.sill + of_rows + fit.nugget
     unit = float(shape.stretch(observations.values[observations.now].mean())) ** 2
-    several = len(observations.seasons) > 1
+    several, rows = len(observations.seasons) > 1, fitted.rows
     return Model(
         covariance=f"{shape.model}, averaged over the REML surface under a weak prior",
         range_m=range_m,
@@ -95,6 +98,9 @@ def describe_model(fitted: Fitted, observations: Observations) -> Model:
         samples_used=len(observations.values),
         method="exact" if fit is learned else f"nearest {NEIGHBOURS} samples",
         persistent_share=learned.typical.persistent_share if several else None,
+        row_belief=rows.belief if rows.mapped else None,
+        row_share=of_rows / total if rows.mapped else None,
+        row_sd_kg=float(np.sqrt(unit * of_rows)) if rows.mapped else None,
     )
 
 
@@ -116,7 +122,8 @@ def variogram(fit: AveragedKriging, observations: Observations, shape: Shape) ->
     along = np.linspace(0.0, reach, 61)[1:]
     curve = np.zeros(len(along))
     for node in fit.nodes:
-        curve += node.weight * (node.nugget + node.sill * (1.0 - correlation(along, node.range_m, shape.model)))
+        other = node.nugget + node.row_variance  # of two vines in different rows, as nearly all pairs are
+        curve += node.weight * (other + node.sill * (1.0 - correlation(along, node.range_m, shape.model)))
     drawn = (found.distance_m, unit * found.gamma, found.pairs, along, unit * curve)
     return Variogram(*(tuple(values.tolist()) for values in drawn))
 
@@ -134,6 +141,7 @@ def diagnose(fitted: Fitted, observations: Observations, held_out: HeldOut) -> D
 
 def remark(
     fitted: Fitted,
+    model: Model,
     observations: Observations,
     table: pd.DataFrame,
     far: NDArray[np.bool_],
@@ -155,7 +163,11 @@ def remark(
             Remark("assumed", Message("surface.seasons_used", {"season": observations.target_season, "others": others}))
         )
     remarks += [Remark("assumed", choice.reason) for choice in fitted.choices]
-    if rows.testable and rows.p_value <= ROW_LEVEL:
+    if rows.mapped and rows.belief >= LIKELY_ROWS:
+        share = 100.0 * (model.row_share or 0.0)
+        found = {"vine_size_kg": model.row_sd_kg, "percent": share, "belief": rows.belief}
+        remarks.append(Remark("warning", Message("surface.rows_mapped", found)))
+    elif rows.testable and rows.p_value <= ROW_LEVEL:
         remarks.append(Remark("warning", Message("surface.row_effect", {"percent": 100.0 * rows.share, "p": rows.p_value})))
     if far.any():
         remarks.append(

@@ -56,6 +56,9 @@ class Model:
     method : str
     persistent_share : float
         Part of the field that is common to all winters; None for one winter.
+    row_belief, row_share, row_sd_kg : float
+        Where whole rows are mapped: the belief that they differ, their share of the variance, and the standard deviation
+        from row to row (kg); else None.
     """
 
     covariance: str
@@ -77,6 +80,9 @@ class Model:
     samples_used: int
     method: str | None = None
     persistent_share: float | None = None
+    row_belief: float | None = None
+    row_share: float | None = None
+    row_sd_kg: float | None = None
 
 
 @dataclass(frozen=True)

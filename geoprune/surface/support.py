@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geoprune.geostat import AveragedKriging, LocalKriging
+from geoprune.geostat import AveragedKriging, GroupDraws, LocalKriging
 from geoprune.surface.shape import PLAIN, Shape
 
 Floats = NDArray[np.float64]
@@ -17,13 +17,14 @@ FieldFit = AveragedKriging | LocalKriging
 
 @dataclass(frozen=True)
 class Support:
-    """Vines to average over: points (V, 2) in m, drift (V, p), known_kg (V,) (NaN = not weighed this season), and the
-    shape of the model."""
+    """Vines to average over: points (V, 2) in m, drift (V, p), known_kg (V,) (NaN = not weighed this season), the shape of
+    the model, and the rows (V,) they stand in, None where the model has no effect of rows."""
 
     points: Floats
     drift: Floats
     known_kg: Floats
     shape: Shape = PLAIN
+    row: Integers | None = None
 
     def shares(self, groups: Integers, count: int) -> tuple[Floats, Floats, Floats]:
         """Vines of each group (count,), how many of them are known, and the sum of what these weigh."""
@@ -39,6 +40,20 @@ class Support:
         return np.where(np.isfinite(self.known_kg), -1, groups)
 
 
+def field_means(fit: FieldFit, support: Support, groups: Integers, count: int) -> tuple[Floats, Floats]:
+    """Mean of field and rows over the vines of each group, and its variance: (count,) each, on the scale of the model."""
+    if isinstance(fit, AveragedKriging):
+        return fit.group_means(support.points, groups, count, drift=support.drift, row=support.row)
+    return fit.group_means(support.points, groups, count, drift=support.drift)
+
+
+def _field_draws(fit: FieldFit, support: Support, groups: Integers, count: int, draws: int, *, seed: int) -> GroupDraws:
+    """Joint draws of `field_means`."""
+    if isinstance(fit, AveragedKriging):
+        return fit.simulate_groups(support.points, groups, count, draws, seed=seed, drift=support.drift, row=support.row)
+    return fit.simulate_groups(support.points, groups, count, draws, seed=seed, drift=support.drift)
+
+
 def vine_means(fit: FieldFit, support: Support, groups: Integers, count: int) -> tuple[Floats, Floats]:
     """Mean size of the vines of each group, and its variance: (count,) each, NaN without vines.
 
@@ -48,7 +63,7 @@ def vine_means(fit: FieldFit, support: Support, groups: Integers, count: int) ->
     With a transform the field counts as even within a group, so groups should then be panels.
     """
     size, weighed, total = support.shares(groups, count)
-    mean, variance = fit.group_means(support.points, support.unknown(groups), count, drift=support.drift)
+    mean, variance = field_means(fit, support, support.unknown(groups), count)
     shape, rest = support.shape, size - weighed
     single = shape.variance(mean, variance + fit.nugget)
     field = shape.field_variance(mean, variance, fit.nugget)
@@ -67,7 +82,7 @@ def vine_draws(
     The sd is (draws,), or (draws, count) with a transform, where large vines scatter more.
     """
     size, weighed, total = support.shares(groups, count)
-    drawn = fit.simulate_groups(support.points, support.unknown(groups), count, draws, seed=seed, drift=support.drift)
+    drawn = _field_draws(fit, support, support.unknown(groups), count, draws, seed=seed)
     rng, shape = np.random.default_rng([seed, 1]), support.shape
     rest, field = size - weighed, np.nan_to_num(drawn.mean)
     typical = np.maximum(np.median(size[size > 0]), 1.0)

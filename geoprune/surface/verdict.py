@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,9 +21,9 @@ LIKELY = 0.5
 
 @dataclass(frozen=True)
 class Structure:
-    """What speaks for a field.
+    """What speaks for a pattern: a field, or a field with an effect of whole rows.
 
-    evidence : log of the average likelihood ratio of a field against none
+    evidence : log of the average likelihood ratio of a pattern against none
     p_value : share of shuffled data sets with as much
     probability : of a pattern, at even odds before the weights are seen; about 0.4 on average where there is none
     """
@@ -56,18 +57,28 @@ def shuffle(nodes: Nodes, values: Floats, count: int, *, seed: int) -> Floats:
     return residual[order].T * design.root[:, None]
 
 
-def find_structure(nodes: Nodes, values: Floats, *, seed: int, shuffles: int = SHUFFLES) -> Structure:
-    """Test for a field: p = (1 + shuffled data sets with as much evidence) / (1 + shuffles).
+def find_structure(
+    nodes: Nodes, values: Floats, *, seed: int, with_rows: Nodes | None = None, shuffles: int = SHUFFLES
+) -> Structure:
+    """Test for a pattern: p = (1 + shuffled data sets with as much evidence) / (1 + shuffles).
 
+    `with_rows` are the nodes that hold an effect of whole rows too; each data set, the shuffled ones as well, then has the
+    larger of the two evidences, as each map has rows only where its weights speak for them.
     The probability rests on the likelihood ratio over its mean on all the data sets, the true one among them. Where all
     orders are equally likely, such a ratio is 1 on average whatever the law of the weights, so it is one of evidence by
     construction; and it never exceeds what so many shuffles can show.
     """
-    found = float(evidence(nodes, values[:, None])[0])
-    null = evidence(nodes, shuffle(nodes, values, shuffles, seed=seed))
+    every = _largest([nodes] if with_rows is None else [nodes, with_rows], values, shuffles, seed=seed)
+    found, null = float(every[0]), every[1:]
     ratio = found - float(logsumexp(np.append(null, found))) + np.log(1.0 + shuffles)
     p_value = float((1 + np.sum(null >= found - 1e-9)) / (1 + shuffles))
     return Structure(found, p_value, float(expit(ratio)))
+
+
+def _largest(ways: Sequence[Nodes], values: Floats, shuffles: int, *, seed: int) -> Floats:
+    """Largest evidence (1 + shuffles,) among the ways, of the values themselves and of shuffled ones."""
+    sets = np.column_stack([values, shuffle(ways[0], values, shuffles, seed=seed)])
+    return np.asarray(np.max([evidence(way, sets) for way in ways], axis=0), dtype=float)
 
 
 def grade_pattern(structure: Structure, *, level: float, earned: bool = False, held_out_better: bool = True) -> str:

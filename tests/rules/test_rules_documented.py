@@ -28,7 +28,7 @@ ADVISING = re.compile(
     r"|seasons\.(think_\w+|not_applied|weak|load_heavy|left_over)|replant\.(caution_\w+|have_tested|clustered|scattered|along|across)"
     r"|replant\.(smallest|whole_pays|whole_not|(layer|losses|young)_note)|sampling\.(buys(_map)?|few_vines|knee|no_map|why_\w+)"
     r"|map\.caution_\w+|plan\.(many_young|held_by_wood|over_capacity|mostly_renew)|sampling\.how_\w+"
-    r"|surface\.(outlier|row_effect|too_few_for_map|all_equal|extrapolated)|sheet\.(ask|stop_ask|look_at_wood)"
+    r"|surface\.(outlier|row_effect|rows_mapped|too_few_for_map|all_equal|extrapolated)|sheet\.(ask|stop_ask|look_at_wood)"
 )
 
 

@@ -33,7 +33,7 @@ FIGURES: dict[str, Callable[[BlockPlan, Reader], str]] = {
 }
 #: What is said of the model, by its key; the rest is in summary.json.
 MODEL = ("covariance", "trend", "seasons", "samples_used", "range_m", "practical_range_m", "sill_kg2", "nugget_kg2")
-MODEL_SHARES = ("nugget_share", "persistent_share", "no_field")
+MODEL_SHARES = ("nugget_share", "row_share", "persistent_share", "no_field")
 ASSUMPTIONS = ("smooth", "nugget", "canes", "counted", "steps", "guide")
 #: Figures and assumptions about numbers of buds: they are nothing to a block without one.
 OF_NUMBERS = ("benefit", "histogram", "more", "steps", "guide")
@@ -136,6 +136,8 @@ def _facts(brief: BlockBrief, reader: Reader, say: Say) -> list[str]:
     row = plan.diagnostics.row_effect
     if row is not None and row.testable:
         sentences.append(Message("report.row_effect", {"percent": 100 * row.share, "p": row.p_value}))
+    if row is not None and row.mapped:
+        sentences.append(Message("report.rows_mapped", {"belief": row.belief}))
     return [say(message) for message in sentences]
 
 
