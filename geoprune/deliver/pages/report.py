@@ -135,7 +135,8 @@ def _facts(brief: BlockBrief, reader: Reader, say: Say) -> list[str]:
     sentences += _benefit_facts(brief)
     row = plan.diagnostics.row_effect
     if row is not None and row.testable:
-        sentences.append(Message("report.row_effect", {"percent": 100 * row.share, "p": row.p_value}))
+        share = row.share if plan.model.row_share is None else plan.model.row_share
+        sentences.append(Message("report.row_effect", {"percent": 100 * share, "p": row.p_value}))
     if row is not None and row.mapped:
         sentences.append(Message("report.rows_mapped", {"belief": row.belief}))
     return [say(message) for message in sentences]
