@@ -15,7 +15,7 @@ from geoprune.brief import BlockBrief, Label, RowBrief, zone_labels
 from geoprune.deliver.edition import Edition
 from geoprune.deliver.maps.ground import Ground, columns_of, lay_ground, number_column, panel_ends, plain, status_codes
 from geoprune.deliver.maps.packing import Bundle, scale_bytes
-from geoprune.deliver.maps.page import frame, look_record, safe_links
+from geoprune.deliver.maps.page import caution_keys, frame, look_record, safe_links
 from geoprune.deliver.maps.shell import build_page
 from geoprune.deliver.maps.wording import block_words, in_all_languages, page_words, speech_of
 from geoprune.plan import BlockPlan
@@ -70,7 +70,7 @@ def block_data(brief: BlockBrief, ground: Ground, bundle: Bundle) -> dict[str, A
         "latitude": float(lat),
         "look": look_record(),
         "headline": brief.headline,
-        "numbered": brief.numbered,
+        "cautions": caution_keys(numbered=brief.numbered),
         "taped": brief.taped,
         "surveyed": brief.surveyed,
         "zones": [{"zone": zone.zone, "style": zone.style, "bands": zone.bands, "buds": zone.buds} for zone in brief.zones],

@@ -17,7 +17,7 @@ from geoprune.brief import BlockBrief, Label, estate_alert
 from geoprune.deliver.edition import Style
 from geoprune.deliver.maps.ground import plain, status_codes
 from geoprune.deliver.maps.packing import Bundle
-from geoprune.deliver.maps.page import fill_frame, look_record, safe_links
+from geoprune.deliver.maps.page import caution_keys, fill_frame, look_record, safe_links
 from geoprune.deliver.maps.shell import build_page
 from geoprune.deliver.maps.wording import estate_words, in_all_languages, page_words, speech_of
 from geoprune.errors import Remark
@@ -76,7 +76,8 @@ def render_estate(
     corner = bounds if briefs[0].plan.vines.crs != WORLD else outlines[0].bounds
     bundle = Bundle(briefs[0].plan.vines.crs, (corner[0], corner[1]))
     lon, lat = bundle.lonlat([bounds[[0, 2]].mean()], [bounds[[1, 3]].mean()])[0]
-    data: dict[str, Any] = {"look": look_record(), "latitude": float(lat), "background": style.background}
+    data: dict[str, Any] = {"look": look_record(), "cautions": caution_keys(), "latitude": float(lat)}
+    data["background"] = style.background
     data |= speech_of(style.reader)
     data["said"] = in_all_languages(style.reader, lambda reader: estate_words(briefs, listed, reader, stop=stop))
     data["blocks"] = _block_records(briefs, {name: safe_links(given) for name, given in links.items()})

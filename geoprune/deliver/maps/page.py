@@ -31,6 +31,11 @@ def safe_links(given: str | Mapping[str, str]) -> dict[str, str]:
     return {kind: quote(href, safe="/%#?=&-._~") for kind, href in named.items()}
 
 
+def caution_keys(*, numbered: bool = True) -> list[str]:
+    """Return which cautions of the map's words a page shows; where there is no number none is called a guide."""
+    return [key for key in CAUTIONS if numbered or key != "caution_each_vine"]
+
+
 def look_record() -> dict[str, Any]:
     """Return colours, patterns and fonts as the page's script takes them."""
     return {
@@ -75,7 +80,7 @@ def fill_frame(
     `numbered` : whether there is a number that may be called a guide.
     """
     before = template("page.html").render(kind=kind, words=words, name=name)
-    cautions = [words[key] for key in CAUTIONS if numbered or key != CAUTIONS[0]]
+    cautions = [words[key] for key in caution_keys(numbered=numbered)]
     after = template("page_end.html").render(
         kind=kind, words=words, name=name, credit=credit, cautions=cautions, hide=NO_SCRIPT_STYLE, **plain
     )

@@ -1,28 +1,28 @@
 // The map of one block: what is drawn.
 const chosen = { panel: null, row: null, sample: null };
-let told;
+let data;
 let shape;
 let ground;
 
 function readShapes() {
-  const { columns } = told;
+  const { columns } = data;
   shape = {
-    block: polygons(told, "block").flat(),
-    zones: polygons(told, "zones"),
-    replant: polygons(told, "replant"),
-    anyway: polygons(told, "anyway"),
-    rows: lines(told, "rows"),
-    panels: places(told, "panel_places"),
+    block: polygons(data, "block").flat(),
+    zones: polygons(data, "zones"),
+    replant: polygons(data, "replant"),
+    anyway: polygons(data, "anyway"),
+    rows: lines(data, "rows"),
+    panels: places(data, "panel_places"),
     count: columns.panel_row.length,
-    vines: vines(told, "vines"),
-    samples: places(told, "samples"),
-    flags: places(told, "flags"),
-    next: places(told, "next"),
-    labels: told.labels.map((label) => ({ ...label, place: placeOf(told, label.lon, label.lat) })),
-    grid: told.grid && {
-      corners: told.grid.corners.map(([lon, lat]) => placeOf(told, lon, lat)),
-      size: gridTile(columns.grid_size, told.grid.width, told.grid.height, told.look.size_ramp),
-      sure: gridTile(columns.grid_error, told.grid.width, told.grid.height, told.look.error_ramp),
+    vines: vines(data, "vines"),
+    samples: places(data, "samples"),
+    flags: places(data, "flags"),
+    next: places(data, "next"),
+    labels: data.labels.map((label) => ({ ...label, place: placeOf(data, label.lon, label.lat) })),
+    grid: data.grid && {
+      corners: data.grid.corners.map(([lon, lat]) => placeOf(data, lon, lat)),
+      size: gridTile(columns.grid_size, data.grid.width, data.grid.height, data.look.size_ramp),
+      sure: gridTile(columns.grid_error, data.grid.width, data.grid.height, data.look.error_ramp),
     },
   };
   shape.box = boundsOf(shape.block);
@@ -30,7 +30,7 @@ function readShapes() {
 
 // The colours of the ground lie below, then the layers in their order, numbers above all.
 function paint(view) {
-  const { look } = told;
+  const { look } = data;
   const visible = LAYERS.filter(({ name }) => shown(name));
   visible.filter((layer) => layer.ground).forEach((layer) => layer.paint(view, look));
   visible.filter((layer) => !layer.ground).forEach((layer) => layer.paint(view, look));
@@ -58,7 +58,7 @@ function strips(view, values, ramp) {
     const share = high > low ? (values[i] - low) / (high - low) : 0.5;
     panelPath(view, paths[Math.round(share * bins)], i);
   }
-  context.lineWidth = Math.max(told.row_spacing_m * view.pointsPerMetre * 0.94, 1);
+  context.lineWidth = Math.max(data.row_spacing_m * view.pointsPerMetre * 0.94, 1);
   context.lineCap = "butt";
   paths.forEach((path, bin) => {
     context.strokeStyle = css(mix(ramp, bin / bins));
@@ -85,7 +85,7 @@ function panelPath(view, path, i) {
 
 function paintZones(view, look) {
   const colored = groundLayers.some(({ name }) => shown(name));
-  told.zones.forEach((zone, i) => {
+  data.zones.forEach((zone, i) => {
     const rings = shape.zones[i] || [];
     const path = colored ? view.outline(rings) : fillZone(view, look, rings, zone.style);
     view.stroke(path, look.paper, 4);
@@ -100,8 +100,8 @@ function paintAnyway(view, look) {
     view.stroke(path, look.paper, 4);
     view.stroke(path, look.ink, 1.6, [8, 4]);
   });
-  told.anyway.forEach(({ buds, lon, lat }) => {
-    const place = placeOf(told, lon, lat);
+  data.anyway.forEach(({ buds, lon, lat }) => {
+    const place = placeOf(data, lon, lat);
     const font = `700 22px ${look.serif}`;
     view.text(number(buds), view.across(place[0]), view.down(place[1]) + 30, { font, color: look.ink, halo: look.paper });
   });
@@ -120,7 +120,7 @@ function paintReplant(view, look) {
 }
 
 function paintRows(view, look) {
-  const spacing = told.row_spacing_m * view.pointsPerMetre;
+  const spacing = data.row_spacing_m * view.pointsPerMetre;
   const path = new Path2D();
   const step = spacing > 2 ? 1 : Math.ceil(2 / spacing);
   shape.rows.forEach((line, i) => {
@@ -150,7 +150,7 @@ function nameRows(view, look) {
 
 // A row's name and the middle of where it is written: before vine 1, in line with the row.
 function rowName(view, line, row) {
-  const text = told.rows[row].length > 7 ? `${told.rows[row].slice(0, 6)}…` : told.rows[row];
+  const text = data.rows[row].length > 7 ? `${data.rows[row].slice(0, 6)}…` : data.rows[row];
   const wide = view.context.measureText(text).width;
   const [x, y] = [view.across(line[0]), view.down(line[1])];
   const lean = Math.atan2(view.down(line[3]) - y, view.across(line[2]) - x);
@@ -160,11 +160,11 @@ function rowName(view, line, row) {
 
 function paintPanels(view, look) {
   const { panels, count } = shape;
-  const { columns } = told;
+  const { columns } = data;
   const { context } = view;
   if (!count) return;
-  const spacing = told.row_spacing_m * view.pointsPerMetre;
-  const long = told.panel_m * view.pointsPerMetre;
+  const spacing = data.row_spacing_m * view.pointsPerMetre;
+  const long = data.panel_m * view.pointsPerMetre;
   const size = Math.min(17, Math.max(9, spacing * 0.72));
   const font = `600 ${size.toFixed(1)}px ${look.sans}`;
   const side = long > 60 ? 3 : long > 40 ? 1.4 : 0.6;
@@ -198,8 +198,8 @@ function writeBuds(view, look, font, [ax, ay, bx, by], buds) {
 // Vine positions as signs: a small square bears, a cross is gone, a ring is young, a disc is diseased, a triangle is to renew.
 function paintVines(view, look) {
   const { points, starts } = shape.vines;
-  const status = told.columns.vine_status;
-  const near = told.vine_spacing_m * view.pointsPerMetre;
+  const status = data.columns.vine_status;
+  const near = data.vine_spacing_m * view.pointsPerMetre;
   const size = Math.min(Math.max(near * 0.3, 1.1), 6);
   const paths = { bearing: new Path2D(), gone: new Path2D(), young: new Path2D(), sick: new Path2D(), renew: new Path2D() };
   for (let i = 0; i < starts[starts.length - 1]; i += 1) {
@@ -251,9 +251,9 @@ function paintChosen(view, look) {
 
 // Posts with tape: each set of bands on the side of the vines it is for.
 function paintFlags(view, look) {
-  const detailed = told.row_spacing_m * view.pointsPerMetre > 9;
+  const detailed = data.row_spacing_m * view.pointsPerMetre > 9;
   const tall = detailed ? 9 : 4;
-  for (let i = 0; i < told.flags.row.length; i += 1) {
+  for (let i = 0; i < data.flags.row.length; i += 1) {
     const [x, y] = [view.across(shape.flags[2 * i]), view.down(shape.flags[2 * i + 1])];
     if (!view.sees(x, y, 20)) continue;
     const path = new Path2D();
@@ -262,15 +262,15 @@ function paintFlags(view, look) {
     view.stroke(path, look.paper, 5);
     view.stroke(path, look.ink, 2);
     if (!detailed) continue;
-    const [right, down] = wayUp(view, told.flags.row[i]);
-    paintTape(view, look, [x, y], [-right, -down], told.flags.low_bands[i]);
-    paintTape(view, look, [x, y], [right, down], told.flags.high_bands[i]);
+    const [right, down] = wayUp(view, data.flags.row[i]);
+    paintTape(view, look, [x, y], [-right, -down], data.flags.low_bands[i]);
+    paintTape(view, look, [x, y], [right, down], data.flags.high_bands[i]);
   }
 }
 
 // The direction of rising vine numbers in a row, of length 1 on the screen.
 function wayUp(view, row) {
-  const line = shape.rows[told.rows.indexOf(String(row))];
+  const line = shape.rows[data.rows.indexOf(String(row))];
   const [right, down] = [line[line.length - 2] - line[0], line[line.length - 1] - line[1]];
   const long = Math.hypot(right, down) || 1;
   return [right / long, down / long];
@@ -291,7 +291,7 @@ function paintTape(view, look, [x, y], [right, down], bands) {
 }
 
 function paintSamples(view, look) {
-  const { samples } = told;
+  const { samples } = data;
   const largest = Math.max(...samples.vine_weight_kg.filter(known), 0.1);
   const taken = [];
   samples.row.forEach((_, i) => {
@@ -319,20 +319,20 @@ function note(view, look, taken, words, x, y) {
 
 // Weights far from what their neighbours say: a frame, and whether it is more or less than they say.
 function paintOutliers(view, look) {
-  told.samples.outlier.forEach((odd, i) => {
+  data.samples.outlier.forEach((odd, i) => {
     if (!odd) return;
     const [x, y] = [view.across(shape.samples[2 * i]), view.down(shape.samples[2 * i + 1])];
     const path = new Path2D();
     path.rect(x - 13, y - 13, 26, 26);
     view.stroke(path, look.paper, 5);
     view.stroke(path, look.alarm, 2.4);
-    const more = (told.samples.vine_weight_kg[i] ?? 0) > (told.samples.loo_kg[i] ?? 0);
+    const more = (data.samples.vine_weight_kg[i] ?? 0) > (data.samples.loo_kg[i] ?? 0);
     view.text(more ? "▲" : "▼", x, y - 21, { font: `700 13px ${look.sans}`, color: look.alarm, halo: look.paper });
   });
 }
 
 function paintNext(view, look) {
-  told.next.row.forEach((_, i) => {
+  data.next.row.forEach((_, i) => {
     const [x, y] = [view.across(shape.next[2 * i]), view.down(shape.next[2 * i + 1])];
     if (!view.sees(x, y, 20)) return;
     const path = new Path2D();
@@ -341,7 +341,7 @@ function paintNext(view, look) {
     view.context.fillStyle = look.paper;
     view.context.fill(path);
     view.stroke(path, look.ink, 1.8);
-    view.text(String(told.next.stop[i]), x, y, { font: `700 12px ${look.sans}`, color: look.ink });
+    view.text(String(data.next.stop[i]), x, y, { font: `700 12px ${look.sans}`, color: look.ink });
   });
 }
 
@@ -353,7 +353,7 @@ function paintNumbers(view, look) {
     const [x, y] = [view.across(label.place[0]), view.down(label.place[1])];
     const room = label.radius_m * view.pointsPerMetre;
     if (!view.sees(x, y) || (label.part && room < size * 0.7)) continue;
-    const zone = told.zones[label.zone];
+    const zone = data.zones[label.zone];
     asked.push({
       x,
       y,
@@ -391,7 +391,7 @@ function nearestSample([x, y]) {
   const scale = 256 * 2 ** ground.map.getZoom();
   let best = 22;
   let index = null;
-  told.samples.row.forEach((_, i) => {
+  data.samples.row.forEach((_, i) => {
     const off = Math.hypot(shape.samples[2 * i] - x, shape.samples[2 * i + 1] - y) * scale;
     if (off < best) [best, index] = [off, i];
   });
@@ -400,7 +400,7 @@ function nearestSample([x, y]) {
 
 function pick(place) {
   const near = nearestPanel(place);
-  const hit = near.index !== null && (near.metres < told.row_spacing_m || near.points < 16);
+  const hit = near.index !== null && (near.metres < data.row_spacing_m || near.points < 16);
   Object.assign(chosen, { panel: hit ? near.index : null, row: null, sample: nearestSample(place) });
   showCard();
   ground.redraw();

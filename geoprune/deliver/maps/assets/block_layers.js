@@ -7,7 +7,7 @@
 //   sign     a small drawing of how it looks
 //   ground   it colours the whole ground, in this ramp of `look`; of these only one is on at a time. Its legend: least and
 //            greatest value (values), as a share or in kg with so many digits
-const filled = (column) => told.columns[column].some((value) => value > 0);
+const filled = (column) => data.columns[column].some((value) => value > 0);
 const grams = (values) => reach(values).map((value) => value * 1e-5);
 const thousandths = (values) => reach(values).map((value) => (value - 1) / 1000);
 const pathOf = (text) => new Path2D(text);
@@ -20,7 +20,7 @@ const LAYERS = [
     over: paintNumbers,
     sign: (view, look, width, height) => {
       [0, 1].forEach((half) => {
-        view.context.fillStyle = view.context.createPattern(patternTile(look, told.zones.length === 1 ? 0 : half + 1, 1), "repeat");
+        view.context.fillStyle = view.context.createPattern(patternTile(look, data.zones.length === 1 ? 0 : half + 1, 1), "repeat");
         view.context.fillRect(1 + half * 16, 3, 16, height - 6);
       });
       view.stroke(pathOf("M1 3H33V19H1Z M17 3V19"), look.ink, 1.2);
@@ -29,7 +29,7 @@ const LAYERS = [
   {
     name: "anyway",
     rare: true,
-    present: () => told.anyway.length > 0,
+    present: () => data.anyway.length > 0,
     paint: paintAnyway,
     sign: (view, look) => view.stroke(pathOf("M3 4H31V18H3Z M17 4V18"), look.ink, 1.6, [5, 3]),
   },
@@ -75,51 +75,51 @@ const LAYERS = [
   },
   {
     name: "size",
-    present: () => Boolean(told.grid),
+    present: () => Boolean(data.grid),
     ground: "size_ramp",
-    values: () => told.grid.size,
+    values: () => data.grid.size,
     paint: (view) => paintSurface(view, "size"),
   },
   {
     name: "size_panels",
     present: () => filled("panel_size"),
     ground: "size_ramp",
-    values: () => grams(told.columns.panel_size),
-    paint: (view, look) => strips(view, told.columns.panel_size, look.size_ramp),
+    values: () => grams(data.columns.panel_size),
+    paint: (view, look) => strips(view, data.columns.panel_size, look.size_ramp),
   },
   {
     name: "sure",
-    present: () => Boolean(told.grid) || filled("panel_error"),
+    present: () => Boolean(data.grid) || filled("panel_error"),
     ground: "error_ramp",
     digits: 2,
-    values: () => (told.grid ? told.grid.error : grams(told.columns.panel_error)),
-    paint: (view, look) => (shape.grid ? paintSurface(view, "sure") : strips(view, told.columns.panel_error, look.error_ramp)),
+    values: () => (data.grid ? data.grid.error : grams(data.columns.panel_error)),
+    paint: (view, look) => (shape.grid ? paintSurface(view, "sure") : strips(view, data.columns.panel_error, look.error_ramp)),
   },
   {
     name: "bull",
     present: () => filled("panel_bull"),
     ground: "bull_ramp",
     share: true,
-    values: () => thousandths(told.columns.panel_bull),
-    paint: (view, look) => strips(view, told.columns.panel_bull, look.bull_ramp),
+    values: () => thousandths(data.columns.panel_bull),
+    paint: (view, look) => strips(view, data.columns.panel_bull, look.bull_ramp),
   },
   {
     name: "injury",
     present: () => filled("panel_injury"),
     ground: "injury_ramp",
     share: true,
-    values: () => thousandths(told.columns.panel_injury),
-    paint: (view, look) => strips(view, told.columns.panel_injury, look.injury_ramp),
+    values: () => thousandths(data.columns.panel_injury),
+    paint: (view, look) => strips(view, data.columns.panel_injury, look.injury_ramp),
   },
   {
     name: "samples",
-    present: () => told.samples.row.length > 0,
+    present: () => data.samples.row.length > 0,
     paint: paintSamples,
     sign: (view, look) => view.stroke(pathOf("M13 11a4 4 0 1 1-8 0a4 4 0 1 1 8 0M31 11a7 7 0 1 1-14 0a7 7 0 1 1 14 0"), look.ink, 1.8),
   },
   {
     name: "outliers",
-    present: () => told.samples.outlier.some(Boolean),
+    present: () => data.samples.outlier.some(Boolean),
     paint: paintOutliers,
     sign: (view, look) => {
       view.stroke(pathOf("M5 4H19V18H5Z"), look.alarm, 2.2);
@@ -128,7 +128,7 @@ const LAYERS = [
   },
   {
     name: "flags",
-    present: () => told.flags.row.length > 0,
+    present: () => data.flags.row.length > 0,
     paint: paintFlags,
     sign: (view, look) => {
       view.stroke(pathOf("M10 3V20M24 3V20"), look.ink, 2);
@@ -137,7 +137,7 @@ const LAYERS = [
   },
   {
     name: "next",
-    present: () => told.next.row.length > 0,
+    present: () => data.next.row.length > 0,
     paint: paintNext,
     sign: (view, look) => {
       view.stroke(pathOf("M17 1L27 11L17 21L7 11Z"), look.ink, 1.6);

@@ -1,18 +1,18 @@
 // The map of one block: what is said beside it.
 function showPage() {
   document.documentElement.lang = speech.language;
-  document.title = `${told.name} – ${say("title")}`;
+  document.title = `${data.name} – ${say("title")}`;
   put("settings", ...pageChoices(), printButton());
-  put("name", told.name);
-  put("facts", [told.variety, told.rule, said().training].filter(Boolean).join(" · "), linkList(told.links, told.name));
+  put("name", data.name);
+  put("facts", [data.variety, data.rule, said().training].filter(Boolean).join(" · "), linkList(data.links, data.name));
   showAnswer();
-  put("zones", ...told.zones.map(zoneEntry));
-  put("key", ...(told.zones.length > 1 ? told.zones.map(keyEntry) : []));
+  put("zones", ...data.zones.map(zoneEntry));
+  put("key", ...(data.zones.length > 1 ? data.zones.map(keyEntry) : []));
   showSearch();
   showLayers();
   showCard();
   showTables();
-  showCautions(told.numbered);
+  showCautions();
   groundTools(ground, say("whole_block"));
   showScale(ground);
 }
@@ -47,13 +47,13 @@ function zoneEntry(zone, i) {
 // On a phone the numbers with their patterns lie on the map itself, so that both are seen together.
 const keyEntry = (zone, i) => make("li", {}, zoneSwatch(zone.style, 26, 20), make("b", { text: said().zones[i].number }), tapeMarks(zone.bands));
 
-const wayOf = (row) => said().ways[told.rows[row]] || "";
+const wayOf = (row) => said().ways[data.rows[row]] || "";
 
 function showSearch() {
   const field = make("input", {
     id: "row", type: "search", autocomplete: "off", inputmode: "text", list: "row-names", "aria-describedby": "row-found" });
   const found = make("p", { id: "row-found", class: "quiet" });
-  const names = make("datalist", { id: "row-names" }, ...told.rows.slice(0, 400).map((name) => make("option", { value: name })));
+  const names = make("datalist", { id: "row-names" }, ...data.rows.slice(0, 400).map((name) => make("option", { value: name })));
   const form = make("form", {
     onsubmit: (event) => {
       event.preventDefault();
@@ -65,7 +65,7 @@ function showSearch() {
 
 function findRow(text) {
   const wanted = text.trim().toLowerCase();
-  const index = told.rows.findIndex((name) => name.trim().toLowerCase() === wanted);
+  const index = data.rows.findIndex((name) => name.trim().toLowerCase() === wanted);
   if (index < 0) return false;
   Object.assign(chosen, { row: index, panel: null, sample: null });
   showCard();
@@ -108,7 +108,7 @@ function layerSign(layer) {
   const context = canvas.getContext("2d");
   context.scale(2, 2);
   const view = new View(context, 1, 0, 0, [0, 0, width, height], 2, 0);
-  (layer.sign || rampSign)(view, told.look, width, height, layer.ground);
+  (layer.sign || rampSign)(view, data.look, width, height, layer.ground);
   return canvas;
 }
 
@@ -130,7 +130,7 @@ function legendOf(layer) {
   Object.assign(strip, { width: 256, height: 1 });
   const pen = strip.getContext("2d");
   for (let x = 0; x < 256; x += 1) {
-    pen.fillStyle = css(mix(told.look[ramp], x / 255));
+    pen.fillStyle = css(mix(data.look[ramp], x / 255));
     pen.fillRect(x, 0, 1, 1);
   }
   const ticks = [low, (low + high) / 2, high].map((value) => make("span", { text: write(value) }));
@@ -168,15 +168,15 @@ function facts(...pairs) {
 }
 
 function panelCard(i) {
-  const { columns } = told;
-  const at = told.zones.findIndex((entry) => entry.zone === columns.panel_zone[i]);
+  const { columns } = data;
+  const at = data.zones.findIndex((entry) => entry.zone === columns.panel_zone[i]);
   const words = said().zones[at];
   const [kg, error] = [columns.panel_size[i] * 1e-5, columns.panel_error[i] * 1e-5];
   const sized = columns.panel_size[i] > 0;
   const share = (value) => (value ? percent((value - 1) / 1000) : "–");
   const [first, last] = [columns.panel_first[i], columns.panel_last[i]];
   return make("section", { "data-card": "panel" },
-    make("h3", { text: say(told.surveyed ? "card_panel" : "card_stretch", { row: told.rows[columns.panel_row[i]], panel: columns.panel_number[i], first, last }) }),
+    make("h3", { text: say(data.surveyed ? "card_panel" : "card_stretch", { row: data.rows[columns.panel_row[i]], panel: columns.panel_number[i], first, last }) }),
     make("p", { class: "numeral" }, make("b", { text: words.number }), make("span", { text: say("buds_per_vine") })),
     facts(
       [say("vines"), say("card_vines", { first, last, counted: number(columns.panel_vines[i]) })],
@@ -197,14 +197,14 @@ function statusWords(row, first, last) {
   const counts = {};
   const stop = Math.min(start + last, shape.vines.starts[row + 1] ?? 0);
   for (let i = start + first - 1; i < stop; i += 1) {
-    const name = STATUS_NAMES[told.columns.vine_status[i]];
+    const name = STATUS_NAMES[data.columns.vine_status[i]];
     if (name !== "bearing") counts[name] = (counts[name] || 0) + 1;
   }
   return Object.entries(counts).map(([name, count]) => `${count} ${word("status", name)}`).join(", ") || "–";
 }
 
 function sampleCard(i) {
-  const { samples } = told;
+  const { samples } = data;
   const loo = known(samples.loo_kg[i]) ? say("card_loo", { size: weight(samples.loo_kg[i], 2) }) : "–";
   return make("section", { "data-card": "sample" },
     make("h3", { text: say("card_sample", { row: samples.row[i], vine: samples.vine[i] ?? "–" }) }),
@@ -218,18 +218,18 @@ function sampleCard(i) {
 
 // A line for each stretch of a row with one number, in the order of the vines; the row's own words come first.
 function runLines(row, first = []) {
-  return (told.runs[told.rows[row]] || []).map(([from, to, zone, bands, buds, vines]) =>
+  return (data.runs[data.rows[row]] || []).map(([from, to, zone, bands, buds, vines]) =>
     [...first, `${from}–${to}`, tapeMarks(bands) || "–", known(buds) ? number(buds) : zoneWords(zone).number, zone, number(vines)]);
 }
 
-const zoneWords = (zone) => said().zones[told.zones.findIndex((entry) => entry.zone === zone)];
+const zoneWords = (zone) => said().zones[data.zones.findIndex((entry) => entry.zone === zone)];
 
 const RUN_HEADS = ["vines", "tape_head", "buds_per_vine", "zone", "counted"];
 
 function rowCard(row) {
-  const apart = (said().apart[told.rows[row]] || []).map((text) => make("p", { text }));
+  const apart = (said().apart[data.rows[row]] || []).map((text) => make("p", { text }));
   return make("section", { "data-card": "row" },
-    make("h3", { text: say("card_row", { row: told.rows[row] }) }),
+    make("h3", { text: say("card_row", { row: data.rows[row] }) }),
     make("p", { class: "quiet", text: say("way_from_1", { way: wayOf(row) }) }),
     table(say("row_list"), RUN_HEADS.map((key) => say(key)), runLines(row)), ...apart);
 }
@@ -239,9 +239,9 @@ function showTables() {
   put("tables",
     drawer("zones", say("table_zones"), zoneTable),
     drawer("rows", say("table_rows"), rowTable),
-    told.samples.row.length ? drawer("samples", say("table_samples"), sampleTable) : null,
+    data.samples.row.length ? drawer("samples", say("table_samples"), sampleTable) : null,
     said().replant.length ? drawer("replant", say("table_replant"), replantTable) : null,
-    told.next.row.length ? drawer("next", say("table_next"), nextTable) : null,
+    data.next.row.length ? drawer("next", say("table_next"), nextTable) : null,
     drawer("about", say("table_about"), aboutText));
 }
 
@@ -262,7 +262,7 @@ function zoneTable() {
 
 function rowTable() {
   const out = [];
-  told.rows.forEach((name, row) => {
+  data.rows.forEach((name, row) => {
     const go = make("button", { type: "button", class: "link", text: name, "aria-label": say("show_row", { row: name }),
       onclick: () => findRow(name) });
     const named = make("span", {}, go, make("span", { class: "quiet way", text: wayOf(row) }));
@@ -272,7 +272,7 @@ function rowTable() {
 }
 
 function sampleTable() {
-  const { samples } = told;
+  const { samples } = data;
   const [divisor, , sign] = unitOf("kg");
   const bare = (kg) => (known(kg) ? number(kg / divisor, 2) : "–");
   const heads = [say("row"), say("vine"), `${say("weighed")} (${sign})`, `${say("neighbours")} (${sign})`, say("remark"), say("note")];
@@ -286,7 +286,7 @@ function replantTable() {
 }
 
 function nextTable() {
-  const { next } = told;
+  const { next } = data;
   return table(say("table_next"), ["stop", "row", "vine"].map((key) => say(key)),
     next.row.map((row, i) => [next.stop[i], row, next.vine[i]]));
 }
@@ -299,5 +299,5 @@ function aboutText() {
     make("ul", {}, ...remarks.map((text) => make("li", { text })))] : [];
   return make("div", {}, ...[errors, say("about_size"), say("about_interval")].filter(Boolean).map((text) => make("p", { text })),
     ...section(say("whole_block"), notes), ...section(say("all_zones"), shared),
-    ...zones.flatMap((zone, i) => section(say("zone_n", { zone: told.zones[i].zone }), zone.advice)), ...listed);
+    ...zones.flatMap((zone, i) => section(say("zone_n", { zone: data.zones[i].zone }), zone.advice)), ...listed);
 }

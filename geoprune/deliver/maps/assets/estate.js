@@ -10,25 +10,25 @@ const MOST_OFFERED = 500; // names offered while one types; of more blocks the l
 const MOST_NAMED = 200;
 const SMALLEST_NAMED = 16; // points across on the screen, below which a block has no plate
 const list = { order: "file", group: "", wanted: "", listed: LISTED_AT_ONCE };
-let told;
+let data;
 let shape;
 let ground;
 
 function readShapes() {
-  const blocks = polygons(told, "block");
+  const blocks = polygons(data, "block");
   shape = {
     blocks,
-    boxes: told.blocks.map((_, i) => boundsOf(blocks[i] || [])),
-    zones: polygons(told, "zones"),
-    replant: polygons(told, "replant"),
-    labels: told.labels.map((label) => ({ ...label, place: placeOf(told, label.lon, label.lat) })),
-    vines: vines(told, "vines"),
+    boxes: data.blocks.map((_, i) => boundsOf(blocks[i] || [])),
+    zones: polygons(data, "zones"),
+    replant: polygons(data, "replant"),
+    labels: data.labels.map((label) => ({ ...label, place: placeOf(data, label.lon, label.lat) })),
+    vines: vines(data, "vines"),
   };
   const corners = shape.boxes.flatMap(([west, north, east, south]) => [west, north, east, south]);
   shape.box = boundsOf([Float64Array.from(corners)]);
-  shape.zonesOf = told.blocks.map(() => []);
-  told.zones.forEach((zone, i) => shape.zonesOf[zone.block].push(i));
-  shape.labelsOf = told.blocks.map(() => []);
+  shape.zonesOf = data.blocks.map(() => []);
+  data.zones.forEach((zone, i) => shape.zonesOf[zone.block].push(i));
+  shape.labelsOf = data.blocks.map(() => []);
   shape.labels.forEach((label) => shape.labelsOf[label.block].push(label));
 }
 
@@ -40,9 +40,9 @@ function seesBlock(view, block) {
 }
 
 function paint(view) {
-  const { look } = told;
+  const { look } = data;
   const outlines = { thick: new Path2D(), thin: new Path2D() }; // two strokes for all blocks instead of one for each
-  told.blocks.forEach((block, i) => {
+  data.blocks.forEach((block, i) => {
     if (!seesBlock(view, i)) return;
     const [west, , east] = shape.boxes[i];
     const wide = (east - west) * view.scale;
@@ -67,7 +67,7 @@ function paint(view) {
 function paintZones(view, look, block, wide) {
   for (const index of shape.zonesOf[block]) {
     const rings = shape.zones[index] || [];
-    const style = told.zones[index].style;
+    const style = data.zones[index].style;
     if (wide > 90) {
       const path = fillZone(view, look, rings, style);
       view.stroke(path, look.ink, 0.9);
@@ -82,7 +82,7 @@ function paintVines(view, look, block) {
   const near = block.vine_spacing_m * view.pointsPerMetre;
   if (near < 2.5) return;
   const { points, starts } = shape.vines;
-  const status = told.columns.vine_status;
+  const status = data.columns.vine_status;
   const size = Math.min(Math.max(near * 0.28, 0.8), 5);
   const [bearing, gone] = [new Path2D(), new Path2D()];
   for (let i = starts[block.first_row]; i < starts[block.first_row + block.rows]; i += 1) {
@@ -108,11 +108,11 @@ function paintReplant(view, look) {
 
 function paintNumbers(view, look) {
   const taken = [];
-  const seen = [...told.blocks.keys()].filter((i) => seesBlock(view, i));
+  const seen = [...data.blocks.keys()].filter((i) => seesBlock(view, i));
   const boxes = new Squares(48);
   seen.forEach((i) => boxes.add(onScreen(view, shape.boxes[i]), i));
   seen.forEach((i) => {
-    const block = told.blocks[i];
+    const block = data.blocks[i];
     const [west, north, east, south] = shape.boxes[i];
     const [wide, tall] = [(east - west) * view.scale, (south - north) * view.scale];
     const roomy = Math.min(wide, tall) > 170 && block.headline !== "stop";
@@ -128,7 +128,7 @@ function paintNumbers(view, look) {
 function zonePlates(view, look, taken, block) {
   const placed = [];
   for (const label of shape.labelsOf[block]) {
-    const zone = told.zones[label.zone];
+    const zone = data.zones[label.zone];
     const plate = freePlate(view, look, [...taken, ...placed.map(({ spot }) => spot)], {
       x: view.across(label.place[0]), y: view.down(label.place[1]), size: 26, big: said().blocks[block].words_of_zones[label.zone - shape.zonesOf[block][0]],
       small: said().blocks[block].kinds[label.zone - shape.zonesOf[block][0]], bands: zone.bands });
@@ -203,11 +203,11 @@ function showPage() {
   document.title = say("estate_title");
   put("settings", ...pageChoices(), printButton());
   put("name", say("estate_title"));
-  const vineCount = told.blocks.reduce((sum, block) => sum + block.vines, 0);
-  const land = told.blocks.reduce((sum, block) => sum + (block.area_ha || 0), 0);
-  put("facts", say("estate_facts", { blocks: number(told.blocks.length), vines: number(vineCount), area: area(land) }));
+  const vineCount = data.blocks.reduce((sum, block) => sum + block.vines, 0);
+  const land = data.blocks.reduce((sum, block) => sum + (block.area_ha || 0), 0);
+  put("facts", say("estate_facts", { blocks: number(data.blocks.length), vines: number(vineCount), area: area(land) }));
   const { stop, remarks, extremes } = said();
-  const count = (headline) => told.blocks.filter((block) => block.headline === headline).length;
+  const count = (headline) => data.blocks.filter((block) => block.headline === headline).length;
   put("verdict", stopLine(stop), say("estate_verdict", { zoned: number(count("zone")), one: number(count("one")) }),
     ...["given", "now"].map((less) => (count(less) ? ` ${say(`estate_verdict_${less}`, { [less]: number(count(less)) })}` : null)));
   put("why", ...remarks.map((text) => make("p", { text })),
@@ -229,15 +229,15 @@ function showPage() {
 // the file. Groups follow each other by name, blocks of none last.
 function orderedBlocks() {
   const sign = ORDERS[list.order];
-  const key = (i) => told.blocks[i][list.order] ?? sign * Infinity;
+  const key = (i) => data.blocks[i][list.order] ?? sign * Infinity;
   const wanted = list.wanted.toLowerCase();
   const held = ({ name, farm, variety }) => !wanted || [name, farm, variety].some((text) => text.toLowerCase().includes(wanted));
-  const positions = [...told.blocks.keys()].filter((i) => held(told.blocks[i]));
+  const positions = [...data.blocks.keys()].filter((i) => held(data.blocks[i]));
   if (sign) positions.sort((a, b) => (key(a) === key(b) ? a - b : sign * (key(a) - key(b))));
   if (!list.group) return positions;
   const groups = new Map();
   for (const i of positions) {
-    const name = told.blocks[i][list.group];
+    const name = data.blocks[i][list.group];
     if (!groups.has(name)) groups.set(name, []);
     groups.get(name).push(i);
   }
@@ -247,8 +247,8 @@ function orderedBlocks() {
 }
 
 function orderTools() {
-  if (told.blocks.length < 2) return [];
-  const groups = GROUPS.filter((name) => new Set(told.blocks.map((block) => block[name])).size > 1);
+  if (data.blocks.length < 2) return [];
+  const groups = GROUPS.filter((name) => new Set(data.blocks.map((block) => block[name])).size > 1);
   return [
     pickFrom("order", say("sort_by"), Object.keys(ORDERS).map((name) => [name, say(`sort_${name}`)])),
     groups.length > 0 && pickFrom("group", say("group_by"), [["", say("group_nothing")], ...groups.map((name) => [name, say(`group_${name}`)])]),
@@ -277,12 +277,12 @@ const groupLine = (name) => make("tr", { class: "group" }, make("th", { colspan:
 function blockTable(positions) {
   const heads = ["block", "buds_per_vine"].map((key) => say(key));
   const whole = table(say("table_blocks"), heads, positions.map((i) => [
-    make("button", { type: "button", class: "link", text: told.blocks[i].name, onclick: () => choose(i, true) }),
+    make("button", { type: "button", class: "link", text: data.blocks[i].name, onclick: () => choose(i, true) }),
     make("b", { class: "big", text: said().blocks[i].numbers.join(" · ") })]));
   let group = null;
   [...whole.querySelector("tbody").children].forEach((line, place) => {
     const i = positions[place];
-    const block = told.blocks[i];
+    const block = data.blocks[i];
     if (list.group && block[list.group] !== group) {
       group = block[list.group];
       line.before(groupLine(group));
@@ -304,7 +304,7 @@ function showCard() {
   const card = document.getElementById("card");
   card.hidden = chosen.block === null;
   if (card.hidden) return card.replaceChildren();
-  const block = told.blocks[chosen.block];
+  const block = data.blocks[chosen.block];
   const shut = make("button", { type: "button", text: "×", class: "shut", "aria-label": say("close"), onclick: () => choose(null, false) });
   const words = said().blocks[chosen.block];
   const zones = words.zones.map((text, i) => make("p", { class: "numeral" },
@@ -320,12 +320,12 @@ function showSearch() {
       found.textContent = list.wanted ? say("blocks_found", { count: number(count) }) : "";
     } });
   const found = make("p", { id: "row-found", class: "quiet", "aria-live": "polite" });
-  const offered = told.blocks.length > MOST_OFFERED ? [] : told.blocks;
+  const offered = data.blocks.length > MOST_OFFERED ? [] : data.blocks;
   const names = make("datalist", { id: "block-names" }, ...offered.map((block) => make("option", { value: block.name })));
   const form = make("form", { onsubmit: (event) => {
     event.preventDefault();
     const wanted = field.value.trim().toLowerCase();
-    const exact = told.blocks.findIndex((block) => block.name.trim().toLowerCase() === wanted);
+    const exact = data.blocks.findIndex((block) => block.name.trim().toLowerCase() === wanted);
     const among = exact < 0 && wanted ? orderedBlocks() : [];
     const index = among.length === 1 ? among[0] : exact;
     if (index < 0 && among.length) return;
@@ -344,7 +344,7 @@ function showLayers() {
       ground.redraw();
     },
   }), make("span", { text: say(`layer_${name}`) })));
-  const most = Math.max(...told.blocks.map((block) => block.zones));
+  const most = Math.max(...data.blocks.map((block) => block.zones));
   const key = most < 2 ? [] : Array.from({ length: most }, (_, i) =>
     make("li", { class: "key" }, zoneSwatch(i + 1, 34, 22), make("span", { text: say("zone_n", { zone: i + 1 }) }), tapeMarks(i + 1)));
   put("layers", make("legend", { text: say("layers") }), make("ul", {}, ...LAYERS.map(([name]) => entry(name))),

@@ -38,23 +38,23 @@ const GroundLayer = L.Renderer.extend({
   view(context, box, density, frame) {
     const scale = 256 * 2 ** this._map.getZoom();
     const corner = this._map.getPixelOrigin();
-    const { home } = this.told;
+    const { home } = this.data;
     const left = home[0] * scale - corner.x;
-    return new View(context, scale, left, home[1] * scale - corner.y, box, density, this.told.latitude, frame);
+    return new View(context, scale, left, home[1] * scale - corner.y, box, density, this.data.latitude, frame);
   },
 });
 
 // Puts a ground on the page; `paint(view)` draws it. Returns what the page needs to steer it.
-function openGround(told, box, paint) {
+function openGround(data, box, paint) {
   const holder = document.querySelector(".folium-map");
   const map = window[holder.id];
   Object.assign(map.options, { zoomSnap: 0.25, zoomDelta: 0.75, maxZoom: 23, minZoom: 8, wheelPxPerZoomLevel: 90 });
   const layer = new GroundLayer(paint);
-  layer.told = told;
+  layer.data = data;
   layer.held = true; // nothing is drawn before the page around the map stands: `begun` draws it once
   const toLatLng = (across, down) => {
-    const lat = Math.atan(Math.sinh(Math.PI * (1 - 2 * (down + told.home[1])))) * (180 / Math.PI);
-    return [lat, (across + told.home[0] - 0.5) * 360];
+    const lat = Math.atan(Math.sinh(Math.PI * (1 - 2 * (down + data.home[1])))) * (180 / Math.PI);
+    return [lat, (across + data.home[0] - 0.5) * 360];
   };
   const show = ([west, north, east, south], options = {}) => {
     const beside = map.getSize().x < 620 ? 34 : 96; // the buttons stand below on a phone, else at the right
@@ -66,18 +66,18 @@ function openGround(told, box, paint) {
   map.invalidateSize(false);
   show(box);
   layer.addTo(map);
-  if (told.background) L.tileLayer(told.background, { maxZoom: 23, maxNativeZoom: 18 }).addTo(map);
+  if (data.background) L.tileLayer(data.background, { maxZoom: 23, maxNativeZoom: 18 }).addTo(map);
   const begun = () => {
     show(box);
     layer.held = false;
     layer.redraw();
   };
   const ground = { map, layer, show, begun, box, toLatLng, redraw: () => layer.redraw(), pick: null };
-  map.on("click", (event) => ground.pick && ground.pick(placeOf(told, event.latlng.lng, event.latlng.lat)));
+  map.on("click", (event) => ground.pick && ground.pick(placeOf(data, event.latlng.lng, event.latlng.lat)));
   holder.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || event.target !== holder || !ground.pick) return;
     const center = map.getCenter();
-    ground.pick(placeOf(told, center.lng, center.lat));
+    ground.pick(placeOf(data, center.lng, center.lat));
   });
   map.on("moveend zoomend resize", () => showScale(ground));
   return ground;
@@ -112,7 +112,7 @@ function findMe(ground) {
   const fail = () => announce(say("my_place_failed"));
   navigator.geolocation.getCurrentPosition((found) => {
     const { latitude, longitude, accuracy } = found.coords;
-    ground.me = { place: placeOf(ground.layer.told, longitude, latitude), accuracy };
+    ground.me = { place: placeOf(ground.layer.data, longitude, latitude), accuracy };
     ground.map.setView([latitude, longitude], Math.max(ground.map.getZoom(), 18), { animate: false });
     ground.redraw();
     announce(say("my_place_found", { distance: lengthOf(accuracy) }));
@@ -138,7 +138,7 @@ function announce(text) {
 }
 
 // Before printing, the whole of `box` is drawn again, fine enough for paper, on a canvas of its own.
-function printable(told, box, paint) {
+function printable(data, box, paint) {
   const draw = () => {
     const canvas = document.getElementById("paper");
     const [width, longest] = [700, 470];
@@ -152,9 +152,9 @@ function printable(told, box, paint) {
     const scale = Math.min((width - 40 - 2 * foot) / wide, (height - foot - 40) / tall);
     const left = (width - scale * wide) / 2 - box[0] * scale;
     const top = (height - foot - scale * tall) / 2 - box[1] * scale;
-    const view = new View(context, scale, left, top, [0, 0, width, height], density, told.latitude, [0, 0, width - foot, height - foot]);
+    const view = new View(context, scale, left, top, [0, 0, width, height], density, data.latitude, [0, 0, width - foot, height - foot]);
     paint(view);
-    drawScaleAndNorth(view, told.look, width, height);
+    drawScaleAndNorth(view, data.look, width, height);
   };
   window.addEventListener("beforeprint", draw);
   return draw;
@@ -170,9 +170,9 @@ function fallBack(error) {
 }
 
 function begin(start) {
-  unpack().then((told) => {
-    for (const name of Object.keys(speech)) speech[name] = told[name];
-    start(told);
+  unpack().then((data) => {
+    for (const name of Object.keys(speech)) speech[name] = data[name];
+    start(data);
     document.documentElement.dataset.ready = "yes";
     window.geopruneReady = performance.now();
   }).catch(fallBack);

@@ -1,4 +1,4 @@
-// What both pages have. `told` is the page's data.
+// What both pages have. `data` is the page's data.
 // Language and units, shared by both pages.
 function pageChoices() {
   const set = (name) => (value) => {
@@ -8,7 +8,7 @@ function pageChoices() {
     const chosenButton = document.querySelector(`#settings [data-value="${value}"]`);
     if (chosenButton) chosenButton.focus();
   };
-  const languages = Object.entries(told.words).map(([code, words]) => [code, code.toUpperCase(), words.language_name]);
+  const languages = Object.entries(data.words).map(([code, words]) => [code, code.toUpperCase(), words.language_name]);
   const units = [["us", say("units_us")], ["metric", say("units_metric")]];
   return [
     choice(say("language"), languages, speech.language, set("language")),
@@ -19,7 +19,7 @@ function pageChoices() {
 const printButton = () => make("button", { type: "button", text: say("print"), onclick: () => window.print() });
 
 // What is said to the reader, in the language and units that are chosen.
-const said = () => told.said[speech.language][speech.units];
+const said = () => data.said[speech.language][speech.units];
 
 // Bands of tape as they are seen; nothing where there is no tape.
 function tapeMarks(bands) {
@@ -35,17 +35,13 @@ function zoneSwatch(style, width, height) {
   canvas.style.width = `${width}px`;
   canvas.style.height = `${height}px`;
   const context = canvas.getContext("2d");
-  const tile = patternTile(told.look, style, density);
+  const tile = patternTile(data.look, style, density);
   context.fillStyle = context.createPattern(tile, "repeat");
   context.fillRect(0, 0, canvas.width, canvas.height);
   return canvas;
 }
 
-// Where a block has no number none is called a guide.
-function showCautions(numbered = true) {
-  const keys = ["caution_each_vine", "caution_safety", "caution_wounds", "caution_local"];
-  put("cautions", ...keys.filter((key) => numbered || key !== "caution_each_vine").map((key) => make("p", { text: say(key) })));
-}
+const showCautions = () => put("cautions", ...data.cautions.map((key) => make("p", { text: say(key) })));
 
 function cross(path, x, y, size) {
   path.moveTo(x - size, y - size);
@@ -61,19 +57,18 @@ const shortName = (name) => (name.length > 16 ? `${name.slice(0, 15)}…` : name
 
 // Ways to a block's other pages.
 function linkList(links, name) {
-  const kinds = ["map", "sheet", "pdf", "card", "field", "report"].filter((kind) => links[kind]);
-  return make("span", { class: "links" }, ...kinds.map((kind) =>
-    make("a", { href: links[kind], text: say(`link_${kind}`), "aria-label": `${say(`link_${kind}`)}: ${name}` })));
+  return make("span", { class: "links" }, ...Object.entries(links).map(([kind, href]) =>
+    make("a", { href, text: say(`link_${kind}`), "aria-label": `${say(`link_${kind}`)}: ${name}` })));
 }
 
-// Starts the page once its data are unpacked; `told`, `shape`, `ground` and the painting are the page's own.
-begin((data) => {
-  told = data;
+// Starts the page once its data are unpacked; `data`, `shape`, `ground` and the painting are the page's own.
+begin((unpacked) => {
+  data = unpacked;
   readShapes();
-  ground = openGround(told, shape.box, paint);
+  ground = openGround(data, shape.box, paint);
   ground.pick = pick;
   showPage();
   ground.begun();
-  printable(told, shape.box, paint);
-  window.geoprune = { ground, on, told };
+  printable(data, shape.box, paint);
+  window.geoprune = { ground, on, data };
 });

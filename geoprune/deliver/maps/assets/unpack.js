@@ -9,14 +9,14 @@ async function unpack() {
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
   const raw = await new Response(stream).arrayBuffer();
   const length = new DataView(raw).getUint32(0, true);
-  const told = JSON.parse(new TextDecoder().decode(new Uint8Array(raw, 4, length)));
+  const data = JSON.parse(new TextDecoder().decode(new Uint8Array(raw, 4, length)));
   const columns = {};
-  for (const [name, type, place, count] of told.columns) {
+  for (const [name, type, place, count] of data.columns) {
     columns[name] = new COLUMN_TYPES[type](raw, 4 + length + place, count);
   }
-  told.columns = columns;
-  told.home = world(told.origin[0] * 1e-7, told.origin[1] * 1e-7);
-  return told;
+  data.columns = columns;
+  data.home = world(data.origin[0] * 1e-7, data.origin[1] * 1e-7);
+  return data;
 }
 
 // Web-Mercator as a unit square; places are kept relative to the bundle's origin so that no digit is lost.
@@ -25,30 +25,30 @@ function world(lon, lat) {
   return [lon / 360 + 0.5, 0.5 - Math.log((1 + sine) / (1 - sine)) / (4 * Math.PI)];
 }
 
-function placeOf(told, lon, lat) {
+function placeOf(data, lon, lat) {
   const [across, down] = world(lon, lat);
-  return [across - told.home[0], down - told.home[1]];
+  return [across - data.home[0], down - data.home[1]];
 }
 
-function places(told, name) {
-  const steps = told.columns[name];
+function places(data, name) {
+  const steps = data.columns[name];
   const out = new Float64Array(steps.length);
-  let lon = told.origin[0];
-  let lat = told.origin[1];
+  let lon = data.origin[0];
+  let lat = data.origin[1];
   for (let i = 0; i < steps.length; i += 2) {
     lon += steps[i];
     lat += steps[i + 1];
-    const [across, down] = placeOf(told, lon * 1e-7, lat * 1e-7);
+    const [across, down] = placeOf(data, lon * 1e-7, lat * 1e-7);
     out[i] = across;
     out[i + 1] = down;
   }
   return out;
 }
 
-function polygons(told, name) {
-  const points = places(told, name);
-  const owner = told.columns[`${name}_owner`];
-  const ends = told.columns[`${name}_ends`];
+function polygons(data, name) {
+  const points = places(data, name);
+  const owner = data.columns[`${name}_owner`];
+  const ends = data.columns[`${name}_ends`];
   const out = [];
   for (let ring = 0, start = 0; ring < ends.length; start = ends[ring], ring += 1) {
     (out[owner[ring]] ||= []).push(points.subarray(2 * start, 2 * ends[ring]));
@@ -56,10 +56,10 @@ function polygons(told, name) {
   return out;
 }
 
-function lines(told, name) {
-  const points = places(told, name);
+function lines(data, name) {
+  const points = places(data, name);
   let start = 0;
-  return Array.from(told.columns[`${name}_ends`], (end) => {
+  return Array.from(data.columns[`${name}_ends`], (end) => {
     const line = points.subarray(2 * start, 2 * end);
     start = end;
     return line;
@@ -67,10 +67,10 @@ function lines(told, name) {
 }
 
 // Place of every vine: even steps between the knots of its row. `starts[row]` is the row's first vine.
-function vines(told, name) {
-  const knots = told.columns[`${name}_knots`];
-  const spots = places(told, name);
-  const counts = told.columns[`${name}_counts`];
+function vines(data, name) {
+  const knots = data.columns[`${name}_knots`];
+  const spots = places(data, name);
+  const counts = data.columns[`${name}_counts`];
   const starts = new Uint32Array(counts.length + 1);
   counts.forEach((count, row) => (starts[row + 1] = starts[row] + count));
   const points = new Float64Array(2 * starts[counts.length]);
