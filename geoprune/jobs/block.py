@@ -19,7 +19,8 @@ from geoprune.jobs.kept import KeptPlans
 from geoprune.jobs.runner import Failure, guarded
 from geoprune.layers import Source
 from geoprune.plan import SideInputs
-from geoprune.plan.steps import Prepared, plan_block
+from geoprune.plan.preparing import Prepared
+from geoprune.plan.steps import plan_block
 from geoprune.threads import single_blas
 
 

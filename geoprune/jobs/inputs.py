@@ -14,7 +14,7 @@ from geoprune.jobs.options import block_options, plan_options
 from geoprune.jobs.shelf import Shelf
 from geoprune.layers import Source, Vineyard
 from geoprune.plan import GivenZones, PlanOptions, SideInputs, prepare_blocks, rule_problems
-from geoprune.plan.steps import WOOD_COLUMNS, Prepared
+from geoprune.plan.preparing import WOOD_COLUMNS, Prepared
 from geoprune.reading import (
     Faults,
     clean_name,

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar, overload
 
 from geoprune.owned import clear_left_over, owned_folder
-from geoprune.plan.steps import Prepared
+from geoprune.plan.preparing import Prepared
 
 Item = TypeVar("Item")
 #: Blocks that stay in memory; about 1 MB each.

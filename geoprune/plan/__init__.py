@@ -3,8 +3,9 @@
 from geoprune.plan.apart import vines_apart, winter_only
 from geoprune.plan.estate import Heard, Voice, hear
 from geoprune.plan.given import GivenZones
+from geoprune.plan.preparing import SideInputs, prepare_blocks, rule_problems
 from geoprune.plan.shape import Benefit, BlockPlan, BlockSettings, EstatePlan, PlanOptions
-from geoprune.plan.steps import SideInputs, make_plan, plan_blocks, prepare_blocks, rule_problems
+from geoprune.plan.steps import make_plan, plan_blocks
 from geoprune.surface import Diagnostics, Model
 
 __all__ = [
