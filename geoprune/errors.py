@@ -71,6 +71,10 @@ class ClusterError(GeopruneError, OSError):
     """A cluster cannot be used."""
 
 
+class ProcessLostError(GeopruneError):
+    """A process that worked on blocks was ended from outside."""
+
+
 class BlockError(GeopruneError):
     """One block could not be worked out, for a fault that is not the input's; other blocks go on.
 

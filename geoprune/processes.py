@@ -15,10 +15,12 @@ import tempfile
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager, suppress
 from multiprocessing import connection, forkserver, resource_tracker
 from pathlib import Path
 
+from geoprune.errors import ProcessLostError
 from geoprune.owned import clear_left_over, owned_folder
 
 #: Libraries learn from these how many threads they may begin.
@@ -29,6 +31,8 @@ PROCESS_NAMES = ("ForkServerProcess", "SpawnProcess")
 POOL_FOLDER = ("geoprune-", ".pool")
 #: What a process needs to plan and draw a block.
 NEEDED = ["geoprune.jobs.block", "geoprune.deliver.deliverables", "geoprune.deliver.writing.raster"]
+
+LOST = "a process at work on blocks was ended, most likely for want of memory. Run again with --cores 1."
 
 
 def begin_early() -> None:
@@ -45,17 +49,25 @@ def begin_early() -> None:
 
 @contextmanager
 def block_processes(count: int) -> Iterator[Executor]:
-    """Yield `count` processes to work on blocks; they end at the end, at once when the run is told to stop."""
+    """Yield `count` processes to work on blocks; they end at the end, at once when the run is told to stop.
+
+    Raises
+    ------
+    ProcessLostError
+        If one of them is ended from outside: a system that runs out of memory does that.
+    """
     methods = multiprocessing.get_all_start_methods()
     context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
     begin_early()
     executor = ProcessPoolExecutor(count, mp_context=context, initializer=_begin)
     try:
         yield executor
-    except BaseException:
+    except BaseException as failure:
         for process in multiprocessing.active_children():
             if process.name.startswith(PROCESS_NAMES):
                 process.terminate()
+        if isinstance(failure, BrokenProcessPool):
+            raise ProcessLostError(LOST) from failure
         raise
     finally:
         executor.shutdown(wait=True, cancel_futures=True)

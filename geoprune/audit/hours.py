@@ -103,7 +103,7 @@ def fit_minutes(vines: Floats, minutes: Floats) -> tuple[Floats, Floats, int, bo
             if (found > 0).all():
                 return found, error, rows - zones, True
     together = vines.sum(axis=1, keepdims=True) * weight[:, None]
-    if not rows:
+    if not together.any():
         return np.full(zones, np.nan), np.full(zones, np.nan), 0, False
     found, error = _least_squares(together, minutes * weight)
     return np.repeat(found, zones), np.repeat(error, zones), rows - 1, zones == 1

@@ -28,6 +28,11 @@ LOG_CONSTANT = float(gammaln((DEGREES + 1) / 2) - gammaln(DEGREES / 2) - np.log(
 FAR = 3.0
 #: Standard errors from which a weight may belong to another vine (design choice).
 ODD = 2.0
+#: So many weights of a block tell the pattern, spread evenly over the list; the others are judged by these. More tell hardly
+#: more of a neighbour, and what is reckoned with all of them grows with their square (design choice).
+MOST_HEARD = 800
+#: So many weights are looked up in the pattern at a time.
+AT_ONCE = 4000
 #: Least coefficient of variation of sound weights believed on the scale of square roots: half of 0.15.
 LEAST_CV = 0.075
 
@@ -102,7 +107,7 @@ class Pattern:
 def find_pattern(points: Floats, weight_kg: Floats, vines: Floats, speaks: NDArray[np.bool_]) -> Pattern | None:
     """Return the pattern that the weights tell which speak; None where they are too few, alike, or of unknown place."""
     root, noise = np.sqrt(weight_kg), 1.0 / vines
-    taken = speaks & np.isfinite(points).all(axis=1)
+    taken = thinned(speaks & np.isfinite(points).all(axis=1))
     if taken.sum() < FEWEST_TO_FIT or np.ptp(root[taken]) == 0.0:
         return None
     here, fit = _fitted(points, root, noise, taken)
@@ -115,6 +120,16 @@ def _fitted(points: Floats, root: Floats, noise: Floats, taken: NDArray[np.bool_
     ranges = range_grid(float(np.hypot(*np.ptp(points[taken], axis=0))))
     prior = Prior().log_density(ranges, SHARES)
     return here, fit_averaged(here[taken], root[taken], noise=noise[taken], ranges=ranges, shares=SHARES, log_prior=prior)
+
+
+def thinned(chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return at most `MOST_HEARD` of those chosen (n,), evenly over the list."""
+    places = np.flatnonzero(chosen)
+    if len(places) <= MOST_HEARD:
+        return chosen
+    kept = np.zeros_like(chosen)
+    kept[places[np.linspace(0, len(places) - 1, MOST_HEARD).astype(int)]] = True
+    return kept
 
 
 def first_sound(weight_kg: Floats) -> NDArray[np.bool_]:
@@ -144,7 +159,7 @@ def expect(
         Another place for each; NaN where there is none.
     """
     root, noise = np.sqrt(weight_kg), 1.0 / vines
-    taken = sound & np.isfinite(points).all(axis=1)
+    taken = thinned(sound & np.isfinite(points).all(axis=1))
     if sound.sum() < FEWEST:
         return None
     if taken.sum() < FEWEST_TO_FIT or np.ptp(root[taken]) == 0.0:
@@ -157,10 +172,10 @@ def expect(
     # where a weight does not speak for the others, or might stand elsewhere, one likely set of parameters will do
     level = np.ones((int(taken.sum()), 1))
     plug_in = Kriging(here[taken], root[taken], level, noise[taken], fit.sill, fit.nugget, fit.typical.range_m)
-    others = ~taken & np.isfinite(here).all(axis=1)
-    if others.any():
-        middle[others], alone = plug_in.predict(here[others], target="new")
-        variance[others] = alone - fit.nugget * (1.0 - noise[others])
+    others = np.flatnonzero(~taken & np.isfinite(here).all(axis=1))
+    for some in np.split(others, range(AT_ONCE, len(others), AT_ONCE)) if len(others) else ():
+        middle[some], alone = plug_in.predict(here[some], target="new")
+        variance[some] = alone - fit.nugget * (1.0 - noise[some])
     least = LEAST_CV * float(np.median(root[sound])) / 2
     own, other = Expected(middle, np.maximum(np.sqrt(variance), least)), Expected(middle, np.sqrt(variance))
     # asked only of weights that are odd where they stand: no other could be so much likelier elsewhere

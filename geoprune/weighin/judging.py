@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.units import SUFFIXES
-from geoprune.weighin.expected import Expected, Pattern, expect, expect_by_mean, find_pattern, first_sound
+from geoprune.weighin.expected import Expected, Pattern, expect, expect_by_mean, find_pattern, first_sound, thinned
 from geoprune.weighin.written import POSSIBLE_KG, PRIOR, Meaning, decimals, other_meanings
 
 Floats = NDArray[np.float64]
@@ -223,6 +223,7 @@ def _runs_by_place(entry: Entry, a_vine: Floats, sound: NDArray[np.bool_]) -> li
             pattern = patterns[start, end]
             if pattern is None:
                 continue
+            lines = lines[thinned(np.ones(len(lines), dtype=bool))]
             gain = pattern.log_density(a_vine[lines] * factor, lines) - pattern.log_density(a_vine[lines], lines)
             gain += _finer(entry, lines) if factor > 1 else 0.0
             odds = chance * float(np.exp(min(gain, 50.0)))
@@ -306,13 +307,16 @@ def _twice(entry: Entry) -> list[Finding]:
     """
     table = pd.DataFrame({"row": entry.row, "vine": entry.vine, "text": entry.text, "position": entry.position})
     table = table[(table["row"] != "") & table["vine"].notna()]
+    alike = table["text"].value_counts()
     found = []
     for _, same in table.groupby(["row", "vine"], sort=False):
-        for k in range(1, len(same)):
-            equal = same["text"].iloc[k] in set(same["text"].iloc[:k])
-            alike = float((table["text"] == same["text"].iloc[k]).mean())
-            positions = (int(same["position"].iloc[k]), int(same["position"].iloc[0]))
-            found.append(Finding(positions, "twice" if equal else "twice_unlike", 1.0 / alike if equal else 1.0))
+        first, *others = zip(same["position"].tolist(), same["text"].tolist(), strict=True)
+        seen = {first[1]}
+        for position, text in others:
+            equal = text in seen
+            seen.add(text)
+            odds = len(table) / float(alike[text]) if equal else 1.0
+            found.append(Finding((int(position), int(first[0])), "twice" if equal else "twice_unlike", odds))
     return found
 
 

@@ -104,3 +104,9 @@ def test_workers_stand_by_name_and_share_a_rows_vines_by_hours() -> None:
     assert said.index.tolist() == ["ana", "Zoe"]
     assert said.loc["Zoe", ["rows", "hours", "vines"]].tolist() == [2, 3.0, 10 + 40]
     assert said.loc["ana", ["rows", "hours", "vines"]].tolist() == [2, 5.0, 30]
+
+
+def test_finished_rows_without_a_counted_vine_tell_no_pace() -> None:
+    runs = rows_of().assign(vines=0)
+    said = hours_by_zone(ticks_of(rows_of(), done=12), runs, {"A": "flat cane"}, cost_per_hour=None)
+    assert said["minutes_per_vine"].isna().all()

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 
 import pytest
 
-from geoprune.errors import DataError, Problem
+from geoprune import processes
+from geoprune.errors import DataError, ProcessLostError, Problem
 from geoprune.jobs import map_blocks
 from geoprune.words import languages, say
 
@@ -77,3 +79,9 @@ def test_what_ends_a_program_ends_the_map(error):
 
 def test_no_block_is_no_work():
     assert list(map_blocks(square, [], name=str)) == []
+
+
+def test_a_process_that_is_ended_from_outside_is_told_in_a_sentence(monkeypatch):
+    monkeypatch.setattr(processes, "begin_early", lambda: None)
+    with pytest.raises(ProcessLostError, match="want of memory"), processes.block_processes(1):
+        raise BrokenProcessPool  # what its executor raises then

@@ -8,8 +8,8 @@ from scipy.stats import t
 
 from geoprune.geostat import Kriging
 from geoprune.units import KG_PER_LB
-from geoprune.weighin import Entry, judge
-from geoprune.weighin.expected import DEGREES, find_pattern
+from geoprune.weighin import Entry, expected, judge
+from geoprune.weighin.expected import DEGREES, find_pattern, thinned
 
 SPACING = 2.4
 
@@ -228,3 +228,15 @@ def test_neighbours_that_are_low_together_count_for_less_than_low_vines_apart():
         wide.log_density(halved[[k]] / KG_PER_LB, lines[[k]]) - wide.log_density(halved[[k]], lines[[k]]) for k in lines
     )
     assert together < apart
+
+
+def test_in_a_long_list_a_part_tells_the_pattern_and_slips_are_found_in_all_of_it(monkeypatch):
+    """All of 20,000 weights at once took 9 GB; here the limit is low instead of the list long."""
+    monkeypatch.setattr(expected, "MOST_HEARD", 20)
+    entry = right_entry(count=80)
+    heard = thinned(np.ones(80, dtype=bool))
+    assert heard.sum() == 20
+    for line in (7, 8):
+        assert {heard[7], heard[8]} == {True, False}
+        wrong = write(entry, line, f"{float(entry.text[line]) * 16:.0f}")
+        assert line in {k for finding in found(wrong) for k in finding.positions if finding.has_proposal}
