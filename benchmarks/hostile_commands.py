@@ -6,8 +6,8 @@ A small sound vineyard, its weights, settings and results are made once. A seed 
 files is damaged, and how: bytes of any file; values, keys and lines of CSV, JSON and TOML; columns, shapes and tables of
 a GeoPackage; something that is no file at all. Each run is a copy of a process that has loaded the libraries. Wrong is: another
 exit code, a traceback or a library's noise, a refusal that does not name the file, more than 60 s or 2 GB, results left
-behind by a run that failed, and a file changed that was only read. Prints what was wrong and how often each command was run; ends with 1
-if anything was. Needs Linux.
+behind by a run that failed, and a file changed that was only read. Prints what was wrong and how often each command was
+run; ends with 1 if anything was. Needs Linux.
 """
 
 from __future__ import annotations
@@ -22,7 +22,6 @@ import sqlite3
 import sys
 import tempfile
 import time
-import tomllib
 from collections import Counter
 from collections.abc import Callable
 from contextlib import closing, suppress
@@ -49,7 +48,19 @@ NOISE = ("Traceback", "Warning:", "Error:", "Exception", "site-packages", "geopr
 VALUES: tuple[Any, ...] = (
     *("", " ", "-", "0", "-1", "1e999", "nan", "inf", "-inf", "1e-320", "9" * 400, "1,5", "1.234,5", "0x1f", "NULL", "TRUE"),
     *("=1+1", "<b>", "</script><script>1</script>", "{{7*7}}", "a\x00b", "\x1b[2J", "\u202eabc", "é" * 5000, "\ud83d"),
-    *("../../x", "2026-13-45", "9999-12-31", "0000-00-00", "ß", "\ufeff", "%s%n", "'; DROP TABLE vines; --", '"', "\n", "，"),
+    *(
+        "../../x",
+        "2026-13-45",
+        "9999-12-31",
+        "0000-00-00",
+        "ß",
+        "\ufeff",
+        "%s%n",
+        "'; DROP TABLE vines; --",
+        '"',
+        "\n",
+        "，",
+    ),
 )
 PLAIN: tuple[Any, ...] = (None, True, -1, 0, 1e308, -1e308, 2**63, 10**400, [], {}, [[]], "x", *VALUES)
 Change = Callable[[Path, random.Random], None]
@@ -69,7 +80,9 @@ COMMANDS = (
     Command(("prescribe", "{estate.geojson}", "--samples", "{weights.csv}", *PLANNED), ("estate.geojson",)),
     Command(("prescribe", "{estate.gpkg}", "--settings", "{settings.toml}", *PLANNED), ("settings.toml",)),
     *(
-        Command(("prescribe", "{estate.gpkg}", "--samples", "{weights.csv}", option, f"{before}{{{file}}}", *PLANNED), (file,))
+        Command(
+            ("prescribe", "{estate.gpkg}", "--samples", "{weights.csv}", option, f"{before}{{{file}}}", *PLANNED), (file,)
+        )
         for option, before, file in (
             ("--set", "files.rules=", "rules.toml"),
             ("--set", "files.harvest=", "harvest.csv"),
@@ -84,7 +97,9 @@ COMMANDS = (
     Command(("check", "{estate.geojson}", "--samples", "{weights.csv}", "--yes"), ("estate.geojson", "weights.csv")),
     Command(("sample", "{estate.gpkg}", "--out", "{out}", "--quiet"), ("estate.gpkg",)),
     Command(("weigh-in", "{estate.gpkg}", "--samples", "{weights.csv}"), ("estate.gpkg", "weights.csv")),
-    Command(("weigh-in", "{estate.gpkg}", "--samples", "{weights.csv}", "--accept", "all", "--out", "{out}"), ("weights.csv",)),
+    Command(
+        ("weigh-in", "{estate.gpkg}", "--samples", "{weights.csv}", "--accept", "all", "--out", "{out}"), ("weights.csv",)
+    ),
     Command(("join", "{phone1.json}", "{phone2.json}", "--out", "{out}"), ("phone1.json", "phone2.json")),
     Command(("audit", "plan", "{results}", "--out", "{out}"), ("results",)),
     Command(("audit", "read", "{results}", "{counts.csv}", "--out", "{out}"), ("results", "counts.csv", "counts.csv")),
@@ -145,25 +160,47 @@ def make_sound(folder: Path) -> None:
     weights.rename(folder / "weights.csv")
     blocks = iv.blocks().to_crs(4326)
     features = [feature | {"properties": feature["properties"] | {"layer": "blocks"}} for feature in told_features(blocks)]
-    features += [feature | {"properties": feature["properties"] | {"layer": "rows"}} for feature in told_features(iv.rows().to_crs(4326))]
+    features += [
+        feature | {"properties": feature["properties"] | {"layer": "rows"}}
+        for feature in told_features(iv.rows().to_crs(4326))
+    ]
     (folder / "estate.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": features}))
     name = str(blocks["block"].iloc[0])
-    (folder / "settings.toml").write_text('[files]\nsamples = "weights.csv"\n[zones]\nmax_zones = 3\n[pages]\nunits = "metric"\n')
+    (folder / "settings.toml").write_text(
+        '[files]\nsamples = "weights.csv"\n[zones]\nmax_zones = 3\n[pages]\nunits = "metric"\n'
+    )
     rule = '[[rule]]\nname = "mine"\nfirst_buds = 20\nfirst_lb = 1\nbuds_per_further_lb = 10\nsource = "ours"\n'
     (folder / "rules.toml").write_text(rule)
     (folder / "harvest.csv").write_text(f"block,season,yield_kg\n{name},2026,900\n")
-    (folder / "scores.csv").write_text("block,row,vine,score\n" + "".join(f"{name},{r},{v},{r % 5}\n" for r in range(1, 9) for v in (2, 9)))
+    (folder / "scores.csv").write_text(
+        "block,row,vine,score\n" + "".join(f"{name},{r},{v},{r % 5}\n" for r in range(1, 9) for v in (2, 9))
+    )
     west, south, east, north = iv.blocks().total_bounds
     half = [shapely.box(west, south, (west + east) / 2, north), shapely.box((west + east) / 2, south, east, north)]
     iv.gpd.GeoDataFrame({"zone": [1, 2]}, geometry=half, crs=iv.blocks().crs).to_file(folder / "zones.gpkg", layer="zones")
-    lines = "".join(f"{x},{y},50,{n}\n" for n, (x, y) in enumerate(iv.blocks().centroid.to_crs(4326).map(lambda p: (p.x, p.y))))
+    lines = "".join(
+        f"{x},{y},50,{n}\n" for n, (x, y) in enumerate(iv.blocks().centroid.to_crs(4326).map(lambda p: (p.x, p.y)))
+    )
     (folder / "bud_checks.csv").write_text("lon,lat,buds_cut,primary_dead\n" + lines)
-    cells, corner = np.arange(900, dtype="float32").reshape(30, 30), rasterio.transform.from_bounds(west - 20, south - 20, east + 20, north + 20, 30, 30)
-    kept = {"driver": "GTiff", "height": 30, "width": 30, "count": 1, "dtype": "float32", "crs": str(iv.blocks().crs), "transform": corner}
+    cells, corner = (
+        np.arange(900, dtype="float32").reshape(30, 30),
+        rasterio.transform.from_bounds(west - 20, south - 20, east + 20, north + 20, 30, 30),
+    )
+    kept = {
+        "driver": "GTiff",
+        "height": 30,
+        "width": 30,
+        "count": 1,
+        "dtype": "float32",
+        "crs": str(iv.blocks().crs),
+        "transform": corner,
+    }
     with rasterio.open(folder / "heights.tif", "w", **kept) as raster:
         raster.write(cells, 1)
     for number, vine in ((1, 4), (2, 5)):
-        entry = Entry(f"e{number}", 1, f"p{number}", "2026-12-03T09:00-05:00", "JM", "weigh", "1", vine, {"weight": 2.0, "unit": "lb"})
+        entry = Entry(
+            f"e{number}", 1, f"p{number}", "2026-12-03T09:00-05:00", "JM", "weigh", "1", vine, {"weight": 2.0, "unit": "lb"}
+        )
         (folder / f"phone{number}.json").write_text(json.dumps(list_of(FieldLog(name, 2027, "e", (entry,)))))
     told = folder / "told"
     for out in ("results", "later"):
@@ -177,7 +214,9 @@ def make_sound(folder: Path) -> None:
     place = head.index("buds_left")
     filled = [",".join("31" if n == place else cell for n, cell in enumerate(line.split(","))) for line in counts[1:]]
     (folder / "counts.csv").write_text("\n".join([counts[0], *filled]) + "\n")
-    (folder / "ticks.csv").write_text("block,row,hours,worker,done\n" + "".join(f"{name},{r},1.5,Eva,yes\n" for r in range(1, 9)))
+    (folder / "ticks.csv").write_text(
+        "block,row,hours,worker,done\n" + "".join(f"{name},{r},1.5,Eva,yes\n" for r in range(1, 9))
+    )
     must(["audit", "read", "results", "counts.csv", "--out", "checked"], told, folder)
     shutil.copy(next((folder / "checked").glob("**/left.csv")), folder / "left.csv")
 
@@ -199,7 +238,12 @@ def damage(path: Path, lot: random.Random) -> str:
     """Damage a file, or one file of a folder; return how."""
     if path.is_dir():
         path = lot.choice([p for p in sorted(path.rglob("*")) if p.name in ("summary.json", "prescription.gpkg")] or [path])
-    of_kind = {".csv": (csv_cell, csv_line, csv_column), ".json": (json_value,), ".geojson": (json_value,), ".toml": (toml_value,)}
+    of_kind = {
+        ".csv": (csv_cell, csv_line, csv_column),
+        ".json": (json_value,),
+        ".geojson": (json_value,),
+        ".toml": (toml_value,),
+    }
     of_kind |= {".gpkg": (database_value, database_value, database_shape, database_table)}
     own: tuple[Change, ...] = of_kind.get(path.suffix, ())
     change = lot.choice((*own, *own, *own, cut_short, turned_bits, hole, other_content, nothing))
@@ -232,8 +276,25 @@ def hole(path: Path, lot: random.Random) -> None:
 
 def other_content(path: Path, lot: random.Random) -> None:
     """Write what belongs into another kind of file."""
-    kinds = (b"", b"\x00" * 5000, b"PK\x03\x04" + bytes(60), b"SQLite format 3\x00" + bytes(84), b"{" * 100_000, b"[" * 100_000)
-    kinds += (b'{"a":1}', b"a = 1\n", b"a,b\n1,2\n", b"<kml/>", b"\xff\xfea\x00", b"\xef\xbb\xbf", b'"' * 1000, b"," * 100_000, b"\n" * 100_000)
+    kinds = (
+        b"",
+        b"\x00" * 5000,
+        b"PK\x03\x04" + bytes(60),
+        b"SQLite format 3\x00" + bytes(84),
+        b"{" * 100_000,
+        b"[" * 100_000,
+    )
+    kinds += (
+        b'{"a":1}',
+        b"a = 1\n",
+        b"a,b\n1,2\n",
+        b"<kml/>",
+        b"\xff\xfea\x00",
+        b"\xef\xbb\xbf",
+        b'"' * 1000,
+        b"," * 100_000,
+        b"\n" * 100_000,
+    )
     path.write_bytes(lot.choice(kinds))
 
 
@@ -262,14 +323,20 @@ def csv_line(path: Path, lot: random.Random) -> None:
     """Repeat, leave out, shorten or lengthen lines."""
     lines = path.read_text().splitlines()
     place = lot.randrange(len(lines))
-    lines[place : place + 1] = lot.choice(([], [lines[place]] * 3, [lines[place] + ",1,2"], [lines[place].split(",")[0]], [lines[place]] * 20_000))
+    lines[place : place + 1] = lot.choice(
+        ([], [lines[place]] * 3, [lines[place] + ",1,2"], [lines[place].split(",")[0]], [lines[place]] * 20_000)
+    )
     path.write_text("\n".join(lines) + "\n")
 
 
 def csv_column(path: Path, lot: random.Random) -> None:
     """Leave out, repeat, rename or empty a column, or write one value into all of it."""
     lines = [line.split(",") for line in path.read_text().splitlines()]
-    place, kind, value = lot.randrange(len(lines[0])), lot.choice(("drop", "twice", "rename", "one")), str(lot.choice(VALUES))
+    place, kind, value = (
+        lot.randrange(len(lines[0])),
+        lot.choice(("drop", "twice", "rename", "one")),
+        str(lot.choice(VALUES)),
+    )
     for number, line in enumerate(lines):
         if kind == "drop":
             del line[place]
@@ -318,9 +385,40 @@ def toml_value(path: Path, lot: random.Random) -> None:
     commented = [n for n, line in enumerate(lines) if line.startswith("# ") and " = " in line]
     place = lot.choice(named or commented or range(len(lines)))
     name = lines[place].lstrip("# ").split("=")[0].strip()
-    values = ("[]", "{}", "nan", "inf", "-1", "1e308", '""', "true", "1979-05-27", '["a"]', "[[1]]", "'''\n'''", "9" * 400, '"\\u0000"')
-    values += ('"/dev/zero"', '"../../etc/passwd"', '"http://x/y.gpkg"', "{a = 1}", "[1, [2, [3]]]", '"' + "x" * 100_000 + '"')
-    lines[place] = lot.choice((f"{name} = {lot.choice(values)}", lines[place] + "\n" + lines[place], f"{name}x = 1", f"[{name}]", f"[[{name}]]", name))
+    values = (
+        "[]",
+        "{}",
+        "nan",
+        "inf",
+        "-1",
+        "1e308",
+        '""',
+        "true",
+        "1979-05-27",
+        '["a"]',
+        "[[1]]",
+        "'''\n'''",
+        "9" * 400,
+        '"\\u0000"',
+    )
+    values += (
+        '"/dev/zero"',
+        '"../../etc/passwd"',
+        '"http://x/y.gpkg"',
+        "{a = 1}",
+        "[1, [2, [3]]]",
+        '"' + "x" * 100_000 + '"',
+    )
+    lines[place] = lot.choice(
+        (
+            f"{name} = {lot.choice(values)}",
+            lines[place] + "\n" + lines[place],
+            f"{name}x = 1",
+            f"[{name}]",
+            f"[[{name}]]",
+            name,
+        )
+    )
     path.write_text("\n".join(lines) + "\n")
 
 
@@ -328,7 +426,9 @@ def columns_of(base: sqlite3.Connection, lot: random.Random) -> tuple[str, str, 
     """A table of layers, one of its columns, and whether that holds shapes."""
     tables = [name for (name,) in base.execute("SELECT table_name FROM gpkg_contents")]
     table = lot.choice(tables)
-    shapes = {name for (name,) in base.execute("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (table,))}
+    shapes = {
+        name for (name,) in base.execute("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (table,))
+    }
     names = [line[1] for line in base.execute(f'PRAGMA table_info("{table}")') if not line[5]]
     name = lot.choice(names)
     return table, name, name in shapes
@@ -346,24 +446,46 @@ def database_value(path: Path, lot: random.Random) -> None:
     """Write hostile values into a column of a GeoPackage: one line, or all."""
     with closing(opened(path)) as base:
         table, name, shape = columns_of(base, lot)
-        value: Any = lot.choice((None, -1, 0, 1e308, float("inf"), 2**62, b"\x00\xff", *(v for v in VALUES if v != "\ud83d")))
+        value: Any = lot.choice(
+            (None, -1, 0, 1e308, float("inf"), 2**62, b"\x00\xff", *(v for v in VALUES if v != "\ud83d"))
+        )
         value = lot.randbytes(lot.choice((0, 5, 60))) if shape else value
-        base.execute(f'UPDATE "{table}" SET "{name}" = ?' + lot.choice(("", " WHERE rowid = (SELECT min(rowid) FROM " + f'"{table}")')), (value,))
+        base.execute(
+            f'UPDATE "{table}" SET "{name}" = ?'
+            + lot.choice(("", " WHERE rowid = (SELECT min(rowid) FROM " + f'"{table}")')),
+            (value,),
+        )
 
 
 def database_shape(path: Path, lot: random.Random) -> None:
     """Write odd shapes: empty, of another kind, turned over, far off, not finite, with a thousand corners, many parts."""
     points = [(lot.uniform(0, 1e6), lot.uniform(0, 5e6)) for _ in range(lot.choice((1, 3, 1000)))]
-    shapes = [shapely.Point(), shapely.Polygon(), shapely.Point(1e300, -1e300), shapely.Point(float("nan"), 1), shapely.LineString()]
-    shapes += [shapely.MultiPoint(points), shapely.GeometryCollection([shapely.Point(0, 0)]), shapely.box(-1e9, -1e9, 1e9, 1e9)]
+    shapes = [
+        shapely.Point(),
+        shapely.Polygon(),
+        shapely.Point(1e300, -1e300),
+        shapely.Point(float("nan"), 1),
+        shapely.LineString(),
+    ]
+    shapes += [
+        shapely.MultiPoint(points),
+        shapely.GeometryCollection([shapely.Point(0, 0)]),
+        shapely.box(-1e9, -1e9, 1e9, 1e9),
+    ]
     shapes += [shapely.Polygon(points * 4) if len(points) > 2 else shapely.Point(0, 0), shapely.LineString([(0, 0), (0, 0)])]
-    shapes += [shapely.MultiPolygon([shapely.box(x, y, x + 1, y + 1) for x, y in points]), shapely.box(620_000, 4_690_000, 620_000.2, 4_690_500)]
+    shapes += [
+        shapely.MultiPolygon([shapely.box(x, y, x + 1, y + 1) for x, y in points]),
+        shapely.box(620_000, 4_690_000, 620_000.2, 4_690_500),
+    ]
     with closing(opened(path)) as base:
         places = base.execute("SELECT table_name, column_name, srs_id FROM gpkg_geometry_columns").fetchall()
         table, name, srs = lot.choice(places)
         shape = lot.choice(shapes)
         head = b"GP\x00" + bytes([0x11 if shape.is_empty else 0x01]) + int(srs).to_bytes(4, "little", signed=True)
-        base.execute(f'UPDATE "{table}" SET "{name}" = ?' + lot.choice(("", " WHERE rowid % 3 = 0")), (head + shapely.to_wkb(shape, byte_order=1),))
+        base.execute(
+            f'UPDATE "{table}" SET "{name}" = ?' + lot.choice(("", " WHERE rowid % 3 = 0")),
+            (head + shapely.to_wkb(shape, byte_order=1),),
+        )
 
 
 def database_table(path: Path, lot: random.Random) -> None:
@@ -381,7 +503,7 @@ def database_table(path: Path, lot: random.Random) -> None:
             "DELETE FROM gpkg_contents",
             f"UPDATE gpkg_contents SET data_type = 'tiles' WHERE table_name = '{table}'",
             f'ALTER TABLE "{table}" ADD COLUMN "block_2" TEXT DEFAULT \'x\'',
-            f"UPDATE \"{table}\" SET rowid = rowid + 9000000000000",
+            f'UPDATE "{table}" SET rowid = rowid + 9000000000000',
         )
         with suppress(sqlite3.Error):
             base.execute(lot.choice(changes))
@@ -422,11 +544,14 @@ def attack(sound: Path, seed: int, place: Path) -> tuple[Command, str]:
     wrong = []
     if code not in (0, 1, 2):
         wrong.append(f"exit {code}")
-    said = text.replace(str(place), "").replace("Error: ", "" if code == 2 else "Error: ")  # wrong usage is told with that word
+    said = text.replace(str(place), "").replace(
+        "Error: ", "" if code == 2 else "Error: "
+    )  # wrong usage is told with that word
     wrong += [f"says {word!r}" for word in NOISE if word in said]
     if seconds > MOST_S or megabytes > MOST_MB:  # of processor time: others may be at work on the machine
         wrong.append(f"{seconds:.0f} s, {megabytes:.0f} MB")
     given = {word[word.index("{") + 1 :].split(".")[0].rstrip("}") for word in command.words if "{" in word}
+    given |= {"prescription.gpkg", "summary.json"} if (files / hit).is_dir() else set()
     if code == 1 and command.words[0] != "weigh-in" and not any(name in said for name in given):
         wrong.append("names no file")
     if code and out.exists() and command.words[0] not in ("prescribe", "audit"):

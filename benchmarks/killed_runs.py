@@ -187,7 +187,11 @@ def disks(bench: Bench) -> None:
         ),
         "a disk with no more files": ("nr_inodes=20", '"$@"; code=$?; [ -z "$(ls -A "$ROOM")" ] || exit 71; exit $code', 1),
         # what is full is left for another by Python, where the system has one: no fault then
-        "a full folder for temporary files": ("size=64k", 'TMPDIR="$ROOM"; export TMPDIR; ' + fill + '"$@"; [ $? -lt 2 ]', 0),
+        "a full folder for temporary files": (
+            "size=64k",
+            'TMPDIR="$ROOM"; export TMPDIR; ' + fill + '"$@"; [ $? -lt 2 ]',
+            0,
+        ),
         "no more files in the folder for temporary files": (
             "nr_inodes=2",
             'TMPDIR="$ROOM"; export TMPDIR; touch "$ROOM/x"; "$@"; [ $? -lt 2 ]',

@@ -23,7 +23,8 @@ from shapely import box
 ROW_M, VINE_M = 2.7, 1.8
 #: Blocks, vines a block, samples a block, cores, runs: one block, an estate, and a large one.
 USUAL = ((1, 5400, 60, 2, 5), (200, 2500, 40, 2, 1), (2000, 2500, 40, 2, 1))
-LOOK_S = 0.05
+#: Looked every so many seconds, and less often in a long run: looking takes time of the processor too.
+LOOK_S, LOOK_SHARE = 0.05, 0.01
 TICKS_S, PAGE_MB = os.sysconf("SC_CLK_TCK"), os.sysconf("SC_PAGE_SIZE") / 2**20
 
 
@@ -74,7 +75,7 @@ def run_once(vineyard: Path, table: Path, out: Path, cores: int) -> tuple[float,
             seen = look_at(run.pid)
             spent |= {process: seconds for process, (seconds, _) in seen.items()}
             most = max(most, sum(memory for _, memory in seen.values()))
-            time.sleep(LOOK_S)
+            time.sleep(min(1.0, LOOK_S + LOOK_SHARE * (time.perf_counter() - begun)))
     wall = time.perf_counter() - begun
     if run.returncode:
         raise SystemExit(f"the run ended with {run.returncode}")

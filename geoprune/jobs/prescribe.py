@@ -176,7 +176,7 @@ def _prescribe(
         remarks += [Remark("warning", failure.message) for failure in failed]
         finished = replace(estate, remarks=tuple(remarks))
         index = at_work.do(make_index, writer.index(finished, style))
-        writer.join(style)
+        writer.join(style, elsewhere=None if at_work.blocks is None else at_work.pages)
         for block, pages in coming:
             made = pages.result()
             if isinstance(made, Failure):

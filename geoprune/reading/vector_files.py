@@ -61,6 +61,8 @@ ONE_DRIVER = "GeoJSON:"
 XML_BEFORE_ROOT = re.compile(rb"\A(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
 #: The name under which a file lies in our own folder, as libraries report it.
 PRIVATE_NAME = re.compile(r"\S*geoprune-\w+\.in/(?:source|document|layer\d+)\.\w+")
+#: What a library calls a fault before it says what it is.
+KIND_OF_ERROR = re.compile(r"^\w*(?:Exception|Error): ")
 #: What a file that is damaged, or of another kind, makes the readers raise.
 UNREADABLE = (RuntimeError, OSError, ValueError, KeyError, TypeError, sqlite3.Error, ShapelyError)
 #: First bytes of the files read from a zip.
@@ -157,7 +159,7 @@ def open_layers(path: Path, faults: Faults, *, choose: Choose = list, tables: bo
         faults.add(error.what, error.mend)
     except (*UNREADABLE, MemoryError) as error:
         reason = " ".join(str(error).split()) or "it does not fit into the memory"
-        reason = PRIVATE_NAME.sub(path.name.replace("\\", ""), reason)[:160]
+        reason = KIND_OF_ERROR.sub("", PRIVATE_NAME.sub(path.name.replace("\\", ""), reason))[:160]
         faults.add(f"the file cannot be read ({reason})", "Save it again, best as a GeoPackage")
     return {}
 

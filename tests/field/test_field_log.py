@@ -180,6 +180,8 @@ def test_lists_of_one_block_join_and_others_do_not(tmp_path: Any) -> None:
         ([7], {}, "entry 1: it is no entry"),
         ([entry(1, "dance", "1", 2, {})], {}, "job 'dance' is not known"),
         ([entry(1, "weigh", "1", 2.5, {})], {}, "vine is no whole number"),
+        ([{k: v for k, v in entry(1, "weigh", "1", 2, {}).items() if k != "vine"}], {}, "vine is no whole number"),
+        ([entry(1, "weigh", "1", 2, {"weight": 10**400, "unit": "kg"})], {}, "is not right"),
         ([entry(1, "weigh", "1", 2, {"weight": "x", "unit": "kg"})], {}, "weight 'x' is not right"),
         ([entry(1, "weigh", "1", 2, {"weight": 2})], {}, "the weight has no unit"),
         ([entry(1, "check", "1", 2, {"buds_left": -3})], {}, "buds_left '-3' is not right"),

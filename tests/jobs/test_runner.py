@@ -10,7 +10,7 @@ from multiprocessing import get_context
 import pytest
 
 from geoprune import processes
-from geoprune.errors import DataError, ProcessLostError, Problem
+from geoprune.errors import DataError, Problem, ProcessLostError
 from geoprune.jobs import map_blocks
 from geoprune.words import languages, say
 

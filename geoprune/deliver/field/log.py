@@ -7,7 +7,6 @@ logs of several phones join as sets do, in any order and any number of times, an
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -28,6 +27,8 @@ LEFT_OUT = ("missing", "dead", "young", "sick", "pruned")
 _WHOLE = ("vines_weighed", "canes", "bull_canes", "buds_cut", "primary_dead", "secondary_dead", "buds_left")
 _NUMBERS = ("weight", "hours", "lon", "lat", *_WHOLE)
 _TEXTS = ("unit", "note", "worker", "left_out")
+#: No number that people enter reaches this.
+MOST_ENTERED = 1e12
 _EXPORT_AGAIN = "Export the list again on the phone, and give that file unchanged"
 
 WEIGHTS = ("block", "row", "vine", "vines_weighed", "canes", "bull_canes", "note", "date", "season")
@@ -198,7 +199,7 @@ def _faults(given: Any) -> list[str]:
     texts = dict.fromkeys(("id", "device", "at", "by", "job", "row"), str)
     kinds: dict[str, type] = {**texts, "seq": int, "values": dict}
     found = [f"{name} is missing or not right" for name, kind in kinds.items() if type(given.get(name)) is not kind]
-    if type(given.get("vine")) not in (int, type(None)):
+    if type(given.get("vine", "")) not in (int, type(None)):
         found.append("vine is no whole number")
     if type(given.get("undoes", "")) is not str:
         found.append("undoes is no text")
@@ -210,7 +211,7 @@ def _faults(given: Any) -> list[str]:
 def _value_faults(values: dict[str, Any]) -> list[str]:
     def wrong(name: str, value: Any) -> bool:
         if name in _NUMBERS:
-            number = type(value) in (int, float) and math.isfinite(value)
+            number = type(value) in (int, float) and abs(value) < MOST_ENTERED
             return not number or (name in _WHOLE and (value < 0 or value != int(value)))
         return (name in _TEXTS and type(value) is not str) or (name == "done" and type(value) is not bool)
 

@@ -106,17 +106,33 @@ def some_at_once(blocks: Sequence[Waiting]) -> Iterator[list[Waiting]]:
         yield part
 
 
-def write_joined(waiting: Waitings, folder: Path, created: datetime) -> None:
-    """Write layers, tables and waypoints of all blocks."""
-    layers, prescription = folder / "prescription.gpkg", folder / "prescription.csv"
-    book = PrescriptionBook(folder / "prescription.xlsx", created)
+@dataclass(frozen=True, eq=False)
+class Joint:
+    """What the files of all blocks are written from, where they go, and the time of making they hold; it can be pickled."""
+
+    waiting: Waitings
+    folder: Path
+    created: datetime
+
+
+def write_layers(joint: Joint) -> None:
+    """Write the layers of all blocks."""
+    layers, values = joint.folder / "prescription.gpkg", joint.waiting.values
+    for tables in joint.waiting.joined():
+        add_layers(tables, layers)
+    finish_geopackage(layers, {layer: message_values(layer, pd.concat(parts)) for layer, parts in values.items()})
+
+
+def write_tables(joint: Joint) -> None:
+    """Write the tables and waypoints of all blocks."""
+    waiting, folder = joint.waiting, joint.folder
+    prescription = folder / "prescription.csv"
+    book = PrescriptionBook(folder / "prescription.xlsx", joint.created)
     for tables in waiting.joined():
         lines = prescription_table(tables)
-        add_layers(tables, layers)
         write_csv(lines, prescription, append=prescription.exists())
         book.add(tables, lines)
     book.close()
-    finish_geopackage(layers, {layer: message_values(layer, pd.concat(parts)) for layer, parts in waiting.values.items()})
     for layer in ("flags", "next_vines"):
         for kind in ("gpx", "kml"):
             parts = (waiting.kept(block, "places")[layer][kind] for block in waiting.in_order())

@@ -7,6 +7,7 @@ import json
 import sqlite3
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -23,7 +24,7 @@ from geoprune.deliver.edition import Style, provenance_of
 from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.block import BlockOutput, Results, make_output, vines_drawn
 from geoprune.deliver.writing.folder import digest, failure_text, is_full, replace_folder
-from geoprune.deliver.writing.joined import WAITING, Waitings, write_joined
+from geoprune.deliver.writing.joined import WAITING, Joint, Waitings, write_layers, write_tables
 from geoprune.deliver.writing.summary import estate_summary
 from geoprune.errors import Message, OutputError
 from geoprune.plan import EstatePlan
@@ -154,10 +155,16 @@ class ResultWriter:
         """Write the estate's page."""
         write_page(self._folder / "index.html", page)
 
-    def join(self, style: Style, made: datetime | None = None) -> None:
-        """Write layers, tables and waypoints of all blocks."""
+    def join(self, style: Style, made: datetime | None = None, *, elsewhere: Executor | None = None) -> None:
+        """Write layers, tables and waypoints of all blocks; tables and waypoints `elsewhere`, at the same time."""
+        joint = Joint(self._waiting, self._folder, created_at(style, made))
         with as_output_error(self._folder, self._out):
-            write_joined(self._waiting, self._folder, created_at(style, made))
+            tables = None if elsewhere is None else elsewhere.submit(write_tables, joint)
+            write_layers(joint)
+            if tables is None:
+                write_tables(joint)
+            else:
+                tables.result()
 
     def finish(self, estate: EstatePlan, *, style: Style, beside: Mapping[str, str], made: datetime | None = None) -> None:
         """Write the files `beside` and, last, the summary; the blocks of `estate` are those that were added."""
