@@ -4,8 +4,8 @@
 
 A small sound vineyard, its weights, settings and results are made once. A seed then says which command is run, which of its
 files is damaged, and how: bytes of any file; values, keys and lines of CSV, JSON and TOML; columns, shapes and tables of
-a GeoPackage; something that is no file at all. Each run is a copy of a process that has loaded the libraries. Wrong is: another
-exit code, a traceback or a library's noise, a refusal that does not name the file, more than 60 s or 2 GB, results left
+a GeoPackage; something that is no file at all. Each run is a copy of a process that has loaded the libraries. Wrong is:
+another exit code, a traceback or a library's noise, a refusal that names no file, more than 60 s or 2 GB, results left
 behind by a run that failed, and a file changed that was only read. Prints what was wrong and how often each command was
 run; ends with 1 if anything was. Needs Linux.
 """
