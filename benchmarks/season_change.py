@@ -22,6 +22,7 @@ BLOCKS, NINETY = 4, 1.645
 PLACES = np.arange(0, len(PANELS), 5)
 TARGETS = [Target(PANELS[[k]], PER_PANEL) for k in PLACES]
 #: Weights of the earlier and the later winter, and whether the later ones are on vines of the earlier.
+LASTS = (0.0, 0.5, 0.9, 1.0)
 DESIGNS = ((30, 30, False), (40, 20, False), (30, 30, True), (20, 20, False))
 
 
@@ -84,7 +85,7 @@ def main() -> None:
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     print("| weights | lasting | change held | size held | told | error kg, earlier + now | now alone | 40 now |")
     for before, now, marked in DESIGNS:
-        for lasting in (0.0, 0.5, 0.9, 1.0):
+        for lasting in LASTS:
             lines = [one_vineyard(seed, lasting, (before, now), marked=marked) for seed in range(runs)]
             mean = np.concatenate(lines).mean(axis=0)
             held = [f"{100 * mean[k]:.0f}, {100 * mean[k + 4]:.0f}" for k in (0, 1)]

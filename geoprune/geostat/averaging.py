@@ -61,7 +61,7 @@ class AveragedKriging:
     families : kept nodes by range, persistent and row share; `nodes` and `weights` list them one by one
     target_drift : (p,) drift of a target for which none is given
     log_prior : (R, S) as it was added to the log likelihoods
-    beliefs : (K,) log beliefs in the surfaces, added too
+    beliefs : (K,) log beliefs in the surfaces (persistent and row shares), added too
     spectra : up to 600 readings (400 with rows) the decompositions of every surface and range, for who needs them again
     """
 
@@ -289,6 +289,7 @@ def fit_averaged(
     season: Any = None,
     target_season: int | None = None,
     persistent_shares: Sequence[float] = PERSISTENT_SHARES,
+    persistent_log_prior: Floats | None = None,
     row: Any = None,
     row_shares: Mapping[float, float] = ROW_SHARES,
     anisotropy: Anisotropy | None = None,
@@ -311,7 +312,8 @@ def fit_averaged(
     log_prior : (R, S) array; None for an even prior
     season, target_season : (n,) integer labels and the one to predict (the newest by default). Covariance of two
         readings = persistent share x rho + (1 - persistent share) x rho in the same season only
-    persistent_shares : grid of persistent shares, used only with several seasons
+    persistent_shares, persistent_log_prior : grid (K,) of persistent shares and log prior of each, even where None; used
+        with several seasons only
     row, row_shares : (n,) labels from 0 on of the rows that readings stand in (-1 = none), None for no effect of rows; and
         the beliefs, which sum to 1, in each share of rows in the variance that is not nugget
     anisotropy : (bearing_deg, ratio) of `geoprune.geostat.covariance.isotropic`
@@ -338,6 +340,8 @@ def fit_averaged(
     of_rows = dict(row_shares) if len(design.sampled_rows) else {0.0: 1.0}
     kept = list(product(persistent_shares if design.has_seasons else (1.0,), of_rows))
     beliefs = np.log([of_rows[share] for _, share in kept])
+    if persistent_log_prior is not None and design.has_seasons:
+        beliefs = beliefs + np.repeat(persistent_log_prior, len(of_rows))
     scanned = _scanned(design)
     few = len(design.values) <= (SPECTRA_WITH_ROWS if len(of_rows) > 1 else SPECTRA_SAMPLES)
     spectra = tuple(decompose_all(design, grid, *of) if few else () for of in kept)

@@ -17,7 +17,9 @@ from geoprune.plan import GivenZones, PlanOptions, SideInputs, prepare_blocks, r
 from geoprune.plan.preparing import WOOD_COLUMNS, Prepared
 from geoprune.reading import (
     Faults,
+    add_earlier_weights,
     clean_name,
+    earlier_folders,
     read_earlier,
     read_given_zones,
     read_harvest,
@@ -148,6 +150,9 @@ def _read_inputs(path: Path, settings: Settings, shelf: Shelf | None) -> Inputs:
     found = faults.problems
     ground = read_ground(path, settings, faults)
     data, settings, files = ground.vineyard, ground.settings, settings.files
+    heard: Mapping[Path, set[str]] = {}
+    if ground.sound:
+        data, heard = add_earlier_weights(data, earlier_folders(files.earlier), found)
 
     def read(file: Path | Sequence[Path] | None, reader: Callable[..., Any], *more: Any, **named: Any) -> Any:
         return None if file is None else found.gather(reader, file, *more, **named)
@@ -160,7 +165,7 @@ def _read_inputs(path: Path, settings: Settings, shelf: Shelf | None) -> Inputs:
         covariates=read_covariates(ground, found),
         given_zones=read_zones_of(ground, found),
         scores=read(files.scores, read_scores, data, declared=declared),
-        earlier=tuple(read(files.earlier or None, read_earlier, data.sources) or ()),
+        earlier=tuple(read(files.earlier or None, read_earlier, data.sources, heard) or ()),
         left=read(files.left, read_left, list(data.blocks["block"])) if len(data.blocks) else None,
     )
     data = replace(data, remarks=(*found_remark(settings), *faults.remarks))

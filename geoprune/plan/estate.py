@@ -11,7 +11,7 @@ import numpy as np
 
 from geoprune.errors import Message, Remark
 from geoprune.learned import Learned
-from geoprune.surface import Checked, Prior, Spoken, said_earlier, speak, together
+from geoprune.surface import PERSISTENT, Checked, Prior, Spoken, said_earlier, speak, together
 from geoprune.surface.shape import Shape
 
 
@@ -58,10 +58,12 @@ def hear(spoken: Sequence[Spoken | None], earlier: Sequence[Learned]) -> list[He
     if not everyone:
         return [Heard() for _ in spoken]
     whole = together(everyone)
+    lasting = together([one.lasting for one in spoken if one is not None] or [np.zeros(len(PERSISTENT))])
     found = []
     for one in spoken:
         others = len(everyone) - len(winters) - (one is not None)
         said = whole - (np.zeros_like(whole) if one is None else one.said)
-        prior = Prior(others=said) if others or winters else Prior()
+        by_others = lasting - (0.0 if one is None else one.lasting)
+        prior = Prior(others=said, lasting=by_others) if others or winters else Prior()
         found.append(Heard(prior, None if one is None else one.shape, others, len(winters)))
     return found

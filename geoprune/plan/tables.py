@@ -70,6 +70,19 @@ class Findings:
         return len(self.zoning.buds)
 
     @cached_property
+    def this_winter(self) -> NDArray[np.bool_]:
+        """Which samples (n,) were used and are of the newest winter, as those without a season are taken to be: what was
+        weighed or counted on a vine in an earlier winter says nothing of what is done with it now."""
+        used = self.samples["used"].to_numpy(bool)
+        season = self.samples["season"].to_numpy(dtype=float)
+        return used & ~(season < np.nanmax(np.append(season[used], -np.inf)))
+
+    @property
+    def fresh(self) -> gpd.GeoDataFrame:
+        """The samples of this winter that were used."""
+        return self.samples[self.this_winter]
+
+    @cached_property
     def injured(self) -> pd.DataFrame:
         """Injury per zone, in order (see `rules.zone_injury`)."""
         return zone_injury(self.injury, self.zoning.panel_zone, self.trellis.panels["counted"])
@@ -82,7 +95,7 @@ class Findings:
     @cached_property
     def treatment(self) -> NDArray[np.object_]:
         """What is done with each vine (V,), see `plan.apart`."""
-        decided = treat_vines(self.trellis.vines, self.samples, self.renew_share, renew_below_kg=self.need.renew_below_kg)
+        decided = treat_vines(self.trellis.vines, self.fresh, self.renew_share, renew_below_kg=self.need.renew_below_kg)
         zone = self.zoning.panel_zone[self.trellis.vines["panel_id"].to_numpy()] - 1
         instead = np.array([INSTEAD.get(why, "") for why in self.no_number], dtype=object)[zone]
         # a young vine is small because it is young: its frame is grown, it is not cut back to be renewed
@@ -193,8 +206,7 @@ def renew_shares(findings: Findings) -> Floats:
 
 def zone_bull_canes_of(findings: Findings) -> Shares:
     """Share of bull canes per zone; NaN where canes were not counted."""
-    used = findings.samples["used"].to_numpy(bool)
-    return zone_bull_canes(findings.samples[used], findings.sample_zone[used], findings.zones)
+    return zone_bull_canes(findings.fresh, findings.sample_zone[findings.this_winter], findings.zones)
 
 
 def panel_table(findings: Findings) -> gpd.GeoDataFrame:
@@ -276,8 +288,8 @@ def _bull_columns(shares: Shares) -> dict[str, Floats]:
 
 def _panel_bull_canes(findings: Findings) -> Floats:
     """Share of bull canes per panel, smoothed over the block; NaN where canes were counted on too few vines."""
-    samples, middles = findings.samples, middle_points(findings.trellis.panels)
-    counted = samples[samples["used"] & samples["bull_canes"].notna() & (samples["canes"].fillna(0) > 0)]
+    samples, middles = findings.fresh, middle_points(findings.trellis.panels)
+    counted = samples[samples["bull_canes"].notna() & (samples["canes"].fillna(0) > 0)]
     if len(counted) < FEWEST_VINES:
         return np.full(len(middles), np.nan)
     bull, canes = (counted[name].to_numpy(dtype=float) for name in ("bull_canes", "canes"))

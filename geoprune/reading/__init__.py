@@ -4,6 +4,7 @@ from geoprune.reading.columns import clean_name
 from geoprune.reading.counts import read_counts, read_ticks
 from geoprune.reading.declared import choices_of
 from geoprune.reading.earlier import read_earlier
+from geoprune.reading.earlier_weights import add_earlier_weights, earlier_folders
 from geoprune.reading.faults import Faults
 from geoprune.reading.given_zones import read_given_zones
 from geoprune.reading.harvest import check_harvest, read_harvest
@@ -17,9 +18,11 @@ __all__ = [
     "Faults",
     "Results",
     "Winter",
+    "add_earlier_weights",
     "check_harvest",
     "choices_of",
     "clean_name",
+    "earlier_folders",
     "read_counts",
     "read_earlier",
     "read_given_zones",

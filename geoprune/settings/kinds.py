@@ -178,6 +178,7 @@ class FilePath(Kind):
     """A file that is there; whether it can be read is reported with the other faults of the data."""
 
     metavar = "FILE"
+    folders = False
 
     def read(self, value: Any, folder: Path) -> Path:
         """Return its path."""
@@ -187,7 +188,7 @@ class FilePath(Kind):
             raise WrongValue(f"{shown(value)} is not the name of a file", "Write its path in quotes")
         else:
             path = folder / value
-        if path.is_dir() or not os.path.lexists(path):
+        if (path.is_dir() and not self.folders) or not os.path.lexists(path):
             what = f"'{clean(value)}' is a folder" if path.is_dir() else f"there is no file '{clean(value)}'"
             raise WrongValue(what, "Name a file; paths in a settings file count from its folder")
         return path
@@ -218,6 +219,14 @@ class FileList(FilePath):
         """Return the list as TOML."""
         listed = [quoted(_seen_from(folder, path)) for path in value]
         return f"[{listed[0]}]" if len(listed) == 1 else "[\n" + "".join(f"    {path},\n" for path in listed) + "]"
+
+
+@dataclass(frozen=True)
+class ResultList(FileList):
+    """Earlier results, each named by its summary or by its folder."""
+
+    metavar = "FOLDER|FILE"
+    folders = True
 
 
 @dataclass(frozen=True)

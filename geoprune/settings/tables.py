@@ -15,7 +15,7 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
-from geoprune.settings.kinds import Checked, Choice, FileList, FileMap, FilePath, Kind, Lines, Number
+from geoprune.settings.kinds import Checked, Choice, FileMap, FilePath, Kind, Lines, Number, ResultList
 from geoprune.settings.setting import Setting, Table, setting, settings_of
 from geoprune.words import UNITS, languages, preferred_language
 
@@ -90,7 +90,7 @@ class Files(Table):
     )
     scores: Path | None = setting(FilePath(), example=Path("scores.csv"))
     bud_checks: Path | None = setting(FilePath(), example=Path("bud_checks.csv"))
-    earlier: tuple[Path, ...] = setting(FileList(), (), example=(Path("last_winter/summary.json"),))
+    earlier: tuple[Path, ...] = setting(ResultList(), (), example=(Path("last_winter"),))
     image: Path | None = setting(FilePath(), example=Path("orthophoto.tif"))
     harvest: Path | None = setting(FilePath(), example=Path("harvest.csv"))
     left: Path | None = setting(FilePath(), example=Path("check/left.csv"))

@@ -1,6 +1,6 @@
 """From weighed vines to vine size everywhere, and how far to trust it."""
 
-from geoprune.surface.estate import together
+from geoprune.surface.estate import PERSISTENT, together
 from geoprune.surface.fitting import Checked, Spoken, check_observations, fit_surface, said_earlier, speak
 from geoprune.surface.layers_at_vines import score_covariate
 from geoprune.surface.next_vines import NextVines, next_vines
@@ -11,6 +11,7 @@ from geoprune.surface.without_map import FEWEST_FOR_MAP
 
 __all__ = [
     "FEWEST_FOR_MAP",
+    "PERSISTENT",
     "Checked",
     "Diagnostics",
     "MapBenefit",

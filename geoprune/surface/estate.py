@@ -6,6 +6,9 @@ standard normal. So every block alone keeps the weak prior whatever rho; with rh
 rho are averaged over, for range and share apart (an exchangeable Gaussian copula). A block that is unlike the rest is
 thought possible: with chance `STRANGER` its scores come from the weak prior alone, both when the others learn from it and
 when it learns from them.
+
+Winters of one vineyard are the same for all its blocks: of how much of a pattern lasts, which the weights of one block
+hardly tell, each block hears the likelihood by the others' weights (`say_lasting`).
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import logsumexp, ndtr
 
 Floats = NDArray[np.float64]
 #: Correlations of the scores, from nothing in common to nearly all, equally likely beforehand (design choice).
@@ -25,6 +28,8 @@ STRANGER = 0.2
 #: Places where z is looked at; twice as many change no belief by a hundredth of itself.
 SCORES = np.linspace(-3.0, 3.0, 25)
 LEAST = 1e-300
+#: Parts of the field that may be common to all seasons: none, half, all.
+PERSISTENT = (0.0, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,16 @@ def say(likelihood: Floats, edges: Edges) -> Floats:
     shared = along @ (likelihood / likelihood.max()) @ across.T
     alone = shared[0, 0]  # with rho 0 it does not matter what z is
     return np.log(np.maximum((1.0 - STRANGER) * shared + STRANGER * alone, LEAST))
+
+
+def say_lasting(scores: Sequence[Floats]) -> Floats:
+    """Log likelihood (3,) of the shares `PERSISTENT` by one block's log likelihoods with prior, an array for each share;
+    nothing (0) by a block of one winter. A block that is unlike all others says of them only what any share would."""
+    if len(scores) < len(PERSISTENT):
+        return np.zeros(len(PERSISTENT))
+    found = np.array([logsumexp(score) for score in scores])
+    likelihood = np.exp(found - found.max())
+    return np.log(np.maximum((1.0 - STRANGER) * likelihood + STRANGER * likelihood.mean(), LEAST))
 
 
 def together(said: Sequence[Floats]) -> Floats:

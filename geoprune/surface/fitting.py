@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from geoprune.covariates import Covariate
 from geoprune.errors import Message, Remark
 from geoprune.learned import Learned
-from geoprune.surface.estate import say
+from geoprune.surface.earlier_winters import worth_of_winters
+from geoprune.surface.estate import say, say_lasting
 from geoprune.surface.layers_at_vines import Columns, look_up
 from geoprune.surface.mapping import map_surface
 from geoprune.surface.modelling import average, fit_model
@@ -40,10 +41,12 @@ class Checked(NamedTuple):
 
 @dataclass(frozen=True)
 class Spoken:
-    """What a block tells before it is fitted: its shape, and what it says (K, K) of what all blocks have in common."""
+    """What a block tells before it is fitted: its shape, what it says (K, K) of what all blocks have in common, and of how
+    much of a pattern lasts from winter to winter (3,)."""
 
     shape: Shape
     said: Floats
+    lasting: Floats
 
 
 def speak(observations: Observations, bearing_deg: float) -> Spoken | None:
@@ -57,7 +60,10 @@ def speak(observations: Observations, bearing_deg: float) -> Spoken | None:
     few = observations.part(observations.thinned(MOST_TO_SPEAK))
     prior = Prior()
     fit = average(few, few.levels, prior, shape)
-    return Spoken(shape, say(fit.likelihood, prior.edges(range_grid(few.across_m), SHARES)))
+    said = say(fit.likelihood, prior.edges(range_grid(few.across_m), SHARES))
+    score = np.array([surface.loglik for surface in fit.surfaces]) + fit.log_prior + fit.beliefs[:, None, None]
+    lasting = np.array([surface.persistent_share for surface in fit.surfaces])
+    return Spoken(shape, said, say_lasting([score[lasting == share] for share in np.unique(lasting)]))
 
 
 def said_earlier(learned: Learned) -> Floats:
@@ -119,8 +125,11 @@ def fit_surface(
     if not mappable(observations):
         return flat_surface(trellis, samples, observations, draws=draws, seed=seed, outline=outline)
     shape = shape or choose_shape(observations, bearing_deg=row_bearing(trellis))
-    fitted = fit_model(observations, layers, shape, prior or Prior(), alpha=alpha, seed=seed)
-    surface = map_surface(trellis, samples, observations, fitted, draws=draws, seed=seed, alpha=alpha, outline=outline)
+    beliefs = prior or Prior()
+    fitted = fit_model(observations, layers, shape, beliefs, alpha=alpha, seed=seed)
+    worth = worth_of_winters(trellis, samples, observations, shape, beliefs)
+    how: dict[str, Any] = {"draws": draws, "seed": seed, "alpha": alpha, "outline": outline}
+    surface = map_surface(trellis, samples, observations, fitted, worth, **how)
     if any(layers[name].covariate.around for name in fitted.kept):
         surface = replace(surface, remarks=(*surface.remarks, Remark("assumed", Message("surface.scores_around"))))
     return surface

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -29,13 +31,14 @@ def map_surface(
     samples: gpd.GeoDataFrame,
     observations: Observations,
     fitted: Fitted,
+    worth: Mapping[int, float],
     *,
     draws: int,
     seed: int,
     alpha: float,
     outline: shapely.Geometry | None,
 ) -> Surface:
-    """Return the surface of a fitted model; arguments as in `surface.fit_surface`."""
+    """Return the surface of a fitted model; arguments as in `surface.fit_surface`, `worth` of `worth_of_winters`."""
     fit, count = fitted.fit, len(trellis.panels)
     in_rows = observations.vine_row if fitted.rows.mapped else None
     support = Support(observations.vines, fitted.drift, fitted.heard.known_kg, fitted.shape, in_rows)
@@ -46,7 +49,7 @@ def map_surface(
     block_mean, block_se = means_of(fit, support, np.where(counted >= 0, 0, -1), 1, mean, states, weight, counted)
     held_out = _leave_out(fitted, observations)
     loo_rmse, mean_rmse = leave_out_errors(observations, held_out.kg)
-    model = describe_model(fitted, observations)
+    model = describe_model(fitted, observations, worth)
     gain = _map_gain(fitted, model, states, mean, weight)
     benefit = _benefit(fitted, gain, loo_rmse, mean_rmse, alpha=alpha)
     far = _far(observations, fitted.learned.typical.range_m, middle_points(trellis.panels) - observations.centre)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from geoprune.geostat import EXACT_SAMPLES, AveragedKriging, LocalKriging, fit_averaged, fit_local
 from geoprune.geostat.averaging import SPECTRA_WITH_ROWS
 from geoprune.surface.covariate_choice import Choice, choose_covariates
+from geoprune.surface.estate import PERSISTENT
 from geoprune.surface.held_out import Nodes, make_nodes
 from geoprune.surface.layers_at_vines import Columns
 from geoprune.surface.observations import Observations
@@ -25,8 +26,6 @@ from geoprune.surface.verdict import Structure, find_structure
 Floats = NDArray[np.float64]
 #: Tests, and the parameters of the local method, see no more samples than this.
 MOST_TO_TEST = 600
-#: Parts of the field that may be common to all seasons: none, half, all.
-PERSISTENT = (0.0, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -74,6 +73,7 @@ def average(
         log_prior=log_prior,
         persistent_shares=PERSISTENT,
         row=observations.row if rows else None,
+        persistent_log_prior=prior.lasting,
     )
 
 

@@ -29,6 +29,8 @@ class Prior:
     no_field : belief in a block without any pattern.
     others : what other blocks and earlier winters say that all have in common, as `estate.together` gives it; None for
         a block that speaks for itself.
+    lasting : log of the belief in each share of a pattern that lasts from winter to winter (`LASTING`), by what other blocks
+        say of it; None where all are believed alike.
 
     Widths, power and no_field are choices, set on simulated vineyards (docs/method.md); the results hardly move with
     them.
@@ -39,6 +41,7 @@ class Prior:
     share_power: float = 2.0
     no_field: float = 0.15
     others: Floats | None = field(default=None, compare=False)
+    lasting: Floats | None = field(default=None, compare=False)
 
     def log_density(self, ranges: Floats, shares: Floats) -> Floats:
         """Log of the belief in each node (R, S), which sum to 1 in all; share 1 carries `no_field`, or more by others."""

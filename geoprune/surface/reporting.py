@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -69,7 +71,7 @@ def outlying(samples: int) -> float:
     return max(OUTLIER, float(ndtri(1.0 - 0.05 / samples)))
 
 
-def describe_model(fitted: Fitted, observations: Observations) -> Model:
+def describe_model(fitted: Fitted, observations: Observations, worth: Mapping[int, float]) -> Model:
     """The model in numbers: means over the mixture; the range is the middle of its law."""
     fit, learned, shape = fitted.fit, fitted.learned, fitted.shape
     fields = np.array([node.sill > 1e-9 * (node.sill + node.nugget) for node in learned.nodes])
@@ -101,6 +103,7 @@ def describe_model(fitted: Fitted, observations: Observations) -> Model:
         row_belief=rows.belief if rows.mapped else None,
         row_share=of_rows / total if rows.mapped else None,
         row_sd_kg=float(np.sqrt(unit * of_rows)) if rows.mapped else None,
+        earlier_winters_lower_error={str(year): share for year, share in worth.items()} if several else None,
     )
 
 
@@ -158,10 +161,13 @@ def remark(
         bearing, ratio = shape.anisotropy
         remarks.append(Remark("warning", Message("surface.longer_one_way", {"times": 1.0 / ratio, "bearing": bearing})))
     if len(observations.seasons) > 1:
-        others = ", ".join(str(s) for s in observations.seasons if s != observations.target_season)
-        remarks.append(
-            Remark("assumed", Message("surface.seasons_used", {"season": observations.target_season, "others": others}))
-        )
+        worth = model.earlier_winters_lower_error or {}
+        told: dict[str, Any] = {
+            "season": observations.target_season,
+            "others": ", ".join(f"{year}: {round(100 * share)} %" for year, share in worth.items()),
+            "percent": 100 * (model.persistent_share or 0.0),
+        }
+        remarks.append(Remark("assumed", Message("surface.seasons_used", told)))
     remarks += [Remark("assumed", choice.reason) for choice in fitted.choices]
     if rows.mapped and rows.belief >= LIKELY_ROWS:
         share = 100.0 * (model.row_share or 0.0)

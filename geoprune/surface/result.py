@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -59,6 +60,8 @@ class Model:
     row_belief, row_share, row_sd_kg : float
         Where whole rows are mapped: the belief that they differ, their share of the variance, and the standard deviation
         from row to row (kg); else None.
+    earlier_winters_lower_error : mapping
+        Year of each earlier winter -> by what share its weights lower the map's expected error; None for one winter.
     """
 
     covariance: str
@@ -83,6 +86,7 @@ class Model:
     row_belief: float | None = None
     row_share: float | None = None
     row_sd_kg: float | None = None
+    earlier_winters_lower_error: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True)

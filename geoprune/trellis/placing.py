@@ -124,7 +124,11 @@ def _place_problem(sample: pd.Series, end: float, file: str, names: str) -> Prob
 def left_out_remarks(placed: gpd.GeoDataFrame, trellis: Trellis, *, block: str = "") -> tuple[Remark, ...]:
     """Say which placed samples were left out of the surface, and why."""
     remarks = []
-    for sample in placed[~placed["used"]].itertuples():
+    left = placed[~placed["used"]]
+    given = left["source_row"] > 0  # the others are of earlier results: they stand in no file that was given
+    if not given.all():
+        remarks.append(Remark("dropped", Message("reading.left_out_earlier", {"weights": int((~given).sum())}), block))
+    for sample in left[given].itertuples():
         line = int(sample.source_row)
         away = float(sample.row_distance_m)
         if sample.too_far and sample.row_named:

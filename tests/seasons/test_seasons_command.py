@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -176,3 +177,57 @@ def test_a_row_that_there_is_not_is_told_and_nothing_is_written(winters: tuple[P
 def test_a_load_is_called_only_where_its_whole_range_lies_there(low: float, value: float, high: float, name: str):
     # 4 to 10: Kliewer & Dokoozlian 2005, single canopies of winegrapes
     assert load_class({"crop_load_low": low, "crop_load": value, "crop_load_high": high}) == name
+
+
+def test_earlier_winters_come_from_one_file_or_a_folder_with_the_same_map(winters: tuple[Path, Path], tmp_path: Path):
+    folder = winters[0].parent
+    both = pd.concat([pd.read_csv(folder / f"w{year}.csv") for year in (2026, 2027)])
+    both.to_csv(tmp_path / "both.csv", index=False)
+    routes = {
+        "folder": ("--samples", folder / "w2027.csv", "--earlier", winters[0]),
+        "file": ("--samples", tmp_path / "both.csv"),
+    }
+    found = {}
+    for name, route in routes.items():
+        done = run("prescribe", folder / "v.gpkg", *route, "--out", tmp_path / name)
+        assert done.exit_code == 0, done.output
+        assert "Weights of earlier winters help it as far as the pattern lasts" in done.output
+        found[name] = gpd.read_file(tmp_path / name / "prescription.gpkg", layer="panels")
+    close = {"rel": 1e-6}
+    for column in ("vine_size_kg", "vine_size_se_kg"):
+        assert found["folder"][column].to_numpy() == pytest.approx(found["file"][column].to_numpy(), **close)
+    model = summary_of(tmp_path / "folder")["model"]
+    assert model["seasons"] == [2026, 2027]
+    assert 0.0 < model["earlier_winters_lower_error"]["2026"] < 0.5  # the pattern lasts here, and no map gets twice as sure
+    alone = gpd.read_file(winters[1] / "prescription.gpkg", layer="panels")
+    assert found["folder"]["vine_size_se_kg"].mean() < alone["vine_size_se_kg"].mean()
+
+
+@pytest.mark.parametrize(
+    ("year", "message"),
+    [
+        ("2026", r"2027, layer samples: its newest weights are of 2027, no earlier than this winter's"),
+        ("", r"w\.csv, layer samples: weights without a season: .*, and earlier winters are given"),
+    ],
+)
+def test_what_is_no_earlier_winter_is_refused(winters: tuple[Path, Path], tmp_path: Path, year: str, message: str):
+    folder = winters[0].parent
+    pd.read_csv(folder / "w2026.csv").assign(season=year).to_csv(tmp_path / "w.csv", index=False)
+    command = ("prescribe", folder / "v.gpkg", "--samples", tmp_path / "w.csv", "--out", tmp_path / "out")
+    done = run(*command, "--earlier", winters[1])
+    assert done.exit_code == 1
+    assert re.search(message, done.output), done.output
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_vine_that_was_small_in_an_earlier_winter_alone_is_not_renewed(winters: tuple[Path, Path], tmp_path: Path):
+    folder = winters[0].parent
+    now = pd.read_csv(folder / "w2027.csv")
+    small = now.iloc[[0]].assign(season=2026, pruning_weight_lb=0.1, vine=lambda table: table["vine"] % 19 + 1)
+    other = pd.read_csv(folder / "w2026.csv").iloc[:5]
+    pd.concat([now, small, other]).to_csv(tmp_path / "w.csv", index=False)
+    done = run("prescribe", folder / "v.gpkg", "--samples", tmp_path / "w.csv", "--out", tmp_path / "out", "--quiet")
+    assert done.exit_code == 0, done.output
+    vines = gpd.read_file(tmp_path / "out" / "prescription.gpkg", layer="vines")
+    here = (vines["row"].astype(str) == str(small["row"].iloc[0])) & (vines["vine"] == small["vine"].iloc[0])
+    assert list(vines.loc[here, "treatment"]) == ["number"]

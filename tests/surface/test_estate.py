@@ -3,16 +3,21 @@
 Estates are the studies' (invented, truth known); see benchmarks/estates.py.
 """
 
+from dataclasses import replace
+
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 from invented_block import make_vineyard
 from scipy.stats import multivariate_normal, norm
 
 from geoprune.plan.estate import Voice, hear
-from geoprune.surface import Prior, check_observations, fit_surface, said_earlier, speak
-from geoprune.surface.estate import COMMON, SCORES, STRANGER, Edges, cells, prior_among, say
+from geoprune.surface import Prior, Spoken, check_observations, fit_surface, said_earlier, speak
+from geoprune.surface.estate import COMMON, SCORES, STRANGER, Edges, cells, prior_among, say, say_lasting
 from geoprune.surface.modelling import average
 from geoprune.surface.prior import SHARES, range_grid
+from geoprune.surface.shape import PLAIN
 from geoprune.surface.support import Support, vine_means
 
 RANGES = range_grid(300.0)
@@ -131,3 +136,32 @@ def test_edges_are_scores_of_the_weak_prior():
     assert norm.sf(edges.shares[-2]) == pytest.approx(0.15)
     assert (np.diff(edges.ranges) > 0).all()
     assert (np.diff(edges.shares) > 0).all()
+
+
+def test_how_much_lasts_is_told_by_the_other_blocks_and_by_no_block_of_one_winter():
+    """Three blocks whose pattern lasted, by likelihoods written out: the fourth, which cannot tell, believes them."""
+    flat = [np.zeros((2, 2))] * 3
+    assert (say_lasting(flat[:1]) == 0.0).all()
+    lasted = say_lasting([np.log(np.full((2, 2), chance)) for chance in (0.01, 0.04, 0.2)])
+    share = np.array([0.05, 0.2, 1.0])  # of 4 cells each, over the largest
+    assert lasted == pytest.approx(np.log((1 - STRANGER) * share + STRANGER * share.mean()))
+    quiet = Spoken(PLAIN, np.zeros((100, 100)), say_lasting(flat))
+    loud = replace(quiet, lasting=lasted)
+    heard = hear([quiet, loud, None, loud], [])
+    assert heard[0].prior.lasting == pytest.approx(2 * lasted)
+    assert heard[1].prior.lasting == pytest.approx(lasted + say_lasting(flat))
+    assert heard[2].prior.lasting == pytest.approx(2 * lasted + say_lasting(flat))
+
+
+def test_what_others_say_of_how_much_lasts_moves_the_share_and_an_even_word_moves_nothing():
+    made, _ = block(5)
+    older = made.samples.assign(season=2025, vine_weight_kg=lambda table: table["vine_weight_kg"] * 0.9)
+    both = pd.concat([made.samples.assign(season=2026), older.iloc[::-1].reset_index(drop=True)], ignore_index=True)
+    seen = check_observations(made.trellis, gpd.GeoDataFrame(both)).observations
+    seen = replace(seen, season=np.where(np.arange(len(seen.season)) % 2 == 0, 2026, 2025), target_season=2026)
+    levels = np.column_stack([np.ones(len(seen.season)), seen.season == 2025])
+    plain, even, little = (
+        average(seen, levels, Prior(lasting=word)) for word in (None, np.zeros(3), np.array([0.0, -9.0, -9.0]))
+    )
+    assert even.typical.persistent_share == pytest.approx(plain.typical.persistent_share)
+    assert little.typical.persistent_share < 0.1 < plain.typical.persistent_share
