@@ -322,6 +322,62 @@ def languedoc_painted_rows(folder: Path) -> tuple[Path, Path]:
     return folder / "domaine.gpkg", folder / "bois.csv"
 
 
+def alentejo_cut_names(folder: Path) -> tuple[Path, Path]:
+    """Alentejo: a Shapefile in Latin-1 whose names are cut to ten letters, spacings without a unit, rows written Linha 7."""
+    block = outline(3763, 60_000, -120_000, 10)
+    said = {"NOME_TALHA": ["Várzea"], "CASTA": ["Aragonez"], "CONDUCAO": ["Cordão bilateral"], "ENTRELINHA": [2.8]}
+    table = gpd.GeoDataFrame(said | {"ENTREPLANT": [1.1], "ANO_PLANTA": [1999]}, geometry=[block], crs=3763)
+    table.to_file(folder / "talhoes.shp", driver="ESRI Shapefile", encoding="ISO-8859-1")
+    import zipfile
+
+    with zipfile.ZipFile(folder / "talhoes.zip", "w") as archive:
+        for part in sorted(folder.glob("talhoes.*")):
+            if part.suffix != ".zip":
+                archive.write(part, part.name)
+    row, vine = by_number(30, 20, 70, 31)
+    weighed = {"Linha": [f"Linha {n}" for n in row], "Planta": vine, "Peso lenha (g)": grams(30, 520, 31)}
+    pd.DataFrame(weighed).to_csv(folder / "lenha.csv", sep=";", index=False, encoding="latin-1")
+    return folder / "talhoes.zip", folder / "lenha.csv"
+
+
+def piemonte_a_sheet_a_block(folder: Path) -> tuple[Path, Path]:
+    """Piemonte: a sheet of the workbook for each block, and weights under a column that is called gr and nothing else."""
+    blocks = [outline(32632, east, 4_950_000) for east in (420_000, 420_100)]
+    said = {"vigna": ["Bricco", "Sorì"], "vitigno": ["Nebbiolo", "Barbera"], "allevam.": ["Guyot", "Guyot"]}
+    table = gpd.GeoDataFrame(said | {"tra file m": 2.6, "sulla fila m": 0.9}, geometry=blocks, crs=32632)
+    table.to_file(folder / "vigne.gpkg", layer="vigne", driver="GPKG")
+    with pd.ExcelWriter(folder / "pesate.xlsx", engine="xlsxwriter") as book:
+        for seed, name in enumerate(said["vigna"]):
+            row, vine = by_number(20, 20, 90, 40 + seed)
+            weighed = pd.DataFrame({"filare": row, "pianta": vine, "gr": grams(20, 420, 40 + seed)})
+            weighed.to_excel(book, sheet_name=name, index=False)
+    return folder / "vigne.gpkg", folder / "pesate.xlsx"
+
+
+def anjou_days_for_names(folder: Path) -> tuple[Path, Path]:
+    """Anjou: the column of weights is called by its day, distances of rangs and pieds with their unit in the cells."""
+    block = outline(2154, 430_000, 6_690_000, 40)
+    said = {"Parcelle": ["Le Clos du Bois"], "Cépage": ["Chenin"], "Mode de taille": ["Guyot simple"]}
+    table = gpd.GeoDataFrame(said | {"Distance rangs": "2 m", "Distance pieds": "1 m"}, geometry=[block], crs=2154)
+    table.to_file(folder / "parcelle.geojson", driver="GeoJSON")
+    row, vine = by_number(28, 25, 80, 51)
+    weights = [f"{weight:.0f} g" for weight in grams(28, 450, 51)]
+    weighed = pd.DataFrame({"Rang": row, "Cep": vine, "12/01/2026": weights, "15/07/2026": ""})
+    weighed.to_csv(folder / "taille.csv", sep=";", index=False)
+    return folder / "parcelle.geojson", folder / "taille.csv"
+
+
+def maipo_exchanged_degrees(folder: Path) -> tuple[Path, Path]:
+    """Maipo: DEH and DSH for the distances, latitude in the column of longitude and the other way round."""
+    block = outline(32719, 340_000, 6_260_000, 15)
+    said = {"Cuartel": ["C-4"], "Variedad": ["Carménère"], "Sistema": ["Espaldera cordón"], "DEH": [2.5], "DSH": [1.5]}
+    gpd.GeoDataFrame(said, geometry=[block], crs=32719).to_crs(4326).to_file(folder / "cuarteles.geojson", driver="GeoJSON")
+    places = gpd.GeoSeries(inside(block, 30, 71), crs=32719).to_crs(4326)
+    weighed = {"Punto": range(1, 31), "Latitud": places.x.round(6), "Longitud": places.y.round(6)}
+    pd.DataFrame(weighed | {"Peso poda (kg)": (grams(30, 700, 71) / 1000).round(2)}).to_csv(folder / "poda.csv", index=False)
+    return folder / "cuarteles.geojson", folder / "poda.csv"
+
+
 # Southern hemisphere, English
 
 
@@ -424,5 +480,24 @@ GROWERS = (
         (2.0, 1.2),
         {"ask_training": "single guyot"},
     ),
+    Grower(
+        "names cut to ten letters",
+        "Alentejo, Portuguese, m",
+        alentejo_cut_names,
+        "low cordon",
+        (2.8, 1.1),
+        {"ask_training": "low cordon"},
+    ),
+    Grower(
+        "a sheet a block",
+        "Piemonte, Italian, m",
+        piemonte_a_sheet_a_block,
+        "single guyot",
+        (2.6, 0.9),
+        {"ask_training": "single guyot"},
+        blocks=2,
+    ),
+    Grower("days for names", "Anjou, French, m", anjou_days_for_names, "single guyot", (2.0, 1.0), bearing_deg=37.4),
+    Grower("degrees exchanged", "Maipo, Spanish, m", maipo_exchanged_degrees, "low cordon", (2.5, 1.5), bearing_deg=16.0),
     Grower("painted rows, none drawn", "Languedoc, French, cm", languedoc_painted_rows, "low cordon", (2.25, 1.0)),
 )

@@ -42,7 +42,7 @@ def check(
     from geoprune.errors import GeopruneError
     from geoprune.jobs.asking import proposed
     from geoprune.jobs.check import check_files
-    from geoprune.jobs.check_report import check_sections, next_step, write_checked
+    from geoprune.jobs.check_report import check_sections, next_step, spacing_is_missing, write_checked
     from geoprune.settings import find_settings
     from geoprune.settings.reading import settings_from
     from geoprune.text import clean
@@ -74,6 +74,8 @@ def check(
         console.print(clean(say(Message("check.faults"), language, units)), style="bold")
         for problem in checked.problems:
             console.print(f"  {clean(problem_sentence(problem, language))}")
+        if spacing_is_missing(checked):
+            console.print(f"  {clean(say(Message('check.for_all_blocks'), language, units))}")
     console.print(clean(say(next_step(checked, vineyard, samples, beside), language, units)), style="bold")
     if not checked.ready:
         raise SystemExit(1)

@@ -38,7 +38,7 @@ from geoprune.reading.matching import (
 )
 from geoprune.reading.places import to_true_bearing
 from geoprune.reading.samples import check_samples, read_sample_file
-from geoprune.reading.tables import sheets_of
+from geoprune.reading.tables import ALL_SHEETS, same_columns, sheets_of, together
 from geoprune.reading.vector_files import ENDINGS, layer_names, read_layers
 from geoprune.rules import RuleBook, Training, load_rules, load_trainings
 from geoprune.settings import SETTINGS_FILE, Files
@@ -53,6 +53,7 @@ MOST_OPTIONS = 4
 PLACES = (("row", "vine"), ("lon", "lat"), ("easting", "northing"))
 #: Rows as they are painted with the same letters before each number: R05.
 LETTERS_AND_NUMBER = re.compile(r"([^\W\d_]{1,10})[\s.°º#-]*0*(\d{1,5})")
+LETTER = re.compile(r"[A-Za-z]")
 SPACINGS = ("row_spacing", "vine_spacing")
 
 
@@ -174,6 +175,7 @@ def check_files(
         ask_rules(sitting, lambda: tables.declared("blocks"), book)
         if "vines" in tables.raw:
             ask_statuses(sitting, lambda: tables.declared("vines"))
+        _ask_exchanged(tables)
         _ask_grid(tables)
         _ask_bearings(tables, known, image)
     return _read_as_declared(path, files, tables, book, known, image)
@@ -211,6 +213,14 @@ def _ask_sheet(file: Path, sitting: Sitting) -> None:
     choices = choices_of(sitting.tables)
     sheets = sheets_of(file, Faults(file.name))
     if not sheets or "header_row" in choices:
+        return
+    alike = [name for name in sheets if same_columns(sheets[name], next(iter(sheets.values())))]
+    if "sheet" not in choices and len(alike) > 1 and header_score(together(sheets)[0][1], "samples") > 0:
+        fields = {"count": len(alike), "names": ", ".join(alike)}
+        all_of_them = Option(Message("check.all_sheets", fields), {"files": {"sheet": ALL_SHEETS}})
+        if sitting.ask(Message("check.ask_sheets", fields), [all_of_them]) is not None:
+            return
+    if choices.get("sheet") == ALL_SHEETS:
         return
     heads = {name: header_lines(lines, "samples") for name, lines in sheets.items()}
     score = {
@@ -290,6 +300,15 @@ def _ask_row_numbers(tables: _Tables) -> None:
         return
     named = {text: LETTERS_AND_NUMBER.fullmatch(text) for text in tables.names("samples", "row")}
     parts = {text: found for text, found in named.items() if found is not None}
+    if not named:
+        return
+    if all(LETTER.fullmatch(text) for text in named):
+        letters = {text: ord(text.upper()) - ord("A") + 1 for text in named}
+        first = min(letters, key=lambda text: letters[text])
+        fields = {"name": first, "number": letters[first]}
+        numbered = {"values": {"row": {text: str(number) for text, number in letters.items()}}}
+        tables.sitting.ask(Message("check.ask_row_letters", fields), [Option(Message("check.row_letters"), numbered)], None)
+        return
     if not parts or len(parts) < len(named) or len({found[1].casefold() for found in parts.values()}) > 1:
         return
     first = next(iter(parts))
@@ -318,6 +337,22 @@ def _ask_decimal_mark(tables: _Tables) -> None:
         options = [Option(Message("check.comma"), {"files": {"decimal_mark": ","}})]
         options += [Option(Message("check.point"), {"files": {"decimal_mark": "."}})]
         tables.sitting.ask(Message("check.ask_mark", {"name": place}), options, 0 if not point else None)
+
+
+def _ask_exchanged(tables: _Tables) -> None:
+    """Ask whether longitude and latitude are exchanged, where the samples lie in the blocks only then."""
+    table = tables.declared("samples").table if "samples" in tables.raw else pd.DataFrame()
+    blocks = _blocks_of(tables) if {"lon", "lat"} <= set(table) and "geometry" not in table else None
+    if blocks is None:
+        return
+    lon, lat = (numbers(table[name].map(name_text)) for name in ("lon", "lat"))
+    if np.nanmax(np.abs(lon), initial=0) > 90 or np.nanmax(np.abs(lat), initial=0) > 180:
+        return
+    if _share_on(shapely.points(lon, lat), "EPSG:4326", blocks) < _share_on(shapely.points(lat, lon), "EPSG:4326", blocks):
+        given = tables.sitting.tables.get("columns", {}).get("samples", {})
+        turned = {"lon": given.get("lat", "lat"), "lat": given.get("lon", "lon")}
+        option = Option(Message("check.exchanged", turned), {"columns": {"samples": turned}})
+        tables.sitting.ask(Message("check.ask_exchanged"), [option])
 
 
 def _ask_grid(tables: _Tables) -> None:

@@ -93,6 +93,11 @@ def write_checked(checked: Checked, folder: Path, *, language: str, units: str) 
     return path
 
 
+def spacing_is_missing(checked: Checked) -> bool:
+    """Return whether no column tells how far rows or vines stand apart: it can be told for all blocks at once."""
+    return any(problem.layer == "blocks" and problem.what.endswith("_spacing is missing") for problem in checked.problems)
+
+
 def next_step(checked: Checked, vineyard: Path, samples: Path | None, beside: Mapping[str, Any] = NOTHING) -> Message:
     """Return what to do next; the files that were typed are typed again."""
     if not checked.ready:

@@ -29,9 +29,21 @@ STATUS_WORDS = {
 VINIFERA = frozenset(
     fold(name)
     for name in (
-        *("Aglianico", "Albariño", "Alvarinho", "Alicante Bouschet", "Aligoté", "Arinto", "Assyrtiko", "Baga", "Barbera"),
+        *(
+            "Aglianico",
+            "Albariño",
+            "Alvarinho",
+            "Alicante Bouschet",
+            "Aligoté",
+            "Aragonez",
+            "Arinto",
+            "Assyrtiko",
+            "Baga",
+            "Barbera",
+        ),
         *("Blaufränkisch", "Bobal", "Bonarda", "Carignan", "Carmenère", "Castelão", "Catarratto", "Cereza", "Chasselas"),
         *(
+            "Chenin",
             "Chenin blanc",
             "Cinsault",
             "Colombard",
@@ -46,7 +58,7 @@ VINIFERA = frozenset(
         *("Kerner", "Lambrusco", "Lemberger", "Macabeo", "Malbec", "Malvasia", "Marsanne", "Mencía", "Monastrell"),
         *("Montepulciano", "Moscatel", "Mourvèdre", "Müller-Thurgau", "Muscat", "Nebbiolo", "Negroamaro", "Nero d'Avola"),
         *("País", "Palomino", "Pedro Giménez", "Pedro Ximénez", "Picpoul", "Pinot blanc", "Pinotage", "Portugieser"),
-        *("Primitivo", "Roussanne", "Saint-Laurent", "Sangiovese", "Savagnin", "Semillon", "Silvaner", "Tannat"),
+        *("Primitivo", "Roussanne", "Saint-Laurent", "Sangiovese", "Savagnin", "Semillon", "Shiraz", "Silvaner", "Tannat"),
         *("Tempranillo", "Tinta Roriz", "Torrontés", "Torrontés riojano", "Touriga Franca", "Touriga Nacional", "Trebbiano"),
         *("Trollinger", "Ugni blanc", "Verdejo", "Verdicchio", "Vermentino", "Xarel·lo", "Zinfandel", "Zweigelt"),
     )

@@ -32,7 +32,12 @@ MOST_PARTS = 500
 #: Shares of ground in common: of the smaller block, from which it is said; of the larger one, from which two are one.
 OVERLAP, SAME_GROUND = 0.01, 0.9
 #: Two lengths in one cell, with or without their unit: 2,5 x 1,2; 2.5m × 1.2m; 8/6.
-TWO_LENGTHS = r"^\s*([\d.,]+)\s*(?:{unit})?\.?\s*(?:[x×*/]|por|by|per)\s*([\d.,]+)\s*(?:{unit})?\.?\s*$"
+TWO_LENGTHS = r"^\s*([\d.,]+)\s*(?:{unit}|{sign})?\.?\s*(?:[x×*/]|por|by|per)\s*([\d.,]+)\s*(?:{unit}|{sign})?\.?\s*$"
+
+
+def two_lengths(unit: str) -> str:
+    """Return the shape of two lengths in one cell, in a unit that may stand behind each: 2,5 x 1,2 or 9' x 8'."""
+    return TWO_LENGTHS.format(unit=unit, sign="['′’]" if "ft" in unit else "(?!)")
 
 
 def check_blocks(
@@ -78,7 +83,7 @@ def _spacings(columns: Columns) -> dict[str, pd.Series]:
             f"spacings stand twice ({', '.join([*found, *both])})", f"Keep {found[0]}, or one column for each"
         )
     unit = found[0].rsplit("_", 1)[1]
-    parts = columns.text(found[0]).str.extract(TWO_LENGTHS.format(unit=unit), flags=re.IGNORECASE)
+    parts = columns.text(found[0]).str.extract(two_lengths(unit), flags=re.IGNORECASE)
     wrong = np.flatnonzero(parts[0].isna().to_numpy())
     said = [(columns.raw.place(i), f"{found[0]} '{columns.text(found[0]).iloc[i]}' is not two lengths") for i in wrong]
     columns.faults.add_each(said, "Write row spacing x vine spacing, such as 2.5 x 1.2")

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from geoprune.reading.headers import unit_of
 
 NUMBER_AND_UNIT = re.compile(r"([+-]?\d[\d.,]*)\s*([^\W\d_]{1,12})\.?")
-LAST_WORD = re.compile(r"\d\s*([^\W\d_]{1,12})\.?\s*$")
+LAST_WORD = re.compile(r"\d\s*([^\W\d_]{1,12}|['′’])\.?\s*$")
 #: 33° 7' 12.5" S, 33°07,2'S, W 79 33 12: the letter may stand before. O is left out: it is east in German, west in Spanish.
 DEGREES = re.compile(
     r"(?P<before>[NSEW])?\s*(?P<sign>[+-])?(?P<degrees>\d{1,3})\s*(?:°|º|deg|\s)\s*(?:(?P<minutes>\d{1,2}(?:[.,]\d+)?)\s*(?:['′’]|\s|$)\s*)"
@@ -44,7 +44,7 @@ def unit_behind(texts: Sequence[str]) -> str:
     'm'
     """
     found = [LAST_WORD.search(text) for text in texts if text]
-    units = {unit_of(f"x ({one[1]})") if one else "" for one in found}
+    units = {"ft" if one and one[1] in "'′’" else unit_of(f"x ({one[1]})") if one else "" for one in found}
     return units.pop() if len(units) == 1 else ""
 
 

@@ -88,8 +88,8 @@ def unit_of(header: str) -> str:
 
     Examples
     --------
-    >>> unit_of("Peso de poda (g)"), unit_of("kilos de poda"), unit_of("row_spacing_ft"), unit_of("peso")
-    ('g', 'kg', 'ft', '')
+    >>> unit_of("Peso de poda (g)"), unit_of("kilos de poda"), unit_of("row_spacing_ft"), unit_of("gr"), unit_of("peso")
+    ('g', 'kg', 'ft', 'g', '')
     """
     bracket = IN_BRACKETS.search(header)
     if bracket:
@@ -98,7 +98,7 @@ def unit_of(header: str) -> str:
         if found:
             return found
     words = fold(header).split()
-    if len(words) > 1 and words[-1] in _signs():
+    if words and words[-1] in _signs():
         return _signs()[words[-1]]
     return next((_signs()[word] for word in words if len(word) > 2 and word in _signs()), "")
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from geoprune.errors import DataError
 from geoprune.layers import Column, column, columns_of
-from geoprune.reading.blocks import TWO_LENGTHS
+from geoprune.reading.blocks import two_lengths
 from geoprune.reading.cells import in_degrees, unit_behind, without_unit
 from geoprune.reading.columns import POINTS_AND_COMMA, RawTable, matched, name_text
 from geoprune.reading.headers import UNIT_WORDS, fold, likeness, unit_of
@@ -23,8 +23,8 @@ from geoprune.units import SUFFIXES
 NEEDED_FROM, OPTIONAL_FROM = 0.4, 0.75
 #: What a column's content alone is worth where its name says nothing, for contents that hardly anything else has.
 BY_CONTENT = {"training": 0.55, "rule": 0.5, "row_by_vine": 0.55, "status": 0.5}
-#: As much is a column worth that holds names of blocks, beside the layer of blocks.
-NAMES_OF_BLOCKS = 0.55
+#: As much is a column worth that holds names of blocks, beside the layer of blocks, or a weight with its unit in every cell.
+TELLING = 0.55
 #: Only so many values of a column are looked at.
 LOOKED_AT = 400
 #: What layers are called (common practice, no source).
@@ -192,14 +192,16 @@ def _cells_of(column: pd.Series) -> _Cells:
 
 def _candidate(header: str, cells: _Cells, entry: Column, around: Surroundings) -> Candidate:
     texts, plain, behind = cells.texts, cells.plain, cells.unit
-    unit = unit_of(header) or behind if entry.units else ""
+    unit = behind or unit_of(header) if entry.units else ""
     unit = unit if unit in entry.units else ""
     can = [one for one in around.lengths if not unit and entry.kind == "length" and _can_be(texts, entry, one)]
     unit, as_elsewhere = (can[0], True) if len(can) == 1 else (unit, False)
     held = in_degrees(texts) if entry.name in PLACES else plain if unit == behind else texts
     by_name, by_content = likeness(header, entry), _content(held, entry, unit, around) if texts else 0.0
     score = by_name * (0.4 + 0.6 * by_content) if by_content else 0.0
-    alone = NAMES_OF_BLOCKS if entry.name == "block" and entry.layer != "blocks" else BY_CONTENT.get(entry.name, 0.0)
+    alone = BY_CONTENT.get(entry.name, 0.0)
+    if (entry.name == "block" and entry.layer != "blocks") or (entry.kind == "weight" and behind in entry.units):
+        alone = TELLING
     if by_content >= 0.6:
         score = max(score, alone * by_content)
     return Candidate(entry, header, unit, score, tuple(dict.fromkeys(texts))[:3], as_elsewhere)
@@ -209,7 +211,7 @@ def _can_be(texts: list[str], entry: Column, unit: str) -> bool:
     """Whether every value of a column of lengths can be in a unit: rows and vines that stand so far apart."""
     if entry.name != "row_by_vine":
         return bool(texts) and _within(texts, entry, unit) == 1.0
-    shape = re.compile(TWO_LENGTHS.format(unit=unit), re.IGNORECASE)
+    shape = re.compile(two_lengths(unit), re.IGNORECASE)
     pairs = [found.groups() for found in map(shape.match, texts) if found]
     both = column("blocks", "row_spacing"), column("blocks", "vine_spacing")
     return len(pairs) == len(texts) > 0 and all(
@@ -310,7 +312,7 @@ def _varieties(texts: list[str], around: Surroundings) -> float:
 
 
 def _two_lengths(texts: list[str], around: Surroundings) -> float:
-    shape = re.compile(TWO_LENGTHS.format(unit="m|ft|cm"), re.IGNORECASE)
+    shape = re.compile(two_lengths("m|ft|cm"), re.IGNORECASE)
     return _share(bool(shape.match(text)) for text in texts)
 
 

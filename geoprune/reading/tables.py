@@ -7,14 +7,14 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from geoprune.reading.columns import RawTable, clean_names, headers_of, name_text
+from geoprune.reading.columns import RawTable, clean_name, clean_names, headers_of, name_text
 from geoprune.reading.faults import Faults
 from geoprune.sources import LARGEST_TABLE, Unfit, read_bytes
 from geoprune.text import few
@@ -22,6 +22,8 @@ from geoprune.workbook import Unreadable, read_workbook
 
 #: Number of a line in its file, and its cells.
 Line = tuple[int, list[Any]]
+#: Stands for every sheet of a workbook that has the columns of the first.
+ALL_SHEETS = "*"
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 SEPARATORS = ",;\t"
 #: A workbook's size unpacked (bytes), the cells from A1 to the farthest one of a sheet, and how a cell names its place.
@@ -43,7 +45,8 @@ def read_table(
     also : iterable of str
         Endings that are read elsewhere, for the message when this one is not.
     sheet : str
-        Sheet of a workbook to read; "" for the one named as the layer, else the first with anything in it.
+        Sheet of a workbook to read; "*" for all that have the columns of the first, "" for the one named as the layer, else
+        the first with anything in it.
     header_row : sequence of int
         Lines that name the columns, counted from 1, read together as one name; empty for the first with anything in it.
 
@@ -109,6 +112,8 @@ def _workbook(path: Path, data: bytes, faults: Faults, wanted: str) -> tuple[lis
     sheets = _sheets(data, faults)
     if sheets is None:
         return None
+    if wanted == ALL_SHEETS:
+        return together(sheets), True
     called = (wanted or faults.layer).strip().casefold()
     named = [lines for name, lines in sheets.items() if name.strip().casefold() == called]
     if wanted and not named:
@@ -116,6 +121,41 @@ def _workbook(path: Path, data: bytes, faults: Faults, wanted: str) -> tuple[lis
         return None
     filled = [lines for lines in named or sheets.values() if any(_holds_anything(cells) for _, cells in lines)]
     return filled[0] if filled else [], True
+
+
+def together(sheets: Mapping[str, list[Line]]) -> list[Line]:
+    """Return the lines of all sheets that have the columns of the first, each with its sheet's name as its block.
+
+    The name is left out where the columns name a block themselves.
+    """
+    found: list[Line] = []
+    for name, lines in sheets.items():
+        filled = [(number, cells) for number, cells in lines if _holds_anything(cells)]
+        if not filled or (found and _names(filled[0]) != _names(found[0])):
+            continue
+        found = found or filled[:1]
+        width = len(_names(found[0]))
+        found += [(number, [*(cells + [""] * width)[:width], name]) for number, cells in filled[1:]]
+    if not found:
+        return []
+    names = _names(found[0])
+    if any(clean_name(one) == "block" for one in names):
+        return [(number, cells[: len(names)]) for number, cells in found]
+    return [(found[0][0], [*names, "block"]), *found[1:]]
+
+
+def same_columns(lines: Sequence[Line], others: Sequence[Line]) -> bool:
+    """Return whether the first lines that hold anything name the same columns."""
+    first, second = (next((line for line in one if _holds_anything(line[1])), (0, [])) for one in (lines, others))
+    return bool(_names(first)) and _names(first) == _names(second)
+
+
+def _names(line: Line) -> list[str]:
+    """Names of columns on a line, without empty cells at its end."""
+    names = [name_text(cell) for cell in line[1]]
+    while names and not names[-1]:
+        names.pop()
+    return names
 
 
 def sheets_of(path: Path, faults: Faults) -> dict[str, list[Line]]:

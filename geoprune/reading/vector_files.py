@@ -19,7 +19,7 @@ from shapely import force_2d
 from shapely.errors import ShapelyError
 
 from geoprune.layers import LAYERS
-from geoprune.reading.columns import RawTable, clean_names, headers_of
+from geoprune.reading.columns import RawTable, clean_names, headers_of, name_text
 from geoprune.reading.faults import Faults
 from geoprune.reading.inside import (
     Member,
@@ -346,7 +346,8 @@ def _raw(table: gpd.GeoDataFrame, path: Path, layer: str, cut: bool, faults: Fau
 
 def _kml_columns(table: pd.DataFrame, layer: str) -> pd.DataFrame:
     """Without what KML readers add; a placemark's name is the block's or the row's name where no column says it."""
-    table = table.drop(columns=[c for c in table.columns if c in KML_OWN])
+    told = "description" in table and bool((table["description"].map(name_text) != "").any())
+    table = table.drop(columns=[c for c in table.columns if c in KML_OWN and not (told and c == "description")])
     wanted = {"blocks": "block", "rows": "row"}.get(layer, "name")
     if "name" in table and wanted not in table:
         table = table.rename(columns={"name": wanted})

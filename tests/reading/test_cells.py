@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import geopandas as gpd
 import invented_vineyard as iv
 import numpy as np
@@ -9,6 +11,7 @@ import pandas as pd
 import pytest
 
 from geoprune import DataError, read_vineyard
+from geoprune.reading.blocks import two_lengths
 from geoprune.reading.cells import in_degrees, unit_behind, without_unit
 from geoprune.reading.columns import Columns, RawTable
 from geoprune.reading.declared import Declared, as_declared
@@ -65,6 +68,21 @@ def test_weights_with_their_unit_are_read_and_mixed_ones_reported(tmp_path):
     vineyard, weights = iv.write(tmp_path, table)
     with pytest.raises(DataError, match="pruning_weight_kg '850 g' is not a number"):
         read_vineyard(vineyard, samples=weights)
+
+
+@pytest.mark.parametrize(
+    ("unit", "text", "lengths"),
+    [
+        ("m", "2,50 x 1,20 m", ("2,50", "1,20")),
+        ("ft", "11' x 7'", ("11", "7")),
+        ("ft", "9 ft by 8 ft", ("9", "8")),
+        ("m", "11' x 7'", None),  # the sign is of feet alone
+    ],
+)
+def test_two_lengths_in_a_cell_may_have_their_unit_or_the_sign_of_feet(unit, text, lengths):
+    found = re.match(two_lengths(unit), text, re.IGNORECASE)
+    assert (found and found.groups()) == lengths
+    assert unit_behind(["11' x 7'"]) == "ft"
 
 
 #: Text as pandas keeps it: its own strings (what it reads of a GeoPackage since its version 3), and Python's objects.

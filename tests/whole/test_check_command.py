@@ -7,7 +7,9 @@ import json
 import sys
 import tomllib
 
+import geopandas as gpd
 import growers
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
@@ -15,6 +17,7 @@ from hypothesis import strategies as st
 
 from geoprune.cli import main
 from geoprune.errors import OutputError
+from geoprune.jobs.check import check_files
 from geoprune.jobs.settings_entries import merged, with_entries
 
 command = sys.modules["geoprune.cli.check"]
@@ -63,6 +66,31 @@ def test_on_a_terminal_it_asks_and_the_next_command_plans(tmp_path, monkeypatch)
     planned = run("prescribe", vineyard, "--samples", samples, "--out", tmp_path / "out", "--quiet")
     assert planned.exit_code == 0, planned.output
     assert "Espaldera (double Guyot)" in sheet_of(tmp_path)
+
+
+def test_rows_called_by_letters_and_spacings_that_no_column_tells_are_walked_to_a_plan(tmp_path):
+    block = growers.outline(32618, 330_000, 4_710_000)
+    told = {"Name": ["Lake block"], "Description": ["Concord, 9 x 8 ft"]}
+    gpd.GeoDataFrame(told, geometry=[block], crs=32618).to_crs(4326).to_file(tmp_path / "lake.kml", driver="KML")
+    row, vine = growers.by_number(26, 20, 30, 61)
+    weights = (growers.grams(26, 1000, 61) / 28.35).round()
+    table = pd.DataFrame({"Row": [chr(64 + n) for n in row], "Vine": vine, "Prunings (oz)": weights})
+    table.to_csv(tmp_path / "weights.csv", index=False)
+    first = run("check", tmp_path / "lake.kml", "--samples", tmp_path / "weights.csv", "--yes")
+    assert "Not used: blocks, description" in first.output
+    assert "is A row 1, B row 2" in first.output
+    assert "[values.row_spacing_m] otherwise = 2.5 (or row_spacing_ft)" in first.output
+    path = tmp_path / "geoprune.toml"
+    text = path.read_text("utf-8").replace("#? M = ", "M = ").replace("#? row = ", "row = ")
+    lines = [line for line in text.splitlines() if not line.startswith("#?") or "row 1" in line]
+    text = "\n".join(line.removeprefix("#? ") for line in lines)
+    text += "\n[values.row_spacing_ft]\notherwise = 9\n[values.vine_spacing_ft]\notherwise = 8\n"
+    said = tomllib.loads(text)
+    said["values"] = {**said["values"], "training": {"otherwise": "arched cane"}, "variety": {"otherwise": "Concord"}}
+    checked = check_files(tmp_path / "lake.kml", tmp_path / "weights.csv", settings=said)
+    assert checked.ready, (checked.open, checked.problems)
+    assert checked.vineyard.blocks["row_spacing_m"].tolist() == pytest.approx([9 * 0.3048])
+    assert set(checked.vineyard.samples["row"]) <= {str(number) for number in range(1, 21)}
 
 
 def test_own_trainings_and_samples_named_in_the_settings_are_found(tmp_path):
