@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geoprune.cli.console import fail, open_console
-from geoprune.cli.options import FILE, asked_language, options_of, values_of
+from geoprune.cli.options import FILE, VINEYARD_FILE, asked_language, options_of, values_of
 from geoprune.cli.spoken import SpokenCommand
 from geoprune.words import UNITS, preferred_language
 
@@ -21,7 +21,7 @@ BESIDE = ("bud_checks", "harvest", "scores", "zones_from", "covariates", "image"
 
 
 @click.command(cls=SpokenCommand)
-@click.argument("vineyard", type=FILE)
+@click.argument("vineyard", type=VINEYARD_FILE)
 @click.option("--samples", type=FILE)
 @options_of(BESIDE)
 @click.option("--yes", is_flag=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from click.shell_completion import CompletionItem
 
-from geoprune.cli.spoken import SelfExplaining
+from geoprune.cli.spoken import SelfExplaining, language_of
 from geoprune.settings.kinds import Choice, FilePath, Kind, Number, WrongValue, nearest, plain_number
 from geoprune.settings.setting import Setting
 from geoprune.settings.tables import block_definitions, definitions
@@ -25,8 +25,41 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 #: A file that is there; whether it can be read is reported with the other faults of the data.
 FILE = click.Path(exists=True, dir_okay=False, readable=False, path_type=Path)
-#: A vineyard file, or a folder of them.
-VINEYARD = click.Path(exists=True, readable=False, path_type=Path)
+
+
+class VineyardPath(click.Path):
+    """A vineyard: a file, a folder of them, or the address of a database, which becomes a file before anything else."""
+
+    def __init__(self, *, folders: bool) -> None:
+        super().__init__(exists=True, readable=False, dir_okay=folders, path_type=Path)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path; of an address that of the file with what the database held."""
+        from geoprune.database import is_address
+
+        return _taken(str(value), ctx) if is_address(value) else super().convert(value, param, ctx)
+
+
+def _taken(address: str, ctx: click.Context | None) -> Path:
+    """What stands in a database, as a file named after it in the folder where the command runs: a run repeats from it."""
+    from geoprune.cli.console import fail, open_console
+    from geoprune.database import shown_address
+    from geoprune.errors import GeopruneError, Message
+    from geoprune.jobs.database import take_vineyard
+    from geoprune.words import Reader
+
+    language = language_of(ctx)
+    try:
+        out = take_vineyard(address, Path())
+    except (GeopruneError, OSError) as error:
+        fail(error, language=language)
+    told = Message("terminal.taken", {"address": shown_address(address), "file": out.name})
+    open_console(stderr=True).print(clean(Reader(language).say(told)))
+    return out
+
+
+#: A vineyard file, a folder of them, or a database; and where no folder will do.
+VINEYARD, VINEYARD_FILE = VineyardPath(folders=True), VineyardPath(folders=False)
 
 units = click.option("--units", type=click.Choice(UNITS), default="us", show_default=True)
 #: The language of help and faults where a command has no settings to take it from.

@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from geoprune.database import read_tables, shown_address, write_tables
+from geoprune.deliver.folders import block_folders
 from geoprune.deliver.writing.geopackage import DESCRIPTIONS, write_layer
 from geoprune.errors import DataError, OutputError, Problem
 from geoprune.reading.results import read_result_layers
 
+#: Ending of a file that stands for what was read of a database; files that end so are ours, and replaced.
+FROM_DATABASE = ".from_database.gpkg"
 #: What a table is said to be in the file that is written of it.
 FROM = "from {address}"
 
@@ -51,6 +54,20 @@ def get_vineyard(address: str, out: Path, *, tables: Sequence[str] = (), force: 
     finally:
         fresh.unlink(missing_ok=True)
     return {name: len(table) for name, table in read.items()}
+
+
+def take_vineyard(address: str, folder: Path) -> Path:
+    """Write all tables with shapes of a database into a file of ours in a folder, over an earlier one, and return it.
+
+    Raises
+    ------
+    DataError, OutputError
+        See `get_vineyard`.
+    """
+    name = shown_address(address).rpartition("/")[2] or "database"
+    out = folder / f"{block_folders([name])[name]}{FROM_DATABASE}"
+    get_vineyard(address, out, force=True)
+    return out
 
 
 def put_results(results: Path, address: str, *, schema: str = "geoprune", force: bool = False) -> dict[str, int]:
