@@ -57,6 +57,8 @@ UNIT_WORDS = {
     "t": "tonelada toneladas tonne tonnes tonnellate tonnen",
     "ton": "tons",
 }
+#: Units that are the whole name of a column now and then.
+ALONE = frozenset({"kg", "g", "lb", "oz"})
 #: A unit in brackets at the end of a name, or behind a comma.
 IN_BRACKETS = re.compile(r"[(\[{]\s*([^)\]}]*?)\s*[)\]}]\s*$|,\s*(\w{1,3})\s*$")
 #: A name this near to another, letter by letter, may be the same word in another form or misspelt (design choice).
@@ -98,7 +100,7 @@ def unit_of(header: str) -> str:
         if found:
             return found
     words = fold(header).split()
-    if words and words[-1] in _signs():
+    if words and words[-1] in _signs() and (len(words) > 1 or _signs()[words[-1]] in ALONE):
         return _signs()[words[-1]]
     return next((_signs()[word] for word in words if len(word) > 2 and word in _signs()), "")
 
