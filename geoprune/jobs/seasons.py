@@ -14,7 +14,6 @@ import shapely
 from geoprune.errors import DataError, Message, Problem, Problems
 from geoprune.layers import Vineyard
 from geoprune.reading import Winter, read_harvest, read_left, read_winter
-from geoprune.reading.columns import matched
 from geoprune.rules import RuleBook, grape_kind, load_rules
 from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare, lasting_evidence
 
@@ -56,11 +55,9 @@ def compare_winters(folders: Sequence[Path], *, harvest: Path | None = None, lef
     found.stop()
     winters.sort(key=_newest)
     last = winters[-1]
-    yields = NO_YIELDS if harvest is None else found.gather(read_harvest, harvest, _as_vineyard(winters))
+    rows = last.layers["panels"].groupby("block")["row"].unique().to_dict()
+    yields = NO_YIELDS if harvest is None else found.gather(read_harvest, harvest, _as_vineyard(winters), rows=rows)
     left_buds = NO_LEFT if left is None else found.gather(read_left, left, last.blocks)
-    if yields is not None and harvest is not None:
-        yields, unknown = _with_known_rows(yields, last, harvest.name)
-        found.keep(unknown)
     found.stop()
     comparisons, remarks, known, book = [], [], [], load_rules()
     for block in last.blocks:
@@ -131,19 +128,6 @@ def _is_winegrape(winter: Winter, block: str, book: RuleBook) -> bool:
     here = winter.of("blocks", block)
     variety = str(here["variety"].iloc[0]) if "variety" in here else ""
     return grape_kind(book.group_of(variety)) == "winegrape"
-
-
-def _with_known_rows(yields: pd.DataFrame, winter: Winter, file: str) -> tuple[pd.DataFrame, list[Problem]]:
-    """Yields with their rows as the results call them, and the rows that there are not."""
-    problems, rows = [], yields["row"].copy()
-    for block, here in yields[yields["row"] != ""].groupby("block"):
-        names = winter.of("panels", str(block))["row"].unique()
-        known = matched(here["row"], names)
-        rows[here.index] = known
-        for row in here["row"][known == ""]:
-            what = f"block '{block}' has no row '{row}'"
-            problems.append(Problem(file, "harvest", "", what, "Write the row as it is painted on its end post"))
-    return yields.assign(row=rows), problems
 
 
 def _weights(block: str, winters: list[Winter], panels: gpd.GeoDataFrame) -> Weights:

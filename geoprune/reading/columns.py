@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from difflib import get_close_matches
@@ -88,6 +88,26 @@ def _text_on_one_line(value: str) -> str:
 def may_hold_text(column: pd.Series) -> bool:
     """Return whether cells of a column may be texts, however pandas keeps them: as objects, or as strings of its own."""
     return column.dtype == object or isinstance(column.dtype, pd.StringDtype)
+
+
+def known_rows(columns: Columns, blocks: pd.Series, given: pd.Series, names: Mapping[str, Collection[str]]) -> pd.Series:
+    """Rows as the blocks call them; "" where none is given, or it is not known, and a problem is noted with its line.
+
+    Parameters
+    ----------
+    columns : Columns
+    blocks, given : (n,)
+        Block of each line, and the row it names; "" where not given.
+    names : mapping
+        Block -> names of its rows.
+    """
+    found = pd.Series("", index=given.index, dtype=object)
+    for block, here in blocks.groupby(blocks):
+        found[here.index] = matched(given[here.index], names.get(str(block), ()))
+    lost = np.flatnonzero(((found == "") & (given != "") & (blocks != "")).to_numpy())
+    said = [(columns.raw.place(at), f"block '{blocks.iloc[at]}' has no row '{given.iloc[at]}'") for at in lost]
+    columns.faults.add_each(said, "Write the row as it is painted on its end post")
+    return found
 
 
 def matched(given: pd.Series, names: Iterable[str]) -> pd.Series:

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.layers import column
-from geoprune.reading.columns import Columns, RawTable, clean_name, matched, name_text
+from geoprune.reading.columns import Columns, RawTable, clean_name, known_rows, name_text
 from geoprune.reading.faults import Faults
 from geoprune.reading.results import Results
 from geoprune.reading.tables import read_table
@@ -175,14 +175,8 @@ def _rows(columns: Columns, results: Results) -> dict[str, pd.Series]:
     """Block and row of each line as the results call them; "" where unknown, and a problem is noted."""
     blocks = columns.block(results.blocks["block"].tolist())
     given = columns.required_text("row") if "row" in columns.table else columns.text("row")
-    found = pd.Series("", index=given.index, dtype=object)
-    for block, here in blocks.groupby(blocks):
-        names = results.runs.loc[results.runs["block"] == block, "row"].unique()
-        found[here.index] = matched(given[here.index], names)
-    lost = np.flatnonzero(((found == "") & (given != "") & (blocks != "")).to_numpy())
-    said = [(columns.raw.place(at), f"block '{blocks.iloc[at]}' has no row '{given.iloc[at]}'") for at in lost]
-    columns.faults.add_each(said, "Write the row as it is painted on its end post")
-    return {"block": blocks, "row": found}
+    names = results.runs.groupby("block")["row"].unique().to_dict()
+    return {"block": blocks, "row": known_rows(columns, blocks, given, names)}
 
 
 def _hours(columns: Columns) -> pd.Series:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +11,7 @@ import pandas as pd
 from geoprune.areas import geodesic_area_ha
 from geoprune.layers import Vineyard, columns_of
 from geoprune.reading.beside import read_beside
-from geoprune.reading.columns import Columns, RawTable, clean_names
+from geoprune.reading.columns import Columns, RawTable, clean_names, known_rows
 from geoprune.reading.declared import Declared
 from geoprune.reading.faults import Faults
 
@@ -20,7 +20,12 @@ MOST_T_HA, FEW_T_HA = 100.0, 0.2
 
 
 def read_harvest(
-    path: Path, vineyard: Vineyard, faults: Faults | None = None, *, declared: Declared | None = None
+    path: Path,
+    vineyard: Vineyard,
+    faults: Faults | None = None,
+    *,
+    declared: Declared | None = None,
+    rows: Mapping[str, Collection[str]] | None = None,
 ) -> pd.DataFrame:
     """Read yields from a CSV or XLSX file and check them (see `check_harvest`) against the vineyard's blocks and weights.
 
@@ -32,6 +37,8 @@ def read_harvest(
         Where remarks are noted.
     declared : Declared, optional
         Which columns and words of the file mean what, and its decimal mark.
+    rows : mapping, optional
+        Block -> names of its rows; yields by row are then of rows that there are, called so.
 
     Raises
     ------
@@ -44,7 +51,7 @@ def read_harvest(
     area_ha = dict(zip(blocks["block"], geodesic_area_ha(blocks.geometry), strict=True))
     samples = vineyard.samples
     pruned = samples.groupby("block")["season"].max().dropna().to_dict() if "season" in samples else {}
-    found = _checked(raw, vineyard.blocks["block"].tolist(), own, area_ha=area_ha, pruned=pruned)
+    found = _checked(raw, vineyard.blocks["block"].tolist(), own, area_ha=area_ha, pruned=pruned, rows=rows)
     if faults is not None:
         faults.remarks.extend(remark for remark in own.remarks if remark not in faults.remarks)
     return found
@@ -86,6 +93,7 @@ def _checked(
     *,
     area_ha: Mapping[str, float] | None = None,
     pruned: Mapping[str, float] | None = None,
+    rows: Mapping[str, Collection[str]] | None = None,
 ) -> pd.DataFrame:
     columns = Columns(raw, faults)
     if not len(raw.table):
@@ -96,6 +104,8 @@ def _checked(
             **{entry.si_name: columns.read(entry) for entry in columns_of("harvest") if entry.name != "block"},
         }
     )
+    if rows is not None:
+        clean["row"] = known_rows(columns, clean["block"], clean["row"], rows)
     mend = "Keep one line per block, zone or row, and season"
     columns.report_twice(clean, ["block", "zone", "row", "season"], needed=["block"], mend=mend)
     both = np.flatnonzero((clean["zone"].notna() & (clean["row"] != "")).to_numpy())

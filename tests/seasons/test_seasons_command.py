@@ -231,3 +231,13 @@ def test_a_vine_that_was_small_in_an_earlier_winter_alone_is_not_renewed(winters
     vines = gpd.read_file(tmp_path / "out" / "prescription.gpkg", layer="vines")
     here = (vines["row"].astype(str) == str(small["row"].iloc[0])) & (vines["vine"] == small["vine"].iloc[0])
     assert list(vines.loc[here, "treatment"]) == ["number"]
+
+
+def test_a_yield_of_a_row_that_is_not_there_is_told_with_its_line(winters: tuple[Path, Path], tmp_path: Path):
+    harvest = tmp_path / "harvest.csv"
+    harvest.write_text("block,row,season,yield_kg\nA,1,2026,90\nA,R99,2026,90\na,2,2026,90\n", "utf-8")
+    done = run("seasons", *winters, "--out", tmp_path / "out", "--harvest", harvest)
+    assert done.exit_code == 1
+    assert "harvest.csv, layer harvest, line 3: block 'A' has no row 'R99'" in done.output
+    assert "line 2" not in done.output
+    assert "line 4" not in done.output
