@@ -1,6 +1,7 @@
 """How often planted errors in a weighing list are found, and how often a right line is doubted.
 
-    python benchmarks/weigh_in_rates.py --repeats 200
+    python benchmarks/weigh_in_rates.py --repeats 20
+    python benchmarks/weigh_in_rates.py --repeats 100 --power
 
 Invented vineyards (benchmarks/vineyards.py) of 2.6 ha with a list of `n` weights in pounds and tenths, in the order of a
 walk along the rows; in each list one error of one kind is planted on a line at random (a run: eight lines). "found" is the
@@ -20,6 +21,7 @@ from vineyards import make_vineyard
 
 from geoprune.units import KG_PER_LB
 from geoprune.weighin import Entry, Finding, judge
+from geoprune.weighin.expected import expect, first_sound
 
 RUN = 8
 
@@ -157,6 +159,14 @@ PLANTED: dict[str, tuple[str, Callable[[Entry, int, np.random.Generator], Entry 
 }
 
 
+CASES = {
+    "CV 0.40, pattern to 90 m, 60 % vine to vine": Case(),
+    "CV 0.25": Case(cv=0.25),
+    "CV 0.50": Case(cv=0.5),
+    "20 weights, no pattern": Case(weights=20, nugget_share=1.0),
+}
+
+
 def about(finding: Finding, lines: set[int]) -> bool:
     """Whether a finding is about a planted line."""
     return bool(lines & set(finding.positions))
@@ -196,29 +206,56 @@ def count_doubted(case: Case, repeats: int) -> tuple[float, float, float]:
     return lines / (repeats * case.weights), lists / repeats, odd / repeats
 
 
+def lowest(entry: Entry) -> tuple[int, float]:
+    """The line farthest below what the others say, and its residual in standard errors, on square roots."""
+    vines = np.ones(len(entry.weight_kg))
+    found = expect(entry.point, entry.weight_kg, vines, first_sound(entry.weight_kg), entry.other_point)
+    assert found is not None
+    away = (np.sqrt(entry.weight_kg) - found[0].middle) / found[0].spread
+    return int(np.argmin(away)), float(away.min())
+
+
+def power_of_size(repeats: int) -> None:
+    """Print how often one weight in kilograms with one decimal is found by its size, at rates of right lists doubted."""
+    print("| right lists in which a small vine is pointed at, % | " + " | ".join(CASES) + " |")
+    print("|---" * (len(CASES) + 1) + "|")
+    right: list[list[float]] = []
+    planted: list[list[float]] = []
+    for case in CASES.values():
+        right.append([])
+        planted.append([])
+        for seed in range(repeats):
+            entry, _ = entry_of(case, seed)
+            line = int(np.random.default_rng([seed, 1]).integers(len(entry.text)))
+            right[-1].append(lowest(entry)[1])
+            at, away = lowest(by_factor(KG_PER_LB, 1)(entry, line, np.random.default_rng(0)))
+            planted[-1].append(away if at == line else np.inf)
+    for rate in (5, 10, 20, 50):
+        found = [100 * np.mean(np.array(p) < np.percentile(r, rate)) for r, p in zip(right, planted, strict=True)]
+        print(f"| {rate} | " + " | ".join(f"{share:.0f}" for share in found) + " |")
+
+
 def main() -> None:
     """Print the tables of docs/weigh-in.md."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--repeats", type=int, default=200)
     arguments.add_argument("--only", default="", help="errors whose name holds this text; 'right' for right lists alone")
+    arguments.add_argument("--power", action="store_true", help="what can be found by size at all, at given rates")
     given = arguments.parse_args()
-    cases = {
-        "CV 0.40, pattern to 90 m, 60 % vine to vine": Case(),
-        "CV 0.25": Case(cv=0.25),
-        "CV 0.50": Case(cv=0.5),
-        "20 weights, no pattern": Case(weights=20, nugget_share=1.0),
-    }
-    print("| planted | " + " | ".join(cases) + " |\n|---" + "|---" * len(cases) + "|")
+    if given.power:
+        power_of_size(given.repeats)
+        return
+    print("| planted | " + " | ".join(CASES) + " |\n|---" + "|---" * len(CASES) + "|")
     for name, (kind, plant) in PLANTED.items():
         if given.only not in name:
             continue
-        said = [count_found(case, kind, plant, given.repeats)[:2] for case in cases.values()]
+        said = [count_found(case, kind, plant, given.repeats)[:2] for case in CASES.values()]
         print(f"| {name} | " + " | ".join(f"{100 * f:.0f} ({100 * c:.0f})" for f, c in said) + " |", flush=True)
         if kind == "list":
-            said = [count_found(case, kind, plant, given.repeats, earlier=True)[:2] for case in cases.values()]
+            said = [count_found(case, kind, plant, given.repeats, earlier=True)[:2] for case in CASES.values()]
             line = " | ".join(f"{100 * f:.0f} ({100 * c:.0f})" for f, c in said)
             print(f"| {name}, last winter known | {line} |", flush=True)
-    told_right = [count_doubted(case, given.repeats) for case in cases.values()]
+    told_right = [count_doubted(case, given.repeats) for case in CASES.values()]
     for k, name in enumerate(
         ("right lines with a proposal, %", "right lists with a proposal, %", "right lists with an odd weight, %")
     ):

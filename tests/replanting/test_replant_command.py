@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import re
+import shutil
+import subprocess
 import tomllib
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -133,6 +136,17 @@ def test_files_of_a_proposal(vineyard: Path, tmp_path: Path):
     for path in (tmp_path / "out").glob("*.csv"):
         with path.open(encoding="utf-8", newline="") as handle:
             assert not [cell for line in csv.reader(handle) for cell in line if cell.startswith(("=", "+", "@"))]
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs Debian's package poppler-utils")
+def test_paper_has_every_figure_behind_the_sums_and_each_way_its_range(vineyard: Path, tmp_path: Path):
+    done = run(vineyard, "--out", tmp_path / "out", "--lang", "en")
+    assert done.exit_code == 0, done.output
+    paper = tmp_path / "out" / "replant.pdf"
+    said = subprocess.run(["pdftotext", "-layout", str(paper), "-"], capture_output=True, check=True, text=True).stdout
+    assert all(name in said for name in tomllib.loads((tmp_path / "out" / "prices.toml").read_text("utf-8")))
+    options = said[said.index("What each option comes to") : said.index("Vines by row")]
+    assert re.search(r"[\d,]+ \(\W*[\d,]+ – \W*[\d,]+\)", options), options
 
 
 def test_the_prices_that_are_written_can_be_read_and_are_then_given(vineyard: Path, tmp_path: Path):

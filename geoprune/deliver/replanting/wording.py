@@ -57,7 +57,6 @@ def area_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
     """Return a block's areas, cell by cell."""
     words, cells = reader.words("replant"), []
     for line, choice in zip(proposal.areas.to_dict("records"), proposal.choices, strict=True):
-        low, mean, high = (money(value, proposal, reader) for value in choice.worth.npv)
         rows = (line["first_row"], line["last_row"])
         cells.append(
             [
@@ -67,7 +66,7 @@ def area_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
                 words[f"option_{line['option']}"],
                 *(reader.number(line[name]) for name in ("missing_or_dead", "weak", "diseased")),
                 money(float(choice.worth.cost[1]), proposal, reader),
-                f"{mean} ({low} – {high})",
+                _ranged(choice.worth.npv, proposal, reader),
                 _payback(choice.worth.payback_years, proposal, reader),
                 reader.number(100 * choice.worth.pays),
             ]
@@ -90,11 +89,11 @@ def order_cells(proposal: Proposal, reader: Reader) -> list[str]:
 
 
 def option_cells(proposal: Proposal, reader: Reader) -> list[list[str]]:
-    """Return what each way comes to in each area; a dash where a way is not open."""
+    """Return what each way comes to in each area, and its range; a dash where a way is not open."""
     cells = []
     for place, choice in enumerate(proposal.choices, start=1):
         values = [choice.worths[name].npv if name in choice.worths else None for name in ("layer", "single", "section")]
-        cells.append([str(place), *("–" if v is None else money(float(v[1]), proposal, reader) for v in values)])
+        cells.append([str(place), *("–" if v is None else _ranged(v, proposal, reader) for v in values)])
     return cells
 
 
@@ -136,6 +135,12 @@ def price_cells(prices: PriceList, reader: Reader) -> list[list[str]]:
 def money(value: float, proposal: Proposal, reader: Reader) -> str:
     """Return a sum of money."""
     return f"{shorten(proposal.prices.text('currency'), 8)}\u00a0{reader.number(value)}"
+
+
+def _ranged(sums: np.ndarray, proposal: Proposal, reader: Reader) -> str:
+    """A sum of money with its range; sums (3,) low, mean, high."""
+    low, mean, high = (money(float(value), proposal, reader) for value in sums)
+    return f"{mean} ({low} – {high})"
 
 
 def _block(proposal: Proposal, reader: Reader) -> dict[str, Any]:
