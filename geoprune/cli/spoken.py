@@ -34,9 +34,9 @@ def typed_language(arguments: Sequence[str]) -> str:
     """
     for place, argument in enumerate(arguments):
         name, sign, value = argument.partition("=")
-        told = value if sign else next(iter(arguments[place + 1 : place + 2]), "")
-        if name == "--lang" and told in languages():
-            return told
+        language = value if sign else next(iter(arguments[place + 1 : place + 2]), "")
+        if name == "--lang" and language in languages():
+            return language
     return preferred_language()
 
 

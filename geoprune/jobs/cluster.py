@@ -75,9 +75,9 @@ def cluster(scheduler: str) -> Iterator[ClusterExecutor]:
     try:
         client = Client(scheduler, timeout=PATIENCE_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
-        told = one_line(error)[:160]
+        reason = one_line(error)[:160]
         raise ClusterError(
-            f"{scheduler}: no scheduler of a Dask cluster answers there ({told}). Check its address."
+            f"{scheduler}: no scheduler of a Dask cluster answers there ({reason}). Check its address."
         ) from None
     with client:
         try:

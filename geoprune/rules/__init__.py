@@ -29,7 +29,7 @@ from geoprune.rules.field_sheets import FieldSheet, bud_cutting_sheet, weighing_
 from geoprune.rules.floors import FEWEST_BUDS, FEWEST_REPLANTS, FEWEST_VINES, Measured, measure
 from geoprune.rules.frost import frost_notes, frost_traits
 from geoprune.rules.harvest import block_yield_kg, zone_yield_kg
-from geoprune.rules.holds import fewest_canes, frame_steps, number_holds, renew_messages, renew_sign, why_no_number
+from geoprune.rules.holds import fewest_canes, frame_steps, renew_messages, renew_sign, why_no_number
 from geoprune.rules.injury import Injury, assess_injury, check_counts, crop_potential, zone_injury
 from geoprune.rules.injury_methods import (
     DEFAULT_METHOD,
@@ -127,7 +127,6 @@ __all__ = [
     "measure",
     "measured_wood",
     "missing_share",
-    "number_holds",
     "parse_rule",
     "plan_labour",
     "pool_shares",

@@ -19,11 +19,6 @@ PENCIL_MM = 0.25 * MM_PER_IN
 CANE_KG = 0.038
 
 
-def number_holds(vine_size_kg: float, *, renew_share: float = 0.0, cautions: Sequence[Message] = ()) -> bool:
-    """Whether a zone may be given a number of buds; see `why_no_number`."""
-    return why_no_number(vine_size_kg, renew_share=renew_share, cautions=cautions) is None
-
-
 def why_no_number(
     vine_size_kg: float,
     *,
@@ -78,8 +73,10 @@ def renew_messages(renew_below_kg: float = RENEW_BELOW_KG, *, among_others: bool
     `among_others` : whether such vines stand among vines pruned to a number; where all are renewed, no sign tells them
     apart and there is no number to leave off.
     """
-    told = (Message("apart.renew_how"), Message("apart.renew_summer"))
-    return (renew_sign(renew_below_kg), told[0], Message("apart.renew_not_number"), told[1]) if among_others else told
+    winter, summer = Message("apart.renew_how"), Message("apart.renew_summer")
+    if not among_others:
+        return (winter, summer)
+    return (renew_sign(renew_below_kg), winter, Message("apart.renew_not_number"), summer)
 
 
 def frame_steps() -> tuple[Message, ...]:

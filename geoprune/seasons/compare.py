@@ -14,11 +14,10 @@ from scipy.special import ndtr
 
 from geoprune.errors import Message
 from geoprune.seasons.model import SeasonModel, Target, TooFewWeights, Weights, fit_seasons, zone_target
+from geoprune.units import NINETY
 
 Floats = NDArray[np.float64]
 
-#: An interval of so many standard errors either way holds nine times in ten.
-NINETY = 1.645
 #: A change whose direction is this likely is called one: its 90 % range then lies on one side of no change.
 LIKELY = 0.95
 #: Panels are put into so many classes of equal number by vine size, the same in every winter.

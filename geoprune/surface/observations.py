@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -99,6 +100,23 @@ class Observations:
         return float(pdist(hull).max(initial=0.0))
 
 
+class _Readings(NamedTuple):
+    """The weights that count, each vine once.
+
+    taken, stands_for, fresh (m,) of the rows of the sample table: which are a reading, see `Observations`; which were
+    weighed in the season that is mapped. values, strength, noise, season (n,) as in `Observations`.
+    """
+
+    taken: NDArray[np.bool_]
+    stands_for: Integers
+    fresh: NDArray[np.bool_]
+    values: Floats
+    strength: Floats
+    noise: Floats
+    season: Integers
+    target_season: int
+
+
 def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> Observations:
     """Turn placed samples and the trellis into arrays.
 
@@ -108,32 +126,16 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
         With fewer than 5 usable vines, or weights that are no possible vine.
     """
     remarks: list[Remark] = []
-    used = samples["used"].to_numpy(bool)
     weight = samples["vine_weight_kg"].to_numpy(float)
     vine_id = samples["vine_id"].to_numpy(np.int64)
-    _check(samples, used, weight, block)
-    season, counted_in = _seasons(samples, used, remarks)
-    target = int(season[counted_in].max())
-    fresh = counted_in & (season == target)
-    _report_coincident(vine_id, season, fresh, trellis, remarks)
     weighed = np.maximum(samples["vines_weighed"].to_numpy(float), 1.0)
-    stands_for = _one_a_vine(vine_id, season, counted_in)
-    taken = counted_in & (stands_for == np.arange(len(samples)))
-    _check_count(int(taken.sum()), block)
-    values, most = _joined(weight, weighed, stands_for, taken)
-    strength = _strength(values, 1.0 / most, season[taken], target)
-    values, factor, stay = _weighed_again(values * strength, vine_id[taken], season[taken])
-    if not stay.all():
-        remarks.append(Remark("assumed", Message("surface.weighed_again", {"vines": int((factor < 1.0).sum())})))
-    for year in np.unique(season[taken][stay]):
-        left = stay & (season[taken] == year)
-        stay &= ~left | (left.sum() >= FEWEST_OF_A_SEASON) | (year == target)
-    values, strength, noise = values[stay], strength[stay], (factor / most)[stay]
-    taken[np.flatnonzero(taken)[~stay]] = False
+    _check(samples, weight, block)
+    read = _read(samples, weight, weighed, trellis, remarks, block=block)
+    taken, fresh = read.taken, read.fresh
     vines = shapely.get_coordinates(trellis.vines.geometry.values)
     centre = vines.mean(axis=0)
     vines = vines - centre
-    levels, target_levels = _levels(season[taken], target)
+    levels, target_levels = _levels(read.season, read.target_season)
     panel = trellis.vines["panel_id"].to_numpy(np.int64)
     counted = trellis.vines["counted"].to_numpy(bool)
     empty = np.bincount(panel[counted], minlength=len(trellis.panels)) == 0
@@ -141,13 +143,13 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     return Observations(
         centre=centre,
         taken=taken,
-        stands_for=stands_for,
+        stands_for=read.stands_for,
         place=shapely.get_coordinates(samples.geometry.values)[taken] - centre,
-        values=values,
-        strength=strength,
-        noise=noise,
-        season=season[taken],
-        target_season=target,
+        values=read.values,
+        strength=read.strength,
+        noise=read.noise,
+        season=read.season,
+        target_season=read.target_season,
         vine_id=vine_id[taken],
         row=vine_row[vine_id[taken]],
         levels=levels,
@@ -161,7 +163,32 @@ def gather(trellis: Trellis, samples: gpd.GeoDataFrame, *, block: str = "") -> O
     )
 
 
-def _check(samples: gpd.GeoDataFrame, taken: NDArray[np.bool_], weight: Floats, block: str) -> None:
+def _read(
+    samples: gpd.GeoDataFrame, weight: Floats, weighed: Floats, trellis: Trellis, remarks: list[Remark], *, block: str
+) -> _Readings:
+    """Make readings of the samples: one for a vine, in the strength of the season that is mapped; adds to `remarks`."""
+    vine_id = samples["vine_id"].to_numpy(np.int64)
+    season, counted_in = _seasons(samples, samples["used"].to_numpy(bool), remarks)
+    target = int(season[counted_in].max())
+    fresh = counted_in & (season == target)
+    _report_coincident(vine_id, season, fresh, trellis, remarks)
+    stands_for = _one_a_vine(vine_id, season, counted_in)
+    taken = counted_in & (stands_for == np.arange(len(samples)))
+    _check_count(int(taken.sum()), block)
+    values, most = _joined(weight, weighed, stands_for, taken)
+    strength = _strength(values, 1.0 / most, season[taken], target)
+    values, factor, stay = _weighed_again(values * strength, vine_id[taken], season[taken])
+    if not stay.all():
+        remarks.append(Remark("assumed", Message("surface.weighed_again", {"vines": int((factor < 1.0).sum())})))
+    for year in np.unique(season[taken][stay]):
+        left = stay & (season[taken] == year)
+        stay &= ~left | (left.sum() >= FEWEST_OF_A_SEASON) | (year == target)
+    taken[np.flatnonzero(taken)[~stay]] = False
+    return _Readings(taken, stands_for, fresh, values[stay], strength[stay], (factor / most)[stay], season[taken], target)
+
+
+def _check(samples: gpd.GeoDataFrame, weight: Floats, block: str) -> None:
+    taken = samples["used"].to_numpy(bool)
     _check_count(int(taken.sum()), block)
     wrong = taken & ~((weight > 0.0) & (weight <= HEAVIEST_KG))
     mend = f"Give more than 0, at most {HEAVIEST_KG:g} kg"

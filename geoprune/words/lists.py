@@ -72,12 +72,12 @@ def preferred_language(environment: Mapping[str, str] = os.environ) -> str:
     >>> preferred_language({"LANG": "es_AR.UTF-8"}), preferred_language({"LANG": "C"})
     ('es', 'en')
     """
-    told = (environment.get(CHOSEN, ""), preferred_locale(environment).split("_")[0])
-    return next((language for language in told if language in languages()), "en")
+    wanted = (environment.get(CHOSEN, ""), preferred_locale(environment).split("_")[0])
+    return next((language for language in wanted if language in languages()), "en")
 
 
 def preferred_locale(environment: Mapping[str, str] = os.environ) -> str:
     """Return the system's locale, such as "es_AR"; "" where it names none."""
-    told = next((environment[name] for name in LOCALES if environment.get(name)), "")
-    place = told.partition(".")[0].partition("@")[0]
+    locale = next((environment[name] for name in LOCALES if environment.get(name)), "")
+    place = locale.partition(".")[0].partition("@")[0]
     return "" if place in ("C", "POSIX") else place

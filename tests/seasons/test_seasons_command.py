@@ -144,8 +144,8 @@ def test_yields_by_row_give_crop_load_by_row_and_the_block_is_not_taken_for_a_ro
     found = {line["row"]: line for line in summary_of(tmp_path / "out")["rows"]}
     for row, value in rows.items():
         line = found[row]
-        # Yield over prunings, and its range from that of the size: nine times in ten, 1.645 standard errors.
-        each, size, error = value / line["vines"], line["size_later_kg"], 1.645 * line["size_later_se_kg"]
+        # Yield over prunings, and its range from that of the size: nine times in ten, 1.6449 standard errors.
+        each, size, error = value / line["vines"], line["size_later_kg"], 1.6448536 * line["size_later_se_kg"]
         expected = (each / (size + error), each / size, each / (size - error))
         assert (line["crop_load_low"], line["crop_load"], line["crop_load_high"]) == pytest.approx(expected, rel=1e-6)
     assert found["5"]["crop_load"] is None

@@ -205,11 +205,11 @@ def check_target(out: Path, *, force: bool, own: Path | None = None, carried: Ma
 
 def written_files(out: Path) -> dict[str, str] | None:
     """Return what `out/summary.json` says was written: path -> digest; None when it is no summary of ours."""
-    told = out / "summary.json"
+    summary_file = out / "summary.json"
     try:
-        if not told.is_file():  # a pipe would be waited for
+        if not summary_file.is_file():  # a pipe would be waited for
             return None
-        summary = json.loads(told.read_text("utf-8"))
+        summary = json.loads(summary_file.read_text("utf-8"))
     except (OSError, ValueError, RecursionError):
         return None
     digests = summary.get("digests") if isinstance(summary, dict) and summary.get("program") == "geoprune" else None

@@ -135,7 +135,7 @@ def _size_rules(column: str, table: pd.DataFrame, *, grown_mm: float, symbols: t
 def _replant_rules() -> list[Rule]:
     """Areas to replant, labelled by what they count."""
     missing, weak = _more("vines_missing", "0"), _more("vines_weak", "0")
-    told = {
+    labels = {
         "missing": (_both(missing, _not(weak)), ("vines_missing", f"{BLANK}missing")),
         "weak": (_both(weak, _not(missing)), ("vines_weak", f"{BLANK}weak")),
         "missing and weak": (
@@ -144,7 +144,7 @@ def _replant_rules() -> list[Rule]:
         ),
     }
     drawn = _polygon(None, 0.8, dashed=True)
-    rules = [Rule(title, which, (drawn, _text(*pieces, below=True))) for title, (which, pieces) in told.items()]
+    rules = [Rule(title, which, (drawn, _text(*pieces, below=True))) for title, (which, pieces) in labels.items()]
     return [*rules, Rule("others", _both(_not(missing), _not(weak)), (drawn,))]
 
 
