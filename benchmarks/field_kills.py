@@ -21,13 +21,13 @@ from geoprune.deliver.field import render_field_page
 VINES = 60
 
 
-def run(*, kills: int, seed: int) -> dict[str, int]:
+def run(*, kills: int, seed: int, again: bool) -> dict[str, int]:
     """One list of vines under so many kills."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
         html = Path(folder) / "page.html"
         html.write_text(render_field_page(field_block(listed=VINES)), encoding="utf-8")
         phone = Phone(driver.chromium, html, Path(folder) / "profile")
-        counted = weigh_while_killed(phone, vines=VINES, kills=kills, seed=seed)
+        counted = weigh_while_killed(phone, vines=VINES, kills=kills, seed=seed, again=again)
         phone.close()
     return counted
 
@@ -36,8 +36,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--kills", type=int, default=50)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--again", action="store_true", help="kill it up to three times more while it starts after a kill")
     given = parser.parse_args()
-    print(run(kills=given.kills, seed=given.seed))
+    print(run(kills=given.kills, seed=given.seed, again=given.again))
 
 
 if __name__ == "__main__":

@@ -136,6 +136,11 @@ VINES = {
     "four-cane small": replace(CONCORD, training="four-cane", pounds=0.65),
     "niagara arched": replace(CONCORD, rule="niagara 25+10", variety="Niagara", training="arched cane"),
     "low cordon": replace(FLAT, training="low cordon", pounds=2.2),
+    **{
+        f"{form} {pounds} lb": replace(FLAT, training=form, pounds=pounds)
+        for form in ("head-trained", "pergola")
+        for pounds in (1.2, 4.5)
+    },
     # crop
     **{f"load {load}": replace(FLAT, pounds=2.6, load=load, measured=6) for load in (1.5, 3.9, 4.0, 7.0, 10.0, 10.5, 13.2)},
     **{f"block load {load}": replace(FLAT, pounds=2.6, block_load=load, measured=6) for load in (2.5, 7.0, 12.9)},

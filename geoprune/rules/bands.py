@@ -34,6 +34,10 @@ _UNITS = {
 }
 
 
+#: Canopies whose shoots do not stand in a wall along the row: head-trained vines and overhead arbours.
+NO_WALL = ("head", "overhead")
+
+
 @dataclass(frozen=True)
 class Band:
     """A published range of one index, in kg/m, per m, g, mm or as a ratio; an open end is infinite.
@@ -72,6 +76,7 @@ def load_bands() -> tuple[Band, ...]:
 def find_bands(index: str, *, canopy: str = "single", variety: str = "", kind: str = "winegrape") -> tuple[Band, ...]:
     """Bands that apply to a canopy ("single", "divided horizontal", "divided vertical"), a cultivar and a kind of grape.
 
+    Of a canopy that is no wall along the row (`NO_WALL`) nothing per metre is judged: all such bands were read on walls.
     `kind` is "winegrape", "American" or "" where it is not known; `grape_kind` finds it. Empty where none is published.
     """
     return tuple(
@@ -79,6 +84,7 @@ def find_bands(index: str, *, canopy: str = "single", variety: str = "", kind: s
         for band in load_bands()
         if band.index == index
         and band.canopy in ("any", canopy)
+        and not (band.per and canopy in NO_WALL)
         and (not band.kinds or kind in band.kinds)
         and (not band.cultivars or fold(variety) in map(fold, band.cultivars))
     )

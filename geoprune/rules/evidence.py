@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from geoprune.errors import Message
-from geoprune.rules.bands import BULL_DIAMETER_MM, BULL_INTERNODE_MM, Band, find_bands, grape_kind
+from geoprune.rules.bands import BULL_DIAMETER_MM, BULL_INTERNODE_MM, NO_WALL, Band, find_bands, grape_kind
 from geoprune.rules.floors import FEWEST_VINES, TWO_SIDED, Measured
 
 #: A zone is called rank by its bull canes when the low end of their share lies above this. A design choice: the
@@ -30,7 +30,7 @@ class ZoneFigures:
     Attributes
     ----------
     canopy : str
-        "single", "divided horizontal" or "divided vertical".
+        "single", "divided horizontal", "divided vertical", or one of `NO_WALL`.
     vine_size_kg, vine_size_se_kg, pruning_kg_m_row, pruning_kg_m_canopy : float
         Pruning weight per vine with its standard error, per metre of row and per metre of canopy.
     buds_per_m_row, buds_per_m_canopy : float
@@ -182,8 +182,9 @@ def _pruning_weight(figures: ZoneFigures, signs: Signs) -> None:
 def _capacity(figures: ZoneFigures, signs: Signs) -> None:
     """Wood that cannot hold what the rule asks for, even if the vines are as small as may be.
 
-    Vines above one of the bands of pruning weight that apply, or for which none does, outgrow their trellis. Of others it is
-    given, and they are not called in balance: a training of few canes holds less than many a vine of usual size is given.
+    Vines above one of the bands of pruning weight that apply, or for which none does, outgrow their trellis, where they
+    have one along the row. Of others it is given, and they are not called in balance: a training of few canes holds less
+    than many a vine of usual size is given.
     """
     low, high = (figures.buds_by_rule * end for end in figures.size_ends)
     if not low > figures.capacity:  # nor where either is not known
@@ -191,7 +192,8 @@ def _capacity(figures: ZoneFigures, signs: Signs) -> None:
     bands = find_bands("pruning_weight", canopy=figures.canopy, variety=figures.variety, kind=figures.kind)
     weights = {"row": figures.pruning_kg_m_row, "canopy": figures.pruning_kg_m_canopy}
     ended = [band for band in bands if np.isfinite(band.high)]
-    large = not ended or any(weights[band.per] * figures.size_ends[0] > band.high for band in ended)
+    above = any(weights[band.per] * figures.size_ends[0] > band.high for band in ended)
+    large = figures.canopy not in NO_WALL and (above or not ended)
     signs.found["capacity"] = "rank" if large else "unclear"
     fields = {"rule_buds": figures.buds_by_rule, "low_buds": low, "high_buds": high, "capacity": figures.capacity}
     signs.messages.append(Message("balance.capacity_small" if large else "balance.capacity_short", fields))

@@ -23,7 +23,7 @@ class Labour:
     @property
     def message(self) -> Message:
         """Hours, and cost where a wage is given, as a sentence."""
-        fields = {"hours": self.hours, "minutes": self.minutes_per_vine}
+        fields = {"hours": self.hours, "minutes": self.minutes_per_vine, "count": max(round(self.hours), 1)}
         if np.isfinite(self.cost):
             return Message("crop.labour_cost", fields | {"cost": self.cost})
         return Message("crop.labour", fields)

@@ -37,6 +37,7 @@ class Training:
     source: str
     tag: str
     divided: str = ""
+    canopy_form: str = ""
     spurs_most: int = 0
     mind: str = ""
     own: bool = False
@@ -63,8 +64,8 @@ class Training:
 
     @property
     def canopy(self) -> str:
-        """Kind of canopy, for published bands: "single", "divided horizontal" or "divided vertical"."""
-        return f"divided {self.divided}" if self.divided else "single"
+        """Kind of canopy, for published bands: "single", "divided horizontal", "divided vertical", or a form of its own."""
+        return self.canopy_form or (f"divided {self.divided}" if self.divided else "single")
 
     @property
     def name(self) -> Message:

@@ -147,7 +147,7 @@ class Reader:
             parts.append(before)
             if name is not None:
                 value = fields[name]
-                text = format(value, spec)
+                text = _written(value, spec)
                 parts.append(self.marked(text) if isinstance(value, int | float) else text)
         return "".join(parts)
 
@@ -179,6 +179,11 @@ def locale_for(language: str) -> str:
 def say(message: Message, language: str, units: str) -> str:
     """Return a message as a reader of a language and units reads it (`Reader.say`)."""
     return Reader(language, units).say(message)
+
+
+def _written(value: Any, spec: str) -> str:
+    """A field's value as text; percent have a blank before their sign, as everywhere else that they are said."""
+    return f"{format(100 * value, spec[:-1] + 'f')} %" if spec.endswith("%") else format(value, spec)
 
 
 @cache

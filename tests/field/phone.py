@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import signal
@@ -136,7 +137,8 @@ class Phone:
         from playwright.sync_api import Error
 
         try:
-            (self.context if self.dead else self.page).close()
+            if self.context is not None:
+                (self.context if self.dead else self.page).close()
         except Error:
             self.dead = True
         if self.dead:
@@ -170,13 +172,32 @@ def weight_of(row: str, vine: int) -> float:
     return round(1 + (37 * int(row) + 11 * vine) % 90 / 30, 1)
 
 
-def weigh_while_killed(phone: Phone, *, vines: int, kills: int, seed: int) -> dict[str, int]:
+def start_under_kills(phone: Phone, rng: random.Random) -> int:
+    """Start the page anew and kill the whole browser while it starts, up to three times; return how often it was killed."""
+    from playwright.sync_api import Error
+
+    hit = 0
+    for _ in range(rng.randint(1, 3)):
+        timer = threading.Timer(rng.uniform(0.2, 2.0), phone.kill, kwargs={"whole": True})
+        timer.start()
+        with contextlib.suppress(Error):
+            phone._open()
+        timer.join()
+        hit += 1
+        phone.after()
+    return hit
+
+
+def weigh_while_killed(phone: Phone, *, vines: int, kills: int, seed: int, again: bool = False) -> dict[str, int]:
     """Weigh a list of vines while tab or browser is killed at random moments; return what was counted.
+
+    With `again`, the browser is killed up to three more times while it starts after each kill of the whole of it.
 
     Returns
     -------
     dict
-        kills (of them `whole` the browser), confirmed, lost (confirmed entries that are not there at the end), wrong
+        kills (of them `whole` the browser), with `again` those `at_start`, confirmed, lost (confirmed entries that are not
+        there at the end), wrong
         (another weight or vine), twice (vines that stand twice), missing (vines of the list that never came).
     """
     rng = random.Random(seed)
@@ -202,6 +223,8 @@ def weigh_while_killed(phone: Phone, *, vines: int, kills: int, seed: int) -> di
             done["whole"] += whole
             time.sleep(0.05)
             phone.after()
+            if again and whole:
+                done["at_start"] = done.get("at_start", 0) + start_under_kills(phone, rng)
             phone.start()
     phone.page.reload()
     phone.page.wait_for_selector("html[data-ready=yes]")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -75,6 +76,50 @@ def test_half_a_record_at_the_end_of_the_databases_log_costs_nothing(browser: An
     phone.close()
     assert len(phone.confirmed) == 4
     assert set(phone.confirmed) <= there
+
+
+def test_whichever_place_breaks_nothing_is_lost_and_all_rests_on_two_again(browser: Any, html: str, tmp_path: Path) -> None:
+    """Kills in quick succession at their worst: one database and local storage are gone; at the next start the other one."""
+    file = tmp_path / "page.html"
+    file.write_text(html, encoding="utf-8")
+    phone = Phone(browser.browser_type, file, tmp_path / "profile")
+    storage = phone.profile / "Default"
+    phone.start()
+    for _ in range(2):
+        assert phone.weigh_next(weight_of)
+    for broken in ("IndexedDB", "WebStorage"):
+        phone.kill(whole=True)
+        phone.after()
+        logs = [log for log in (storage / broken).rglob("*.log") if "leveldb" in log.parent.name]
+        if not logs:
+            pytest.skip("this Chromium keeps its databases in another form")
+        shutil.rmtree(logs[-1].parent)
+        shutil.rmtree(storage / "Local Storage", ignore_errors=True)
+        phone.start()
+        assert set(phone.confirmed) <= {entry["id"] for entry in log_told(phone.page)}, broken
+        assert phone.page.locator("#banner").is_hidden()
+    phone.close()
+    assert len(phone.confirmed) == 2
+
+
+def test_where_only_one_place_holds_an_entry_the_page_says_so(open_page: Callable, html: str) -> None:
+    """No local storage and no second database: what is on the disk is saved, and that there is no second copy is said."""
+    page = open_page(html, **PHONE).page
+    page.evaluate(
+        """() => { Object.defineProperty(navigator, 'storageBuckets', { value: undefined });
+        Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); };
+        const put = IDBObjectStore.prototype.put;
+        IDBObjectStore.prototype.put = function (value) {
+          if (this.name === 'entries' && window.__seen && this.transaction.db !== window.__seen) throw Error();
+          if (this.name === 'entries') window.__seen = this.transaction.db;
+          return put.call(this, value); }; }"""
+    )
+    tap(page, "job-weigh")
+    enter(page, "2.4")
+    tap(page, "save")
+    assert wait_saved(page) == "Saved ✓ Row 1, vine 2: 2.4 lb"
+    assert page.locator("#banner").inner_text().startswith("Saved in one place of this phone only, with no second copy: 1.")
+    assert page.locator("#banner").get_attribute("class") == "kept"
 
 
 def test_a_form_that_was_saved_just_before_the_page_died_is_not_there_again(open_page: Callable, html: str) -> None:

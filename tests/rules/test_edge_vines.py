@@ -42,6 +42,15 @@ def test_every_sentence_can_be_reported(name):
             assert line.endswith(".") or len(line.split()) < 5, line
 
 
+@pytest.mark.parametrize("name", [name for name in NAMES if VINES[name].training in ("head-trained", "pergola")])
+def test_vines_that_are_no_wall_along_the_row_are_not_judged_by_weights_or_buds_per_metre(name):
+    # Kliewer & Dokoozlian 2005 and the others read their bands on walls of shoots: vertical, hanging, divided
+    *_, advice = advised(name)
+    assert advice.diagnosis.key == "balance.no_band"
+    assert "balance.pruning_no_band" in keys(advice)
+    assert keys(advice).isdisjoint({"balance.capacity_small", "balance.crowded", "balance.wide", "balance.remedy_keep_on"})
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_a_number_is_given_where_one_holds_and_nowhere_else(name):
     # Smith 2023: over 3 years old. Ours: under 0.25 lb, or half the vines. Martinson 2014: to 80 %; Purdue, Zabadal: 50 %
@@ -79,7 +88,7 @@ def test_live_buds_crowd_and_only_on_winegrapes(name):
     live = 1 - vine.dead / vine.cut if vine.cut and injury.enough else 1.0
     per_ft = buds * live / vine.feet / vine.curtains
     said = {key.split(".")[1].removesuffix("_live") for key in keys(advice)} & {"crowded", "wide"}
-    judged = not vine.american and vine.variety != "Nobody's Grape"
+    judged = not vine.american and vine.variety != "Nobody's Grape" and vine.training not in ("head-trained", "pergola")
     assert ("crowded" in said) == (judged and per_ft > 6.1)
     assert ("wide" in said) == (judged and per_ft < 2.9)
     if "crowded" in said and live < 1:

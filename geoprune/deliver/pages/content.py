@@ -78,7 +78,7 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
         "card_notes": card_notes(brief, reader),
         "apart_head": words["apart_head" if brief.numbered else "apart_head_none"],
         "tape": [_say(reader, line) for line in brief.tape],
-        "walk": [_say(reader, line) for line in brief.walk],
+        "list_notes": list_notes(brief, reader),
         "rows": [part for row in brief.rows for part in _row(row, reader, surveyed=brief.surveyed)] if brief.taped else [],
         "apart": [
             (shorten(row.row, LONGEST_ROW), " ".join(_say(reader, message) for message in apart_messages(row)))
@@ -86,6 +86,12 @@ def sheet_content(brief: BlockBrief, reader: Reader, *, made: date) -> dict[str,
             if row.apart
         ],
     }
+
+
+def list_notes(brief: BlockBrief, reader: Reader) -> list[str]:
+    """Return what stands above the row list, in the order of the work: hang the tape, walk, read it, vines treated apart."""
+    hang, doubt = brief.tape[2:], brief.tape[1:2]
+    return _told_together(reader, (hang, brief.walk, doubt, brief.frame, brief.renew, brief.sick))
 
 
 def card_notes(brief: BlockBrief, reader: Reader) -> list[str]:

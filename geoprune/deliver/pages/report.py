@@ -18,6 +18,7 @@ from geoprune.deliver.pages.sheet import pages
 from geoprune.deliver.pages.text import clean, shorten
 from geoprune.errors import Message, Remark
 from geoprune.plan import BlockPlan, PlanOptions
+from geoprune.rules import RENEW_BELOW_KG, fewest_canes
 from geoprune.units import NINETY
 from geoprune.words import Reader
 
@@ -79,7 +80,7 @@ def report_content(edition: Edition) -> dict[str, Any]:
         "injury": _injury(brief, say),
         "frost": [say(note) for note in brief.frost_notes],
         "remarks": [(say(Message(f"terminal.kind_{r.kind}")), say(r.message)) for r in _further_remarks(plan)],
-        "sources": _sources(plan, reader),
+        "sources": _sources(plan, reader, renewed=bool(brief.renew)),
         "inputs": [(clean(source.name), source.sha256) for source in provenance.sources],
         "options": flat_options(provenance.options),
         "versions": sorted(provenance.versions.items()),
@@ -240,7 +241,7 @@ def _assumptions(chosen: PlanOptions, say: Say, *, numbered: bool) -> list[str]:
     return [say(Message(f"report.assume_{key}", fields)) for key in ASSUMPTIONS if numbered or key not in OF_NUMBERS]
 
 
-def _sources(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
+def _sources(plan: BlockPlan, reader: Reader, *, renewed: bool) -> list[tuple[str, str]]:
     words, say, sources = reader.words("report"), reader.phrase, []
 
     def cite(entry: Any) -> str:
@@ -252,6 +253,9 @@ def _sources(plan: BlockPlan, reader: Reader) -> list[tuple[str, str]]:
     if plan.injury is not None and plan.injury.buds_cut:
         sources.append((f"{words['source_injury']} {say(plan.injury.method.title)}", cite(plan.injury.method)))
     sources.append((words["source_training"], cite(plan.settings.system)))
+    if renewed:
+        limit = {"limit_kg": RENEW_BELOW_KG, "canes": fewest_canes()}
+        sources.append((words["source_renew"], reader.say(Message("report.source_renew_text", limit))))
     sources.append((words["source_method"], words["source_method_text"]))
     return sources
 

@@ -6,7 +6,7 @@ let draft;
 let told = null; // the last thing done: { state, entry, text }
 let lived = { of: -1, entries: [] };
 const unsaved = new Map(); // entries that nothing but this page holds
-const loose = new Map(); // entries that local storage alone holds
+const loose = new Map(); // entries that one place alone holds, and whether that is on the disk
 let refused = false; // whether nothing could be kept at the start
 let whole = false; // whether the database has told what it holds
 
@@ -105,18 +105,20 @@ function record(fields, about = null, back = false) {
 }
 
 // Tries again, until it is saved, whatever is not.
-const keepAll = () => [...unsaved.values(), ...loose.values()].forEach(keep);
+const keepAll = () => [...unsaved.values(), ...[...loose.values()].map(({ entry }) => entry)].forEach(keep);
 
 async function keep(entry) {
-  const state = await store.save(entry);
-  if (state !== "lost") unsaved.delete(entry.id);
-  if (state === "kept") loose.set(entry.id, entry);
-  if (state === "saved") {
-    loose.delete(entry.id);
-    refused = false;
-  }
-  if (told && told.made === entry) told.state = state;
+  note(entry, await store.save(entry));
   showStatus();
+}
+
+function note(entry, state) {
+  if (state === "lost") unsaved.set(entry.id, entry);
+  else unsaved.delete(entry.id);
+  if (state === "kept" || state === "single") loose.set(entry.id, { entry, sure: state === "single" });
+  else loose.delete(entry.id);
+  if (state === "saved" || state === "single") refused = false;
+  if (told && told.made === entry) told.state = state === "single" ? "saved" : state;
 }
 
 function statusLine() {
@@ -143,7 +145,8 @@ function bannerWords() {
   if (unsaved.size && !(told && told.state === "saving")) return say("not_saved", { entries: unsaved.size });
   if (refused) return say("refused");
   if (!whole) return say("not_whole");
-  return loose.size ? say("only_kept") : "";
+  if ([...loose.values()].some(({ sure }) => !sure)) return say("only_kept");
+  return loose.size ? say("only_one_place", { entries: loose.size }) : "";
 }
 
 function statusParts() {
@@ -260,7 +263,7 @@ function typed(event) {
 
 async function loadAll() {
   const found = await store.load();
-  for (const entry of found.loose) loose.set(entry.id, entry);
+  for (const entry of found.alone) if (!unsaved.has(entry.id)) loose.set(entry.id, { entry, sure: true });
   whole = whole || found.whole;
   return found.entries;
 }
@@ -303,7 +306,8 @@ async function start() {
   window.addEventListener("beforeunload", holdBack);
   setInterval(() => (whole || refused ? keepAll() : refresh()), 5000);
   if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => null);
-  await store.renewLog();
+  const states = await store.settle(entries);
+  entries.forEach((entry, i) => note(entry, states[i]));
   refused = !(await store.keepDraft(draft));
   document.getElementById("plain").hidden = true;
   document.getElementById("page").hidden = false;

@@ -38,6 +38,9 @@ function pruneScreen() {
       row ? apartOf(row) : null,
       ticker(card),
       signsTold()),
+    make("div", { class: "actions below" },
+      button("part", say("row_part"), () => tick(card, false)),
+      button("done", say("row_done"), () => tick(card, true), { class: "main" })),
   ];
 }
 
@@ -85,10 +88,7 @@ function ticker(card) {
     make("label", { for: "worker", text: say("field_worker") }),
     make("div", { class: "names" }, ...names, worker),
     make("ul", { class: "already" }, ...ticksOf(card.row).map((entry) =>
-      make("li", {}, make("span", { text: shownValues(entry) }), takeBack(entry)))),
-    make("div", { class: "actions" },
-      button("part", say("row_part"), () => tick(card, false)),
-      button("done", say("row_done"), () => tick(card, true), { class: "main" })));
+      make("li", {}, make("span", { text: shownValues(entry) }), takeBack(entry)))));
 }
 
 function signsTold() {
