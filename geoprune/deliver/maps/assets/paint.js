@@ -123,17 +123,20 @@ function fillZone(view, look, rings, style) {
 
 // A number on a small plate of paper, with the bands of tape under it and a word when there is room.
 // Each takes the first place of `plateChoices` that is free: of the boxes to `avoid` too where all that must be there find room
-// so, else of the other plates alone; one that must be there and finds none takes its smallest.
+// so, if need be all of them smaller, else only those that find no such place stand on one; one that must be there and finds none takes its smallest.
 function drawPlates(view, look, asked, avoid) {
-  const found = placePlates(view, look, asked, avoid) || placePlates(view, look, asked, []) || placePlates(view, look, asked, [], true);
+  const smaller = (share) => asked.map((plate) => ({ ...plate, size: Math.round(plate.size * share) }));
+  const clear = [1, 0.8, 0.65].reduce((found, share) => found || placePlates(view, look, smaller(share), avoid), null);
+  const found = clear || placePlates(view, look, smaller(0.8), avoid, "soft") || placePlates(view, look, asked, [], "force");
   found.forEach((one) => drawPlate(view, look, one));
 }
 
-function placePlates(view, look, asked, avoid, force = false) {
+function placePlates(view, look, asked, avoid, how = "") {
   const placed = [];
   for (const one of asked) {
-    const taken = [...avoid, ...placed.map(({ spot }) => spot)];
-    const free = freePlate(view, look, taken, one) || (one.must && force ? plates(view, look, one).at(-1) : null);
+    const taken = placed.map(({ spot }) => spot);
+    const found = freePlate(view, look, [...avoid, ...taken], one) || (how === "soft" && one.must ? freePlate(view, look, taken, one) : null);
+    const free = found || (how === "force" && one.must ? plates(view, look, one).at(-1) : null);
     if (free) placed.push(free);
     else if (one.must) return null;
   }
