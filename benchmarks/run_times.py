@@ -2,7 +2,7 @@
 
 Each run is the command in a process of its own, start-up included. The vineyards are invented: rectangles of straight rows
 with a wave of vine sizes; only size counts here. Prints medians of wall time, of the processor time of all processes of a
-run, and of the most memory they hold together (resident, what they share counted in each). Linux: read from /proc.
+run, and of the most memory they hold together (what they share counted once). Linux: read from /proc.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ ROW_M, VINE_M = 2.7, 1.8
 USUAL = ((1, 5400, 60, 2, 5), (200, 2500, 40, 2, 1), (2000, 2500, 40, 2, 1))
 #: Looked every so many seconds, and less often in a long run: looking takes time of the processor too.
 LOOK_S, LOOK_SHARE = 0.05, 0.01
-TICKS_S, PAGE_MB = os.sysconf("SC_CLK_TCK"), os.sysconf("SC_PAGE_SIZE") / 2**20
+TICKS_S = os.sysconf("SC_CLK_TCK")
 
 
 def make_estate(folder: Path, blocks: int, vines: int, samples: int) -> tuple[Path, Path]:
@@ -51,7 +51,7 @@ def make_estate(folder: Path, blocks: int, vines: int, samples: int) -> tuple[Pa
 
 
 def look_at(session: int) -> dict[int, tuple[float, float]]:
-    """Return, by process of a session, processor seconds (with those of children it has waited for) and resident MB."""
+    """Return, by process of a session, processor seconds (its own) and MB held."""
     found = {}
     for folder in Path("/proc").iterdir():
         if not folder.name.isdigit():
@@ -61,8 +61,17 @@ def look_at(session: int) -> dict[int, tuple[float, float]]:
         except (OSError, IndexError):
             continue  # it has ended meanwhile
         if int(told[3]) == session:
-            found[int(folder.name)] = sum(map(int, told[11:13])) / TICKS_S, int(told[21]) * PAGE_MB
+            found[int(folder.name)] = sum(map(int, told[11:13])) / TICKS_S, held_mb(folder)
     return found
+
+
+def held_mb(process: Path) -> float:
+    """Return the memory a process holds, what it shares with others in equal parts (PSS), MB; 0 once it has ended."""
+    try:
+        lines = (process / "smaps_rollup").read_text().splitlines()
+    except OSError:
+        return 0.0
+    return sum(int(line.split()[1]) for line in lines if line.startswith("Pss:")) / 1024
 
 
 def run_once(vineyard: Path, table: Path, out: Path, cores: int) -> tuple[float, float, float]:

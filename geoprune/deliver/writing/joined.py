@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import pickle
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 
 from geoprune.deliver.writing.geopackage import add_layers, finish_geopackage
-from geoprune.deliver.writing.spreadsheets import PrescriptionBook, write_csv
+from geoprune.deliver.writing.spreadsheets import SHEETS, PrescriptionBook, write_csv
 from geoprune.deliver.writing.styles import message_values
 from geoprune.deliver.writing.tables import (
     GEOMETRIES,
@@ -29,7 +29,9 @@ from geoprune.deliver.writing.tables import (
 from geoprune.deliver.writing.waypoints import write_parts
 
 #: Lines of the longest layer that are held and written at a time; about 100 MB.
-LINES_AT_ONCE = 100_000
+LINES_AT_ONCE = 50_000
+#: Layers that tables are made of.
+IN_TABLES = ("blocks", *SHEETS)
 #: Folder of the waiting tables inside the hidden folder of a run. Only this run writes and reads it, and removes it.
 WAITING = ".waiting"
 Tables = Mapping[str, pd.DataFrame]
@@ -80,13 +82,12 @@ class Waitings:
         with (self.folder / f"{block.position}.{kind}").open("rb") as source:
             return pickle.load(source)
 
-    def joined(self) -> Iterator[dict[str, pd.DataFrame]]:
+    def joined(self, layers: Collection[str]) -> Iterator[dict[str, pd.DataFrame]]:
         """Yield the tables of a few blocks after another, layer -> table."""
         for some in some_at_once(self.in_order()):
-            parts = [self.kept(block, "tables") for block in some]
+            parts = [{layer: found[layer] for layer in layers} for found in (self.kept(block, "tables") for block in some)]
             yield {
-                layer: join_tables([with_further(part[layer], self.further[layer]) for part in parts])
-                for layer in GEOMETRIES
+                layer: join_tables([with_further(part[layer], self.further[layer]) for part in parts]) for layer in layers
             }
 
     def clear(self) -> None:
@@ -118,7 +119,7 @@ class Joint:
 def write_layers(joint: Joint) -> None:
     """Write the layers of all blocks."""
     layers, values = joint.folder / "prescription.gpkg", joint.waiting.values
-    for tables in joint.waiting.joined():
+    for tables in joint.waiting.joined(GEOMETRIES):
         add_layers(tables, layers)
     finish_geopackage(layers, {layer: message_values(layer, pd.concat(parts)) for layer, parts in values.items()})
 
@@ -128,7 +129,7 @@ def write_tables(joint: Joint) -> None:
     waiting, folder = joint.waiting, joint.folder
     prescription = folder / "prescription.csv"
     book = PrescriptionBook(folder / "prescription.xlsx", joint.created)
-    for tables in waiting.joined():
+    for tables in waiting.joined(IN_TABLES):
         lines = prescription_table(tables)
         write_csv(lines, prescription, append=prescription.exists())
         book.add(tables, lines)
