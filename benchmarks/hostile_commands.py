@@ -1,6 +1,6 @@
 """Every command with damaged and hostile files: it ends by itself, with 0, 1 or 2, in sentences, within its limits.
 
-    python benchmarks/hostile_commands.py [how_many first_seed]
+    python benchmarks/hostile_commands.py [how_many first_seed [command ...]]
 
 A small sound vineyard, its weights, settings and results are made once. A seed then says which command is run, which of its
 files is damaged, and how: bytes of any file; values, keys and lines of CSV, JSON and TOML; columns, shapes and tables of
@@ -23,7 +23,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -518,10 +518,10 @@ def digests_of(folder: Path) -> dict[str, str]:
     }
 
 
-def attack(sound: Path, seed: int, place: Path) -> tuple[Command, str]:
+def attack(sound: Path, seed: int, place: Path, commands: Sequence[Command] = COMMANDS) -> tuple[Command, str]:
     """Do what a seed says; return the command and what was wrong, "" if nothing was."""
     lot = random.Random(seed)
-    command = lot.choice(COMMANDS)
+    command = lot.choice(commands)
     shutil.rmtree(place, ignore_errors=True)
     place.mkdir()
     files = place / "files"
@@ -568,13 +568,14 @@ def attack(sound: Path, seed: int, place: Path) -> tuple[Command, str]:
 def main() -> int:
     """Attack so many times."""
     many, first = (int(word) for word in (sys.argv[1:] + ["300", "0"][len(sys.argv) - 1 :])[:2])
+    commands = [command for command in COMMANDS if command.words[0] in sys.argv[3:]] or COMMANDS
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made)
         make_sound(folder / "sound")
         runs, wrong = Counter[str](), 0
         for seed in range(first, first + many):
-            command, told = attack(folder / "sound", seed, folder / "place")
+            command, told = attack(folder / "sound", seed, folder / "place", commands)
             runs[command.words[0]] += 1
             if told:
                 wrong += 1

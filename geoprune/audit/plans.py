@@ -12,7 +12,6 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import binom, hypergeom
 
 #: Code letters and their sample sizes.
 SIZES = {
@@ -97,7 +96,11 @@ def chance_to_accept(size: int, accept: int, share_off: ArrayLike, *, lot: int |
     """
     share = np.asarray(share_off, dtype=float)
     if lot is None:
+        from scipy.stats import binom  # loads for half a second, and a fault of the files is told before
+
         return np.asarray(binom.cdf(accept, size, share), dtype=float)
+    from scipy.stats import hypergeom
+
     return np.asarray(hypergeom.cdf(accept, lot, np.rint(share * lot).astype(int), min(size, lot)), dtype=float)
 
 
@@ -117,6 +120,8 @@ def plan_by_size(size: int, aql: float) -> SamplingPlan:
     plan = single_plan(letter, aql) if letter else None
     if plan is not None and plan.letter == letter:
         return plan
+    from scipy.stats import binom
+
     return SamplingPlan(size, int(binom.ppf(ACCEPT_GOOD, size, aql / 100)), aql)
 
 

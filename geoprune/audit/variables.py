@@ -13,7 +13,6 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betainc
-from scipy.stats import nct, norm
 
 #: With fewer vines mean and spread say nothing of a share (design choice).
 LEAST = 5
@@ -61,6 +60,8 @@ def most_share_off(count: int, aql: float) -> float:
     """
     if count < LEAST:
         return float("nan")
+    from scipy.stats import nct, norm  # here for the reason of `plans.chance_to_accept`
+
     root = np.sqrt(count)
     acceptable = nct.ppf(1 - ACCEPT_GOOD, count - 1, norm.isf(aql / 100) * root) / root
     return float(share_beyond(acceptable, count))

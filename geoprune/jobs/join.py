@@ -10,6 +10,7 @@ from geoprune.deliver.field import FieldLog, merge_logs, read_field_log
 from geoprune.errors import DataError, Problem, Problems
 from geoprune.layers import Source
 from geoprune.sources import sources_noted
+from geoprune.text import few
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,9 +45,10 @@ def join_lists(files: Sequence[Path]) -> Joined:
         read = [(file.name, found.gather(read_field_log, file)) for file in files]
     found.stop()
     lists = [(name, log) for name, log in read if log is not None]
-    estates = sorted({log.estate for _, log in lists})
+    estates = {log.estate: name for name, log in reversed(lists)}
     if len(estates) > 1:
-        what = f"the lists are of {len(estates)} estates: {', '.join(estates)}"
+        told = ", ".join(f"{few([estate])} ({name})" for estate, name in sorted(estates.items()))
+        what = f"the lists are of {len(estates)} estates: {told}"
         raise DataError([Problem("", "", "", what, "Join the lists of one estate at a time")])
     blocks: dict[tuple[str, int], list[FieldLog]] = {}
     order = list(dict.fromkeys(log.block for _, log in lists))

@@ -91,7 +91,7 @@ def test_lists_of_two_estates_are_not_mixed(tmp_path: Path):
     files = exported(tmp_path, "1.json"), exported(tmp_path, "2.json", estate="other")
     done = run("join", *files, "--out", tmp_path / "out")
     assert done.exit_code == 1
-    assert "e, other" in done.output
+    assert "e (1.json), other (2.json)" in done.output
 
 
 def test_spanish_is_told_in_spanish(tmp_path: Path):
