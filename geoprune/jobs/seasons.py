@@ -15,7 +15,7 @@ from geoprune.errors import DataError, Message, Problem, Problems
 from geoprune.layers import Vineyard
 from geoprune.reading import Winter, read_harvest, read_left, read_winter
 from geoprune.rules import RuleBook, grape_kind, load_rules
-from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare, lasting_evidence
+from geoprune.seasons import BlockYears, Comparison, TooFewWeights, Weights, compare, lasting_evidence, row_crops
 
 NO_YIELDS = pd.DataFrame({"block": [], "zone": pd.array([], dtype="Int64"), "row": [], "season": [], "yield_kg": []})
 NO_LEFT = pd.DataFrame({"block": [], "zone": [], "buds_asked": [], "buds_left": []})
@@ -119,6 +119,8 @@ def _years(
         yields=yields[yields["block"] == block],
         left=left[left["block"] == block],
         forecast=_forecast(block, winters),
+        expected=_row_crops(block, winters[-2::-1]),
+        coming=_row_crops(block, winters[-1:]),
         judged=_is_winegrape(last, block, book),
     )
 
@@ -154,6 +156,19 @@ def _forecast(block: str, winters: list[Winter]) -> tuple[float, float, float] |
             low, mean, high = (float(value) for value in total)
             return low, mean, high
     return None
+
+
+def _row_crops(block: str, winters: Sequence[Winter]) -> dict[str, np.ndarray]:
+    """The crop of each row that the first winter which tells one expected, kg; nothing where none does."""
+    for winter in winters:
+        crop, panels = winter.entry(block).get("crop") or {}, winter.of("panels", block)
+        try:
+            each = np.array(crop["kg_per_vine"], dtype=float)
+        except (KeyError, TypeError, ValueError):
+            continue
+        if each.ndim == 2 and each.shape[1] == 3 and panels["zone"].between(1, len(each)).all():
+            return row_crops(panels, each.tolist())
+    return {}
 
 
 def _as_vineyard(winters: list[Winter]) -> Vineyard:

@@ -20,8 +20,11 @@ from geoprune.seasons.model import (
     lasting_evidence,
     zone_target,
 )
+from geoprune.seasons.row_crops import COMING, EXPECTED, row_crops
 
 __all__ = [
+    "COMING",
+    "EXPECTED",
     "BlockYears",
     "Comparison",
     "Estimate",
@@ -36,6 +39,7 @@ __all__ = [
     "fit_seasons",
     "lasting_evidence",
     "load_class",
+    "row_crops",
     "size_classes",
     "zone_target",
 ]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -14,6 +15,7 @@ from scipy.special import ndtr
 
 from geoprune.errors import Message
 from geoprune.seasons.model import SeasonModel, Target, TooFewWeights, Weights, fit_seasons, zone_target
+from geoprune.seasons.row_crops import with_crops
 from geoprune.units import NINETY
 
 Floats = NDArray[np.float64]
@@ -43,6 +45,7 @@ class BlockYears:
     yields : DataFrame: season, zone (NA = whole block or a row), row ("" = whole block or a zone), yield_kg
     left : DataFrame: zone, buds_asked, buds_left
     forecast : (3,) crop that an earlier winter expected of the block, kg: low, mean, high; None without one
+    expected, coming : row -> crop (3,) kg that an earlier winter expected, and that the newest expects; low, mean, high
     judged : whether the range of yield over prunings is published for its grapes (of juice grapes nothing is said)
     """
 
@@ -54,6 +57,8 @@ class BlockYears:
     left: pd.DataFrame
     forecast: tuple[float, float, float] | None = None
     judged: bool = True
+    expected: Mapping[str, Floats] = field(default_factory=dict)
+    coming: Mapping[str, Floats] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,7 +198,8 @@ def _rows(years: BlockYears, model: SeasonModel, earlier: int, later: int, middl
     table = table.assign(**_sizes(model, targets, earlier, later))
     yields = years.yields[years.yields["season"].isin([later - 1, later]) & (years.yields["row"] != "")]
     newest = yields[yields["season"] == yields["season"].max()].groupby("row")["yield_kg"].sum()
-    return _with_loads(table, [float(newest.get(row, np.nan)) for row in order])
+    table = _with_loads(table, [float(newest.get(row, np.nan)) for row in order])
+    return with_crops(table, years.expected, years.coming)
 
 
 def _sizes(model: SeasonModel, targets: list[Target], earlier: int, later: int) -> dict[str, Floats]:

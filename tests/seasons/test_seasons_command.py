@@ -241,3 +241,38 @@ def test_a_yield_of_a_row_that_is_not_there_is_told_with_its_line(winters: tuple
     assert "harvest.csv, layer harvest, line 3: block 'A' has no row 'R99'" in done.output
     assert "line 2" not in done.output
     assert "line 4" not in done.output
+
+
+def test_each_row_has_the_crop_expected_of_it_beside_the_one_that_came(winters: tuple[Path, Path], tmp_path: Path):
+    """Crops of 2, 3 and 4 kg a vine were expected in every zone, and 1, 2 and 5 are now: sums by hand."""
+    folders = []
+    for folder, each in zip(winters, ([2.0, 3.0, 4.0], [1.0, 2.0, 5.0]), strict=True):
+        folders.append(tmp_path / folder.name)
+        shutil.copytree(folder, folders[-1])
+        summary = json.loads((folders[-1] / "summary.json").read_text("utf-8"))
+        summary["blocks"]["A"]["crop"] = {"kg_per_vine": [each] * 4}
+        (folders[-1] / "summary.json").write_text(json.dumps(summary), "utf-8")
+    harvest = tmp_path / "harvest.csv"
+    harvest.write_text("block,row,season,yield_kg\nA,2,2026,61\n", "utf-8")
+    done = run("seasons", *folders, "--out", tmp_path / "out", "--harvest", harvest, "--units", "metric")
+    assert done.exit_code == 0, done.output
+    rows = pd.read_csv(tmp_path / "out" / "rows.csv").astype({"row": str}).set_index("row")
+    vines = rows["vines"].to_numpy(dtype=float)
+    for name, each in (
+        ("expected_low", 2),
+        ("expected_mean", 3),
+        ("expected_high", 4),
+        ("coming_low", 1),
+        ("coming_high", 5),
+    ):
+        assert rows[f"{name}_kg"].to_numpy() == pytest.approx(each * vines)
+    assert rows.loc["2", "yield_kg"] == 61
+    page = (tmp_path / "out" / "seasons.html").read_text("utf-8")
+    assert "Crop by row" in page
+    assert page.count('fill="#ffffff"') == 1  # one box: the one crop that came
+
+
+def test_without_expected_crops_nothing_is_said_of_rows(winters: tuple[Path, Path], tmp_path: Path):
+    done = run("seasons", *winters, "--out", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    assert "Crop by row" not in (tmp_path / "out" / "seasons.html").read_text("utf-8")

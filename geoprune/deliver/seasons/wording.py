@@ -11,9 +11,10 @@ import pandas as pd
 
 from geoprune.deliver.pages.text import clean, shorten
 from geoprune.deliver.seasons.balance import balance_map
+from geoprune.deliver.seasons.row_chart import row_chart
 from geoprune.errors import Message
 from geoprune.rules import caution_notes
-from geoprune.seasons import Comparison, direction, load_class
+from geoprune.seasons import COMING, EXPECTED, Comparison, direction, load_class
 from geoprune.words import Reader
 
 #: Panels listed on the page; all stand in the table.
@@ -37,6 +38,7 @@ def seasons_content(
             words["head_size"],
             *(words[f"head_{name}"] for name in ("yield", "load", "lies")),
         ],
+        "crop_heads": [words[f"head_{name}"] for name in ("row", "expected", "came", "coming")],
         "weak_heads": [words[f"head_{name}"] for name in ("row", "panels")],
         "cautions": [clean(reader.say(note)) for note in caution_notes()],
     }
@@ -81,6 +83,24 @@ def row_cells(found: Comparison, reader: Reader) -> list[list[str]]:
     return cells
 
 
+def crop_cells(found: Comparison, reader: Reader) -> list[list[str]]:
+    """Return rows of which a crop is expected, cell by cell: what was expected of the crop that came, that, what comes."""
+    cells = []
+    for line in found.rows.to_dict("records"):
+        if np.isfinite([line[EXPECTED[1]], line[COMING[1]]]).any():
+            expected, coming = (_crop_cell(line, names, reader) for names in (EXPECTED, COMING))
+            came = reader.figure("yield_exact_kg", line["yield_kg"], 0) if np.isfinite(line["yield_kg"]) else "–"
+            cells.append([shorten(str(line["row"]), 32), expected, came, coming])
+    return cells
+
+
+def _crop_cell(line: Any, names: Sequence[str], reader: Reader) -> str:
+    if not np.isfinite(line[names[1]]):
+        return "–"
+    low, mean, high = (reader.figure("yield_exact_kg", line[name], 0) for name in names)
+    return f"{mean} ({low} – {high})"
+
+
 def change_cell(line: Any, reader: Reader) -> str:
     """Return a change with its range."""
     divisor, _, sign = reader.unit("size_exact_kg")
@@ -107,6 +127,8 @@ def _block(found: Comparison, reader: Reader) -> dict[str, Any]:
         ],
         "weak": weak_cells(panels),
         "rows": row_cells(found, reader),
+        "crops": crop_cells(found, reader),
+        "crop_chart": row_chart(found.rows, reader) if found.years.expected or found.years.coming else "",
         "balance": balance_map(found, reader) if found.years.judged and (panels["load_of"] != "").any() else "",
         "not_judged": "" if found.years.judged or not (panels["load_of"] != "").any() else words["balance_not_judged"],
     }
