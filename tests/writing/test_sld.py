@@ -7,11 +7,14 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 from PIL import Image
 from written_plans import two_blocks
 
 from geoprune.deliver.writing import write_plan
+from geoprune.deliver.writing.sld import layer_sld
+from geoprune.deliver.writing.styles import layer_style
 from geoprune.deliver.writing.templates import write_vineyard_template
 from geoprune.look import SIZE_RAMP, ZONE_FILLS
 
@@ -125,3 +128,16 @@ def test_a_second_reader_draws_layers_as_they_are_meant(written, tmp_path):
     assert len(classes["vines"]) == len(SIZE_RAMP)
     assert len(colours(tmp_path / "vines.png") & {colour.casefold() for colour in SIZE_RAMP}) >= 3
     assert len(colours(tmp_path / "panels.png")) > 2
+
+
+def test_legends_and_labels_speak_the_language_of_the_run():
+    zones = pd.DataFrame({"zone": [1, 2]})
+    text = layer_sld("zones", zones, "es") + layer_style("zones", zones, "es").split("<aliases>")[0]
+    assert "zona 1" in text
+    assert "todo el cuartel" in text
+    assert "THEN 'cepas chicas'" in text
+    assert " buds" not in text.replace("buds_per_vine", "")
+    areas = layer_sld("replant_areas", pd.DataFrame(), "es") + layer_style("replant_areas", pd.DataFrame(), "es")
+    assert "faltan" in areas
+    assert "weak" not in areas.replace("vines_weak", "").split("<aliases>")[0]
+    assert layer_style("zones", zones).count("zone 1") == 1

@@ -63,7 +63,7 @@ def add_layers(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
             write_layer(tables[layer], path, layer, GEOMETRIES[layer], description, append=append)
 
 
-def finish_geopackage(path: Path, values: Mapping[str, pd.DataFrame]) -> None:
+def finish_geopackage(path: Path, values: Mapping[str, pd.DataFrame], language: str = "en") -> None:
     """Add descriptions and styles, and check the file.
 
     Parameters
@@ -71,11 +71,13 @@ def finish_geopackage(path: Path, values: Mapping[str, pd.DataFrame]) -> None:
     path : Path
     values : mapping
         Layer -> the values that its style depends on (`styles.message_values`).
+    language : str
+        Of legends and labels.
     """
     with closing(sqlite3.connect(path)) as base, base:
         ensure_extensions(base)
         describe_columns(base)
-        add_styles(base, values)
+        add_styles(base, values, language)
     with closing(sqlite3.connect(path)) as base:
         base.execute("PRAGMA journal_mode=DELETE")
         answer = base.execute("PRAGMA quick_check").fetchone()[0]
@@ -144,7 +146,7 @@ def describe_columns(base: sqlite3.Connection) -> None:
     )
 
 
-def add_styles(base: sqlite3.Connection, values: Mapping[str, pd.DataFrame]) -> None:
+def add_styles(base: sqlite3.Connection, values: Mapping[str, pd.DataFrame], language: str) -> None:
     """Store one default style per layer and register the table that holds them."""
     base.executescript(STYLE_TABLE)
     base.executemany(
@@ -154,7 +156,7 @@ def add_styles(base: sqlite3.Connection, values: Mapping[str, pd.DataFrame]) -> 
         [
             (
                 *(layer, layer),
-                *(layer_style(layer, values[layer]), layer_sld(layer, values[layer])),
+                *(layer_style(layer, values[layer], language), layer_sld(layer, values[layer], language)),
                 *(DESCRIPTIONS[layer], stamp(now())),
             )
             for layer in DESCRIPTIONS

@@ -109,11 +109,13 @@ def some_at_once(blocks: Sequence[Waiting]) -> Iterator[list[Waiting]]:
 
 @dataclass(frozen=True, eq=False)
 class Joint:
-    """What the files of all blocks are written from, where they go, and the time of making they hold; it can be pickled."""
+    """What the files of all blocks are written from, where they go, the time of making they hold, and
+    the language of layers' legends; it can be pickled."""
 
     waiting: Waitings
     folder: Path
     created: datetime
+    language: str
 
 
 def write_layers(joint: Joint) -> None:
@@ -121,7 +123,8 @@ def write_layers(joint: Joint) -> None:
     layers, values = joint.folder / "prescription.gpkg", joint.waiting.values
     for tables in joint.waiting.joined(GEOMETRIES):
         add_layers(tables, layers)
-    finish_geopackage(layers, {layer: message_values(layer, pd.concat(parts)) for layer, parts in values.items()})
+    needed = {layer: message_values(layer, pd.concat(parts)) for layer, parts in values.items()}
+    finish_geopackage(layers, needed, joint.language)
 
 
 def write_tables(joint: Joint) -> None:

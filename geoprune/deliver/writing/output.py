@@ -157,7 +157,7 @@ class ResultWriter:
 
     def join(self, style: Style, made: datetime | None = None, *, elsewhere: Executor | None = None) -> None:
         """Write layers, tables and waypoints of all blocks; tables and waypoints `elsewhere`, at the same time."""
-        joint = Joint(self._waiting, self._folder, created_at(style, made))
+        joint = Joint(self._waiting, self._folder, created_at(style, made), style.reader.language)
         with as_output_error(self._folder, self._out):
             tables = None if elsewhere is None else elsewhere.submit(write_tables, joint)
             write_layers(joint)

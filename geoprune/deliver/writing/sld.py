@@ -7,13 +7,21 @@ lightness and by the words of their labels.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
 import pandas as pd
 
-from geoprune.deliver.writing.styles import WHOLE_BLOCK, ramp_colours, size_classes, whole_values, zone_colour
+from geoprune.deliver.writing.styles import (
+    WHOLE_BLOCK,
+    class_names,
+    ramp_colours,
+    size_classes,
+    styled_words,
+    whole_values,
+    zone_colour,
+)
 from geoprune.look import INK, SIZE_RAMP, ZONE_FILLS
 
 SLD, OGC = "http://www.opengis.net/sld", "http://www.opengis.net/ogc"
@@ -34,7 +42,7 @@ class Rule:
     symbols: tuple[ET.Element, ...]
 
 
-def layer_sld(layer: str, table: pd.DataFrame) -> str:
+def layer_sld(layer: str, table: pd.DataFrame, language: str = "en") -> str:
     """Return the style of a layer as text.
 
     Parameters
@@ -43,8 +51,10 @@ def layer_sld(layer: str, table: pd.DataFrame) -> str:
         Name of a layer that has a geometry.
     table : DataFrame
         The values that its style depends on (`styles.message_values`).
+    language : str
+        Of legends and labels.
     """
-    return _document(layer, _rules(layer, table))
+    return _document(layer, _rules(layer, table, language))
 
 
 def plain_sld(layer: str, kind: str, colour: str, size_mm: float, *, mark: str = "circle", label: str = "") -> str:
@@ -78,15 +88,16 @@ def _document(layer: str, rules: Sequence[Rule]) -> str:
     return "<?xml version='1.0' encoding='UTF-8'?>\n" + ET.tostring(root, encoding="unicode")
 
 
-def _rules(layer: str, table: pd.DataFrame) -> list[Rule]:
+def _rules(layer: str, table: pd.DataFrame, language: str) -> list[Rule]:
     """How a layer is drawn, labels with their symbols: a rule of labels alone makes some readers take areas for points."""
+    spoken = styled_words(language)
     if layer == "zones":
-        return _zone_rules(whole_values(table["zone"]))
+        return _zone_rules(whole_values(table["zone"]), language)
     if layer == "panels":
         values = whole_values(table["buds_per_vine"])
         shades = ramp_colours(len(values))
         return [
-            Rule(f"{value} buds", _is("buds_per_vine", str(value)), (_line(shade, 1.2),))
+            Rule(spoken("buds", buds=str(value)), _is("buds_per_vine", str(value)), (_line(shade, 1.2),))
             for value, shade in zip(values, shades, strict=True)
         ]
     if layer == "vines":
@@ -94,7 +105,7 @@ def _rules(layer: str, table: pd.DataFrame) -> list[Rule]:
     if layer == "samples":
         return _size_rules("vine_weight_kg", table, grown_mm=0.6, symbols=(_text("vine_weight_kg", below=True),))
     if layer == "replant_areas":
-        return _replant_rules()
+        return _replant_rules(spoken)
     symbols = {
         "blocks": (_polygon(None, 0.6), _text("block")),
         "rows": (_line("#8d8577", 0.2),),
@@ -104,18 +115,25 @@ def _rules(layer: str, table: pd.DataFrame) -> list[Rule]:
     return [Rule(layer.replace("_", " "), None, symbols)]
 
 
-def _zone_rules(zones: Sequence[int]) -> list[Rule]:
-    """Zones with their class and number; a zone without a number has no label."""
+def _zone_rules(zones: Sequence[int], language: str) -> list[Rule]:
+    """Zones with their class and number; a zone without a number has no label.
+
+    The class is a word of the layer, which is English: in another language the zone's number stands in its place.
+    """
+    spoken, names = styled_words(language), class_names(language)
     whole, number = _is("class", WHOLE_BLOCK), _more("buds_per_vine", "0")
-    kinds = [(WHOLE_BLOCK, whole, ZONE_FILLS[0])]
-    kinds += [(f"zone {zone}", _both(_not(whole), _is("zone", str(zone))), zone_colour(zone)) for zone in zones]
-    label = _text("class", f":{BLANK}", "buds_per_vine", f"{BLANK}buds")
+    kinds = [(names[WHOLE_BLOCK], whole, ZONE_FILLS[0])]
+    kinds += [
+        (spoken("zone", zone=str(zone)), _both(_not(whole), _is("zone", str(zone))), zone_colour(zone)) for zone in zones
+    ]
+    first = "class" if names[WHOLE_BLOCK] == WHOLE_BLOCK else "zone"
+    label = _text(first, f":{BLANK}", "buds_per_vine", f"{BLANK}{spoken('word_buds')}")
     return [
         rule
         for title, which, colour in kinds
         for rule in (
             Rule(title, _both(which, number), (_polygon(colour, 0.5), label)),
-            Rule(f"{title}, no number", _both(which, _not(number)), (_polygon(colour, 0.5),)),
+            Rule(spoken("no_number", zone=title), _both(which, _not(number)), (_polygon(colour, 0.5),)),
         )
     ]
 
@@ -132,20 +150,18 @@ def _size_rules(column: str, table: pd.DataFrame, *, grown_mm: float, symbols: t
     return rules
 
 
-def _replant_rules() -> list[Rule]:
+def _replant_rules(spoken: Callable[..., str]) -> list[Rule]:
     """Areas to replant, labelled by what they count."""
     missing, weak = _more("vines_missing", "0"), _more("vines_weak", "0")
+    lacking, small = f"{BLANK}{spoken('missing')}", f"{BLANK}{spoken('weak')}"
     labels = {
-        "missing": (_both(missing, _not(weak)), ("vines_missing", f"{BLANK}missing")),
-        "weak": (_both(weak, _not(missing)), ("vines_weak", f"{BLANK}weak")),
-        "missing and weak": (
-            _both(missing, weak),
-            ("vines_missing", f"{BLANK}missing,{BLANK}", "vines_weak", f"{BLANK}weak"),
-        ),
+        "missing": (_both(missing, _not(weak)), ("vines_missing", lacking)),
+        "weak": (_both(weak, _not(missing)), ("vines_weak", small)),
+        "both": (_both(missing, weak), ("vines_missing", f"{lacking},{BLANK}", "vines_weak", small)),
     }
     drawn = _polygon(None, 0.8, dashed=True)
-    rules = [Rule(title, which, (drawn, _text(*pieces, below=True))) for title, (which, pieces) in labels.items()]
-    return [*rules, Rule("others", _both(_not(missing), _not(weak)), (drawn,))]
+    rules = [Rule(spoken(key), which, (drawn, _text(*pieces, below=True))) for key, (which, pieces) in labels.items()]
+    return [*rules, Rule(spoken("others"), _both(_not(missing), _not(weak)), (drawn,))]
 
 
 def _rule(rule: Rule) -> ET.Element:

@@ -5,7 +5,7 @@ Sizes run from light (small) to dark (large); zones differ by pattern and word, 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
@@ -14,7 +14,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from geoprune.deliver.writing.tables import GEOMETRIES, column_words
+from geoprune.errors import Message
 from geoprune.look import INK, SIZE_RAMP, ZONE_FILLS, ramp_color
+from geoprune.plan.tables import CLASSES
+from geoprune.words import say
 
 ZONE_PATTERNS = ("dense6", "f_diagonal", "diagonal_x", "solid")
 #: A block with one number is no zone 1 of small vines: it is drawn plain, as class 0.
@@ -23,15 +26,6 @@ ZONE_CLASS = f'if("class" = \'{WHOLE_BLOCK}\', 0, "zone")'
 PLACEMENTS = {"fill": "4", "line": "2", "marker": "0"}
 #: Labels of areas that lie within zones stand outside of them, so as not to lie on the zones' labels.
 OUTSIDE = {"replant_areas": "8"}
-LABELS = {
-    "zones": "\"class\" || ': ' || \"buds_per_vine\" || ' buds'",
-    "blocks": '"block"',
-    "samples": 'round("vine_weight_kg", 2)',
-    "flags": "coalesce(\"low_bands\", '-') || ' | ' || coalesce(\"high_bands\", '-')",
-    "replant_areas": "concat(if(\"vines_missing\" > 0, \"vines_missing\" || ' missing', ''), "
-    "if(\"vines_missing\" > 0 and \"vines_weak\" > 0, ', ', ''), "
-    "if(\"vines_weak\" > 0, \"vines_weak\" || ' weak', ''))",
-}
 KINDS = {"MultiPolygon": "fill", "LineString": "line", "Point": "marker"}
 
 
@@ -51,29 +45,63 @@ def message_values(layer: str, table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({STYLED_BY[layer]: pd.Series(few, dtype=values.dtype)})
 
 
-def layer_style(layer: str, table: pd.DataFrame) -> str:
+def styled_words(language: str) -> Callable[..., str]:
+    """Return what says the words of styles in a language: a key of section [writing] after "style_", and its fields."""
+
+    def spoken(key: str, **fields: object) -> str:
+        return say(Message(f"writing.style_{key}", fields), language, "metric")
+
+    return spoken
+
+
+def class_names(language: str) -> dict[str, str]:
+    """Return class of zones in the layers -> what a language calls it."""
+    names = sorted({name for few in CLASSES.values() for name in few})
+    return {name: say(Message("brief.class_" + name.replace(" ", "_")), language, "metric") for name in names}
+
+
+def labels_of(layer: str, language: str) -> str:
+    """Return the expression that labels the features of a layer; "" where they have none."""
+    word = {key: _quoted(styled_words(language)(key)) for key in ("word_buds", "missing", "weak")}
+    when = " ".join(f'WHEN "class" = {_quoted(given)} THEN {_quoted(told)}' for given, told in class_names(language).items())
+    return {
+        "zones": f"CASE {when} ELSE \"class\" END || ': ' || \"buds_per_vine\" || ' ' || {word['word_buds']}",
+        "blocks": '"block"',
+        "samples": 'round("vine_weight_kg", 2)',
+        "flags": "coalesce(\"low_bands\", '-') || ' | ' || coalesce(\"high_bands\", '-')",
+        "replant_areas": f"concat(if(\"vines_missing\" > 0, \"vines_missing\" || ' ' || {word['missing']}, ''), "
+        "if(\"vines_missing\" > 0 and \"vines_weak\" > 0, ', ', ''), "
+        f"if(\"vines_weak\" > 0, \"vines_weak\" || ' ' || {word['weak']}, ''))",
+    }.get(layer, "")
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
+
+
+def layer_style(layer: str, table: pd.DataFrame, language: str = "en") -> str:
     """Return the QML text of one layer: symbols, labels and the columns' explanations as aliases."""
     root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology|Labeling|Fields"})
-    root.append(renderer(layer, table))
-    if layer in LABELS:
+    root.append(renderer(layer, table, styled_words(language), class_names(language)[WHOLE_BLOCK]))
+    if expression := labels_of(layer, language):
         kind = KINDS[str(GEOMETRIES[layer])]
-        root.append(labels(LABELS[layer], OUTSIDE.get(layer, PLACEMENTS[kind])))
+        root.append(labels(expression, OUTSIDE.get(layer, PLACEMENTS[kind])))
     aliases = ET.SubElement(root, "aliases")
     for index, (name, (_, meaning)) in enumerate(column_words()[layer].items(), start=1):
         ET.SubElement(aliases, "alias", {"index": str(index), "field": name, "name": f"{name}: {meaning}"})
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode")
 
 
-def renderer(layer: str, table: pd.DataFrame) -> ET.Element:
-    """Choose how a layer is drawn."""
+def renderer(layer: str, table: pd.DataFrame, spoken: Callable[..., str], whole: str) -> ET.Element:
+    """Choose how a layer is drawn; `spoken` says words of legends, `whole` is what a block with one number is called."""
     if layer == "zones":
-        plain = [(0, WHOLE_BLOCK, [fill(ZONE_FILLS[0], "solid", 0.5)])]
-        zones = [(z, f"zone {z}", zone_fill(z)) for z in whole_values(table["zone"])]
+        plain = [(0, whole, [fill(ZONE_FILLS[0], "solid", 0.5)])]
+        zones = [(z, spoken("zone", zone=str(z)), zone_fill(z)) for z in whole_values(table["zone"])]
         return categories(ZONE_CLASS, plain + zones, "fill")
     if layer == "panels":
         values = whole_values(table["buds_per_vine"])
         shades = ramp_colours(len(values))
-        marks = [(v, f"{v} buds", [line(c, 1.2)]) for v, c in zip(values, shades, strict=True)]
+        marks = [(v, spoken("buds", buds=str(v)), [line(c, 1.2)]) for v, c in zip(values, shades, strict=True)]
         return categories("buds_per_vine", marks, "line")
     if layer == "vines":
         return graduated("vine_size_kg", table["vine_size_kg"], (1.6,) * len(SIZE_RAMP))
