@@ -395,7 +395,8 @@ def _named(crs: str) -> str:
 def _share_on(given: np.ndarray[Any, Any], crs: str, blocks: gpd.GeoDataFrame) -> float:
     """Share of points that lie in or close to the blocks when they are read on a grid."""
     points = gpd.GeoSeries(given, crs=crs).to_crs(blocks.crs)
-    return float((points.distance(blocks.union_all()) <= NEAR_M).mean())
+    with np.errstate(invalid="ignore"):  # a place that the other grid cannot hold is infinitely far
+        return float((points.distance(blocks.union_all()) <= NEAR_M).mean())
 
 
 def _blocks_of(tables: _Tables, known: Mapping[str, Training] | None = None) -> gpd.GeoDataFrame | None:

@@ -82,7 +82,7 @@ def page_data(block: FieldBlock, *, language: str, units: str) -> dict[str, Any]
         "language": language,
         "unit": WEIGHT_UNITS[units],
         "words": field_words(),
-        "told": {code: {"signs": said(block.signs, code), "cautions": said(cautions, code)} for code in field_words()},
+        "texts": {code: {"signs": said(block.signs, code), "cautions": said(cautions, code)} for code in field_words()},
         "signs": [],
         "limits": {"least_kg": LEAST_KG, "most_kg": MOST_KG, "most_count": MOST_COUNT},
         "left_out": LEFT_OUT,

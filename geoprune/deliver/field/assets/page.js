@@ -3,7 +3,7 @@ let block;
 let store;
 let entries = [];
 let draft;
-let told = null; // the last thing done: { state, entry, text }
+let latest = null; // the latest thing done: { state, entry, text }
 let lived = { of: -1, entries: [] };
 const unsaved = new Map(); // entries that nothing but this page holds
 const loose = new Map(); // entries that one place alone holds, and whether that is on the disk
@@ -34,7 +34,7 @@ function go(screen) {
     if (screen === "list") draft.listed = draft.screen;
     draft.screen = screen;
     draft.taken = "";
-    if (told && told.state !== "saving" && told.state !== "lost") told = null;
+    if (latest && latest.state !== "saving" && latest.state !== "lost") latest = null;
   });
   window.scrollTo(0, 0);
 }
@@ -100,7 +100,7 @@ function record(fields, about = null, back = false) {
   const made = { id: randomName(), seq: nextSeq(entries), device: draft.device, at: localTime(), by: draft.by.trim(), undoes: "", ...fields };
   entries.push(made);
   unsaved.set(made.id, made);
-  told = { state: "saving", made, about: about || made, taken: Boolean(about) && !back };
+  latest = { state: "saving", made, about: about || made, taken: Boolean(about) && !back };
   keepAll();
 }
 
@@ -118,7 +118,7 @@ function note(entry, state) {
   if (state === "kept" || state === "single") loose.set(entry.id, { entry, sure: state === "single" });
   else loose.delete(entry.id);
   if (state === "saved" || state === "single") refused = false;
-  if (told && told.made === entry) told.state = state === "single" ? "saved" : state;
+  if (latest && latest.made === entry) latest.state = state === "single" ? "saved" : state;
 }
 
 function statusLine() {
@@ -129,8 +129,8 @@ function showStatus() {
   const line = document.getElementById("status");
   if (line) {
     line.replaceChildren(...statusParts());
-    line.dataset.state = told ? told.state : "";
-    line.dataset.entry = told && told.state === "saved" ? told.made.id : "";
+    line.dataset.state = latest ? latest.state : "";
+    line.dataset.entry = latest && latest.state === "saved" ? latest.made.id : "";
   }
   const banner = document.getElementById("banner");
   const words = bannerWords();
@@ -142,7 +142,7 @@ function showStatus() {
 }
 
 function bannerWords() {
-  if (unsaved.size && !(told && told.state === "saving")) return say("not_saved", { entries: unsaved.size });
+  if (unsaved.size && !(latest && latest.state === "saving")) return say("not_saved", { entries: unsaved.size });
   if (refused) return say("refused");
   if (!whole) return say("not_whole");
   if ([...loose.values()].some(({ sure }) => !sure)) return say("only_kept");
@@ -150,11 +150,11 @@ function bannerWords() {
 }
 
 function statusParts() {
-  if (!told) return [];
-  const text = shownEntry(told.about);
-  const words = { saving: "saving", saved: told.taken ? "taken_back" : "saved", kept: told.taken ? "taken_back" : "kept", lost: "lost" }[told.state];
+  if (!latest) return [];
+  const text = shownEntry(latest.about);
+  const words = { saving: "saving", saved: latest.taken ? "taken_back" : "saved", kept: latest.taken ? "taken_back" : "kept", lost: "lost" }[latest.state];
   const parts = [make("span", { role: "status", text: say(words, { what: text }) })];
-  if (told.taken && told.state !== "saving") parts.push(button("put-back", say("put_back"), () => putBack(told.made, told.about), { class: "small" }));
+  if (latest.taken && latest.state !== "saving") parts.push(button("put-back", say("put_back"), () => putBack(latest.made, latest.about), { class: "small" }));
   return parts;
 }
 

@@ -92,7 +92,7 @@ function ticker(card) {
 }
 
 function signsTold() {
-  const { signs, cautions } = block.told[speech.language];
+  const { signs, cautions } = block.texts[speech.language];
   return make("section", { class: "cautions" }, ...[...signs, ...cautions].map((text) => make("p", { text })));
 }
 

@@ -20,7 +20,7 @@ function homeScreen() {
       make("ul", { class: "jobs" }, ...jobs),
       button("export", fresh() ? say("export_fresh", { entries: fresh() }) : say("export"), () => go("export"), { class: "wide" }),
       settings(),
-      make("section", { class: "cautions" }, ...block.told[speech.language].cautions.map((text) => make("p", { text }))),
+      make("section", { class: "cautions" }, ...block.texts[speech.language].cautions.map((text) => make("p", { text }))),
     ),
   ];
 }
