@@ -106,8 +106,16 @@ function paintReplant(view, look) {
   }
 }
 
+// Where the map's buttons stand on the screen, so that no plate goes under them.
+function toolsBox(view) {
+  const tools = document.getElementById("tools").getBoundingClientRect();
+  const held = ground.map.getContainer().getBoundingClientRect();
+  const [left, top] = [view.frame[0] + tools.left - held.left, view.frame[1] + tools.top - held.top];
+  return [left, top, left + tools.width, top + tools.height];
+}
+
 function paintNumbers(view, look) {
-  const taken = [];
+  const taken = ground ? [toolsBox(view)] : [];
   const seen = [...data.blocks.keys()].filter((i) => seesBlock(view, i));
   const boxes = new Squares(48);
   seen.forEach((i) => boxes.add(onScreen(view, shape.boxes[i]), i));
@@ -222,6 +230,7 @@ function showPage() {
   put("tables");
   showCautions();
   groundTools(ground, say("whole_estate"));
+  ground.redraw();
   showScale(ground);
 }
 
