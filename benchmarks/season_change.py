@@ -1,6 +1,7 @@
 """How often the range of a change between two winters holds the true change, and what an earlier winter is worth.
 
     python benchmarks/season_change.py 20
+    python benchmarks/season_change.py all-lasts 40    why ranges are wide where all lasts
 
 Invented vineyards of four blocks, weighed in two winters. "alone": each block by itself; "together": the share that lasts
 is told by all four. "40 now" is the error of the same block's map made of 40 weights of the later winter alone.
@@ -13,7 +14,7 @@ import sys
 import numpy as np
 from scipy.spatial.distance import cdist
 
-from geoprune.seasons import Target, Weights, fit_seasons, lasting_evidence
+from geoprune.seasons import Target, Weights, fit_seasons, lasting_evidence, model
 
 PANELS = np.stack(np.meshgrid(np.arange(12) * 15.0, np.arange(12) * 15.0), -1).reshape(-1, 2)
 PER_PANEL, RANGE_M, VINE_SHARE, SD_KG = 4, 60.0, 0.4, 0.3
@@ -80,8 +81,41 @@ def one_vineyard(seed: int, lasting: float, counts: tuple[int, int], *, marked: 
     return np.array(lines)
 
 
+def apart(generator: np.random.Generator, sizes: np.ndarray, count: int) -> Weights:
+    """Weights of both winters, `count` each, on vines at random, none of them twice."""
+    vine = generator.choice(len(PANELS) * PER_PANEL, 2 * count, replace=False)
+    size = np.concatenate([year.ravel()[chosen] for year, chosen in zip(sizes, np.split(vine, 2), strict=True)])
+    return Weights(PANELS[vine // PER_PANEL], np.repeat(list(LEVELS_KG), count), size, np.ones(len(vine)), vine)
+
+
+def all_lasts(runs: int) -> None:
+    """Print how the range of a change stands to its error where all lasts: as it is, and where that is told."""
+    print("| how much lasts | blocks | change held, % | error kg | standard error kg |\n|---|---|---|---|---|")
+    usual = model.LASTING
+    for name, shares in (("found, four blocks together", usual), ("told", np.array([0.998]))):
+        model.LASTING = shares
+        held, errors, spreads = [], [], []
+        for seed in range(900, 900 + runs):
+            generator = np.random.default_rng(seed)
+            sizes = [winters(generator, 1.0) for _ in range(BLOCKS)]
+            weights = [apart(generator, size, 30) for size in sizes]
+            evidence = [lasting_evidence(one) for one in weights]
+            for size, here, own in zip(sizes, weights, evidence, strict=True):
+                change = fit_seasons(here, sum(evidence) - own).change(TARGETS, 2026, 2027)
+                error = change.mean - np.diff(size.mean(axis=2)[:, PLACES], axis=0)[0]
+                held.append(np.mean(np.abs(error) < NINETY * change.error))
+                errors.append(np.mean(error))
+                spreads.append(np.mean(change.error))
+        rms = np.sqrt(np.mean(np.square(errors)))
+        print(f"| {name} | {len(held)} | {100 * np.mean(held):.0f} | {rms:.3f} | {np.mean(spreads):.3f} |", flush=True)
+    model.LASTING = usual
+
+
 def main() -> None:
     """Print a line for each share that lasts and way of choosing vines."""
+    if sys.argv[1:2] == ["all-lasts"]:
+        all_lasts(int(sys.argv[2]))
+        return
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     print("| weights | lasting | change held | size held | told | error kg, earlier + now | now alone | 40 now |")
     for before, now, marked in DESIGNS:
