@@ -8,24 +8,20 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
-import pandas as pd
-import shapely
-from pyproj import CRS
-from pyproj.exceptions import CRSError
 
 from geoprune.errors import Message, Problem, Remark
 from geoprune.jobs.asking import Answer, Option, Question, Sitting, proposed
 from geoprune.jobs.check_beside import check_beside, open_beside
 from geoprune.jobs.check_image import Image, hold_against
+from geoprune.jobs.check_places import ask_bearings, ask_exchanged, ask_grid
+from geoprune.jobs.check_tables import MOST_OPTIONS, Tables, declared_in
 from geoprune.jobs.check_values import ask_rules, ask_statuses, ask_trainings, ask_unnamed
 from geoprune.jobs.settings_entries import merged
 from geoprune.layers import Vineyard, column, columns_of, incoming
 from geoprune.reading import Faults, choices_of, read_vineyard
-from geoprune.reading.blocks import check_blocks
 from geoprune.reading.columns import DECIMAL_COMMA, POINTS_AND_COMMA, RawTable, clean_name, name_text
-from geoprune.reading.declared import NOTHING, Declared, as_declared
+from geoprune.reading.declared import NOTHING, Declared
 from geoprune.reading.matching import (
     Candidate,
     Surroundings,
@@ -36,20 +32,14 @@ from geoprune.reading.matching import (
     propose_columns,
     propose_layers,
 )
-from geoprune.reading.places import to_true_bearing
-from geoprune.reading.samples import check_samples, read_sample_file
+from geoprune.reading.samples import read_sample_file
 from geoprune.reading.tables import ALL_SHEETS, same_columns, sheets_of, together
 from geoprune.reading.vector_files import ENDINGS, layer_names, read_layers
 from geoprune.rules import RuleBook, Training, load_rules, load_trainings
 from geoprune.settings import SETTINGS_FILE, Files
 from geoprune.settings.reading import settings_from
-from geoprune.trellis.bearing import propose_bearings
 from geoprune.zones.labels import NAMES_OF_ZONES
 
-#: A grid is believed when so many of the samples lie within the blocks on it (design choice).
-ON_BLOCKS, NEAR_M = 0.9, 30.0
-#: Other names of a column that are shown beside the first.
-MOST_OPTIONS = 4
 PLACES = (("row", "vine"), ("lon", "lat"), ("easting", "northing"))
 #: Rows as they are painted with the same letters before each number: R05.
 LETTERS_AND_NUMBER = re.compile(r"([^\W\d_]{1,10})[\s.°º#-]*0*(\d{1,5})")
@@ -103,23 +93,6 @@ class Checked:
         return not self.open and not self.problems
 
 
-@dataclass
-class _Tables:
-    """The tables of both files as they were read, before anything declared of them."""
-
-    raw: dict[str, RawTable] = field(default_factory=dict)
-    sitting: Sitting = field(default_factory=lambda: Sitting(proposed, {}))
-
-    def declared(self, layer: str) -> RawTable:
-        """A table as the settings now declare it."""
-        return as_declared(self.raw[layer], _declared(self.sitting.tables), Faults())
-
-    def names(self, layer: str, name: str) -> list[str]:
-        """Texts of a column of a layer, as declared."""
-        table = self.declared(layer).table if layer in self.raw else pd.DataFrame()
-        return [text for text in table[name].map(name_text) if text] if name in table else []
-
-
 def check_files(
     vineyard: str | Path,
     samples: str | Path | None = None,
@@ -162,7 +135,7 @@ def check_files(
         _ask_layers(path, sitting)
     if file is not None:
         _ask_sheet(file, sitting)
-    tables = _Tables(_opened(path, file, sitting) | open_beside(files), sitting)
+    tables = Tables(_opened(path, file, sitting) | open_beside(files), sitting)
     lengths = lengths_beside(header for raw in tables.raw.values() for header in raw.headers.values())
     for layer in [name for name in incoming() if name in tables.raw]:
         names = tables.names("blocks", "block"), tables.names("rows", "row")
@@ -175,16 +148,10 @@ def check_files(
         ask_rules(sitting, lambda: tables.declared("blocks"), book)
         if "vines" in tables.raw:
             ask_statuses(sitting, lambda: tables.declared("vines"))
-        _ask_exchanged(tables)
-        _ask_grid(tables)
-        _ask_bearings(tables, known, image)
+        ask_exchanged(tables)
+        ask_grid(tables)
+        ask_bearings(tables, known, image)
     return _read_as_declared(path, files, tables, book, known, image)
-
-
-def _declared(tables: Mapping[str, Any]) -> Declared:
-    choices = choices_of(tables)
-    columns, values, blocks = (choices.get(key, {}) for key in ("columns", "values", "block_values"))
-    return Declared(columns, values, blocks, choices.get("decimal_mark", ""))
 
 
 def _opened(path: Path, file: Path | None, sitting: Sitting) -> dict[str, RawTable]:
@@ -242,7 +209,7 @@ def _ask_sheet(file: Path, sitting: Sitting) -> None:
         sitting.ask(Message("check.ask_header", {"line": shown}), [option])
 
 
-def _ask_columns(tables: _Tables, layer: str, around: Surroundings) -> None:
+def _ask_columns(tables: Tables, layer: str, around: Surroundings) -> None:
     """Ask for every column that a layer lacks and may have under another name."""
     raw = tables.declared(layer)
     taken = {clean_name(name) for name in tables.sitting.tables.get("columns", {}).get(layer, {}).values()}
@@ -294,7 +261,7 @@ def _options(layer: str, candidate: Candidate) -> list[Option]:
     return found
 
 
-def _ask_row_numbers(tables: _Tables) -> None:
+def _ask_row_numbers(tables: Tables) -> None:
     """Ask whether rows such as R05 are the rows by number, where none are drawn: these are named by number alone."""
     if "rows" in tables.raw:
         return
@@ -317,7 +284,7 @@ def _ask_row_numbers(tables: _Tables) -> None:
     tables.sitting.ask(Message("check.ask_row_numbers", fields), [Option(Message("check.row_numbers", fields), sets)])
 
 
-def _ask_decimal_mark(tables: _Tables) -> None:
+def _ask_decimal_mark(tables: Tables) -> None:
     """Ask for the decimal mark where numbers stand as text with a comma."""
     if "decimal_mark" in tables.sitting.tables.get("files", {}):
         return
@@ -339,114 +306,8 @@ def _ask_decimal_mark(tables: _Tables) -> None:
         tables.sitting.ask(Message("check.ask_mark", {"name": place}), options, 0 if not point else None)
 
 
-def _ask_exchanged(tables: _Tables) -> None:
-    """Ask whether longitude and latitude are exchanged, where the samples lie in the blocks only then."""
-    table = tables.declared("samples").table if "samples" in tables.raw else pd.DataFrame()
-    blocks = _blocks_of(tables) if {"lon", "lat"} <= set(table) and "geometry" not in table else None
-    if blocks is None:
-        return
-    lon, lat = (numbers(table[name].map(name_text)) for name in ("lon", "lat"))
-    if np.nanmax(np.abs(lon), initial=0) > 90 or np.nanmax(np.abs(lat), initial=0) > 180:
-        return
-    if _share_on(shapely.points(lon, lat), "EPSG:4326", blocks) < _share_on(shapely.points(lat, lon), "EPSG:4326", blocks):
-        given = tables.sitting.tables.get("columns", {}).get("samples", {})
-        turned = {"lon": given.get("lat", "lat"), "lat": given.get("lon", "lon")}
-        option = Option(Message("check.exchanged", turned), {"columns": {"samples": turned}})
-        tables.sitting.ask(Message("check.ask_exchanged"), [option])
-
-
-def _ask_grid(tables: _Tables) -> None:
-    """Ask for the grid of eastings and northings: the one on which the samples lie in the blocks."""
-    if "samples" not in tables.raw or "crs" in tables.sitting.tables.get("files", {}):
-        return
-    table = tables.declared("samples").table
-    by_number = "row" in table and "vine" in table
-    if by_number or "geometry" in table or not {"easting", "northing"} <= set(table) or {"lon", "lat"} <= set(table):
-        return
-    blocks = _blocks_of(tables)
-    if blocks is None:
-        return
-    given = shapely.points(*(numbers(table[name].map(name_text)) for name in ("easting", "northing")))
-    fitting = [crs for crs in _grids(tables.raw["blocks"].crs, blocks) if _share_on(given, crs, blocks) >= ON_BLOCKS]
-    options = [Option(Message("check.grid", {"crs": crs, "name": _named(crs)}), {"files": {"crs": crs}}) for crs in fitting]
-    tables.sitting.ask(Message("check.ask_grid"), options)
-
-
-def _grids(own: CRS | None, blocks: gpd.GeoDataFrame) -> list[str]:
-    """Grids that eastings may be of: the vineyard file's own, and the UTM zones of the place on common datums."""
-    utm = blocks.geometry.estimate_utm_crs()
-    zone, south = int(str(utm.utm_zone)[:-1]), str(utm.utm_zone).endswith("S")
-    codes = [own.to_epsg()] if own is not None and own.is_projected else []
-    codes += [32700 + zone if south else 32600 + zone]
-    codes += [31960 + zone + 0 if south and 17 <= zone <= 25 else 25800 + zone if 28 <= zone <= 38 else 26900 + zone]
-    found = []
-    for code in dict.fromkeys(code for code in codes if code):
-        try:
-            found.append(CRS.from_epsg(code).to_authority())
-        except CRSError:
-            continue
-    return [":".join(authority) for authority in found if authority is not None]
-
-
-def _named(crs: str) -> str:
-    return str(CRS.from_user_input(crs).name)
-
-
-def _share_on(given: np.ndarray[Any, Any], crs: str, blocks: gpd.GeoDataFrame) -> float:
-    """Share of points that lie in or close to the blocks when they are read on a grid."""
-    points = gpd.GeoSeries(given, crs=crs).to_crs(blocks.crs)
-    with np.errstate(invalid="ignore"):  # a place that the other grid cannot hold is infinitely far
-        return float((points.distance(blocks.union_all()) <= NEAR_M).mean())
-
-
-def _blocks_of(tables: _Tables, known: Mapping[str, Training] | None = None) -> gpd.GeoDataFrame | None:
-    """The checked blocks, as far as they have a place."""
-    blocks = check_blocks(tables.declared("blocks"), Faults(), known)[0][0]  # of several projections the first will do
-    sound = blocks[blocks.geometry.notna() & ~blocks.geometry.is_empty & (blocks["block"] != "")]
-    return sound if blocks.crs is not None and len(sound) else None
-
-
-def _ask_bearings(tables: _Tables, known: Mapping[str, Training], image: Image) -> None:
-    """Ask which way the rows run, in blocks without drawn rows and without a bearing.
-
-    Where an image shows rows, and neither outline nor weighed vines say the same, none is taken unasked.
-    """
-    blocks = _blocks_of(tables, known)
-    if blocks is None:
-        return
-    drawn = {name.casefold() for name in tables.names("rows", "block")}
-    rows = len(tables.raw["rows"].table) if "rows" in tables.raw else 0
-    drawn |= {blocks["block"].iloc[0].casefold()} if rows and len(blocks) == 1 else set()
-    vines = _weighed_places(tables, blocks)
-    for block in blocks[blocks["row_bearing_deg"].isna()].itertuples():
-        if block.block.casefold() in drawn:
-            continue
-        here = None if vines is None else vines[vines["block"] == block.block]
-        seen, without = image.look(block, blocks.crs), propose_bearings(block.geometry, here)
-        bearings = propose_bearings(block.geometry, here, seen)
-        alone = len(bearings) > len(without)
-        options = []
-        for bearing in bearings[:MOST_OPTIONS]:
-            degrees = round(to_true_bearing(block.geometry.centroid, blocks.crs, bearing.degrees), 1)
-            fields = {"degrees": degrees, "rows": int(bearing.length_m), "row_spacing_m": bearing.length_m}
-            label = Message(f"check.rows_along_{bearing.why}", fields)
-            options.append(Option(label, {"block": {block.block: {"row_bearing_deg": degrees}}}))
-        about = Message("check.ask_bearing_image" if alone else "check.ask_bearing", {"block": block.block})
-        tables.sitting.ask(about, options, None if alone else 0)
-
-
-def _weighed_places(tables: _Tables, blocks: gpd.GeoDataFrame) -> pd.DataFrame | None:
-    """Block, row, easting and northing of weighed vines that have a place."""
-    if "samples" not in tables.raw:
-        return None
-    crs = tables.sitting.tables.get("files", {}).get("crs")
-    samples = check_samples(tables.declared("samples"), blocks.reset_index(drop=True), Faults(), crs=crs)
-    placed = samples[samples.geometry.notna()]
-    return pd.DataFrame(placed[["block", "row"]]).assign(easting=placed.geometry.x, northing=placed.geometry.y)
-
-
 def _read_as_declared(
-    path: Path, files: Files, tables: _Tables, book: RuleBook, known: Mapping[str, Training], image: Image
+    path: Path, files: Files, tables: Tables, book: RuleBook, known: Mapping[str, Training], image: Image
 ) -> Checked:
     """Read all once more as it is declared now, and gather what is to be reported."""
     faults, settings = Faults(path.name), tables.sitting.tables
@@ -455,7 +316,7 @@ def _read_as_declared(
         settings = merged(settings, question.options[0].sets) if question.options else settings
     apart: dict[str, Any] = {"samples": files.samples, "bud_checks": files.bud_checks, "trainings": known}
     vineyard = read_vineyard(path, faults=faults, **apart, **choices_of(settings))
-    check_beside(files, vineyard, _declared(settings), faults)
+    check_beside(files, vineyard, declared_in(settings), faults)
     hold_against(image, vineyard)
     faults.problems.keep(image.faults.problems)
     faults.remarks.extend(image.faults.remarks)
