@@ -413,7 +413,7 @@ def test_two_layers_of_one_name_are_reported(tmp_path):
         (
             "v.geojson",
             '{"type": "Polygon", "coordinates": [[[1e400, 0]]]}',
-            "the file cannot be read (IllegalArgumentException: point array",
+            "the file cannot be read (point array",
         ),
     ],
 )
