@@ -317,6 +317,7 @@ def test_failure_leaves_nothing(tmp_path):
 
 LIMITED = """
 import pickle, resource, signal, sys
+sys.dont_write_bytecode = True  # a compiled module cut short by the limit would be read by whoever comes next
 from pathlib import Path
 from geoprune.errors import OutputError
 from geoprune.deliver.writing import write_plan
