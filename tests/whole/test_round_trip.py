@@ -300,7 +300,7 @@ def test_vines_to_renew_are_reported(tmp_path):
     assert np.average(panels["renew_share"], weights=panels["vines"]) == pytest.approx(zone["renew_share"], abs=1e-3)
     sheet = (tmp_path / "out" / "a" / "crew_sheet.html").read_text("utf-8")
     assert re.search(r"Renew, no crop: \d+", sheet)
-    assert "Renew a vine with fewer than 3 canes as thick as a pencil, also where it is not listed" in sheet
+    assert "Renew a vine with fewer than 3 canes as thick as a pencil, listed or not" in sheet
 
 
 def test_own_rules_are_used_with_their_source(tmp_path):
