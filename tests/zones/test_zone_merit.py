@@ -18,6 +18,7 @@ from geoprune.zones.graph import build_graph
 from geoprune.zones.judging import worth_message
 from geoprune.zones.limits import broken_limits
 from geoprune.zones.loss import asymmetric_loss, loss_quantile
+from geoprune.zones.result import Interval, Worth
 
 
 @pytest.fixture(scope="module")
@@ -221,8 +222,8 @@ def told_sentences(block):
     strict = ZoneOptions(smallest_share=0.45, smallest_ha=1.0)
     said += broken_limits(ours.panel_zone, build_graph(trellis), strict)
     said.append(Message("zones.named_by", {"column": "soil"}))
-    said.append(worth_message({"value": 0.4, "low": -0.2, "high": 1.0}, 2, marks=9, hours=0.1, pays=False))
-    said.append(worth_message({"value": -0.4, "low": -1.0, "high": 0.2}, 2, marks=9, hours=0.1, pays=False))
+    said.append(worth_message(Interval(0.4, -0.2, 1.0), 2, Worth(marks=9, minutes=6.0, net_minutes=-1.0)))
+    said.append(worth_message(Interval(-0.4, -1.0, 0.2), 2, Worth(marks=9, minutes=6.0, net_minutes=-1.0)))
     said.append(Message("zones.given_alike", {"zones": 2}))
     said += [Message(f"zones.{key}", {"panels": 3}) for key in ("panels_outside", "polygons_overlap", "panels_split")]
     return said
