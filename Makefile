@@ -45,7 +45,7 @@ demo: $(VENV)/.runs
 
 test: setup
 	@$(BIN)/python -m compileall -q geoprune
-	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n auto --dist loadfile
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n auto --dist worksteal
 
 lint: setup
 	$(BIN)/ruff check $(CODE)
