@@ -3,8 +3,9 @@
 from geoprune.brief.block import brief_block, row_span
 from geoprune.brief.places import Label, zone_labels
 from geoprune.brief.rows import apart_messages
-from geoprune.brief.shape import BlockBrief, Interval, ReplantBrief, RowBrief, RunBrief, SampleBrief, ZoneBrief
+from geoprune.brief.shape import BlockBrief, ReplantBrief, RowBrief, RunBrief, SampleBrief, ZoneBrief
 from geoprune.brief.verdict import estate_alert, from_vine_1, way_message
+from geoprune.zones import Interval
 
 __all__ = [
     "BlockBrief",

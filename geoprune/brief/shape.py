@@ -9,18 +9,10 @@ from geoprune.brief.places import Label
 from geoprune.errors import Message, Remark
 from geoprune.plan import BlockPlan
 from geoprune.rules import Recipe
+from geoprune.zones import Interval
 
 #: Headlines of blocks in which no number holds.
 WITHOUT_NUMBER = ("stop", "young", "renew")
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A figure with the range that holds the true one nine times in ten, by the model."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,13 @@ import numpy as np
 
 from geoprune import look
 from geoprune.brief.places import zone_places
-from geoprune.brief.shape import Interval, ZoneBrief
+from geoprune.brief.shape import ZoneBrief
 from geoprune.errors import Message
 from geoprune.plan import BlockPlan
 from geoprune.rules import Recipe, ZoneAdvice
 from geoprune.signs import bands_of
 from geoprune.units import NINETY
+from geoprune.zones import Interval
 
 #: Notes about vines to renew, and the notes of a zone's advice that concern the crew; the others are for the report.
 RENEW_NOTES = ("rules.flag_renew", "rules.renew_share")

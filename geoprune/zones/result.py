@@ -10,7 +10,7 @@ from geoprune.zones.options import Labels
 
 @dataclass(frozen=True)
 class Interval:
-    """A figure with the range that holds it nine times in ten: mean and central 90 % of the draws."""
+    """A figure with the range that holds the true one nine times in ten, by the model; of draws, mean and central 90 %."""
 
     value: float
     low: float
