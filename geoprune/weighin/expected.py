@@ -78,8 +78,7 @@ class Pattern:
         Student's multivariate t): neighbours that are low together count as one low place, not as many low vines."""
         known = np.flatnonzero(self.speaks)
         between = self.sill * np.exp(-cdist(self.point[known], self.point[lines]) / self.range_m)
-        own = self.sill * np.exp(-cdist(self.point[lines], self.point[lines]) / self.range_m)
-        own[np.diag_indices_from(own)] += self.nugget * self.noise[lines]
+        own = self._among(lines)
         factor = self._factor
         ones, solved = np.ones(len(known)), cho_solve(factor, between)
         weights = cho_solve(factor, ones)
@@ -97,11 +96,14 @@ class Pattern:
     @cached_property
     def _factor(self) -> tuple[Floats, bool]:
         """Factored covariance of the weights that speak."""
-        known = np.flatnonzero(self.speaks)
-        between = self.sill * np.exp(-cdist(self.point[known], self.point[known]) / self.range_m)
-        between[np.diag_indices_from(between)] += self.nugget * self.noise[known]
-        factor: tuple[Floats, bool] = cho_factor(between, lower=True)
+        factor: tuple[Floats, bool] = cho_factor(self._among(np.flatnonzero(self.speaks)), lower=True)
         return factor
+
+    def _among(self, lines: NDArray[np.intp]) -> Floats:
+        """Covariance (m, m) of weights of some lines among themselves."""
+        covariance: Floats = self.sill * np.exp(-cdist(self.point[lines], self.point[lines]) / self.range_m)
+        covariance[np.diag_indices_from(covariance)] += self.nugget * self.noise[lines]
+        return covariance
 
 
 def find_pattern(points: Floats, weight_kg: Floats, vines: Floats, speaks: NDArray[np.bool_]) -> Pattern | None:
