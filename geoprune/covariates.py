@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -34,6 +35,8 @@ RASTERS = {".tif": "GTiff", ".tiff": "GTiff", ".asc": "AAIGrid", ".img": "HFA"}
 #: What may lie beside a raster and belongs to it.
 BESIDE_RASTER = (".prj", ".tfw", ".aux.xml")
 MOST_CELLS = 25_000_000
+#: What faults of an image call it.
+IMAGE = "image"
 #: What is measured in a vineyard is never larger: numbers beyond it stand for "nothing", or were damaged.
 LARGEST_VALUE = 1e15
 NEAREST_POINTS = 4
@@ -78,7 +81,11 @@ NO_PLACE = ("its CRS has no place on the earth that the blocks' coordinates coul
 
 
 def _refuse(name: str, path: Path | str, what: str, mend: str) -> DataError:
-    return DataError([Problem(Path(path).name, f"covariate {name}", "", what, mend)])
+    return _fault(f"covariate {name}", path, what, mend)
+
+
+def _fault(layer: str, path: Path | str, what: str, mend: str) -> DataError:
+    return DataError([Problem(Path(path).name, layer, "", what, mend)])
 
 
 def read_covariate(name: str, path: str | Path, *, around: gpd.GeoSeries | None = None) -> Covariate:
@@ -100,63 +107,80 @@ def read_covariate(name: str, path: str | Path, *, around: gpd.GeoSeries | None 
         raise _refuse(name, path, "the file is missing", "Give NAME=FILE with a file that exists")
     if path.suffix.lower() not in RASTERS:
         return _read_layer(name, path)
+    return _read_raster(name, path, around)
+
+
+@contextmanager
+def _raster(layer: str, path: Path) -> Iterator[rasterio.DatasetReader]:
+    """A raster, opened by the one driver that its ending names; it has a CRS, and its cells have their places.
+
+    Whatever cannot be read of it is a DataError that names `layer`.
+    """
     try:
-        with plain_path(path, beside=BESIDE_RASTER) as plain:
-            return _read_raster(name, path, plain, around)
+        with plain_path(path, beside=BESIDE_RASTER) as plain, _opened(layer, path, plain) as file:
+            if file.crs is None:
+                raise _fault(layer, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
+            if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
+                raise _fault(layer, path, "its cells have no place or no area", "Georeference the raster anew")
+            yield file
     except Unfit as error:
-        raise _refuse(name, path, error.what, error.mend) from None
+        raise _fault(layer, path, error.what, error.mend) from None
 
 
-def _read_raster(name: str, path: Path, plain: Path, around: gpd.GeoSeries | None) -> Covariate:
+@contextmanager
+def _opened(layer: str, path: Path, plain: Path) -> Iterator[rasterio.DatasetReader]:
+    """A file at its plain path, open as a raster; what the library finds wrong is told here, as what it is."""
     import rasterio  # here, because it loads click, and steps of the library do without
-    from rasterio.windows import Window
 
     try:
         with rasterio.Env(**RASTER_OPTIONS), rasterio.open(plain, driver=RASTERS[plain.suffix]) as file:
-            if file.crs is None:
-                raise _refuse(name, path, "the raster has no CRS", "Declare the coordinate reference system in the file")
-            if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
-                raise _refuse(name, path, "its cells have no place or no area", "Georeference the raster anew")
-            window = Window(0, 0, file.width, file.height)
-            if around is not None:
-                window = _window(name, path, file, around)
-            if window.width * window.height > MOST_CELLS:
-                what = f"{window.width * window.height:.0f} cells lie around the blocks"
-                raise _refuse(name, path, what, f"Resample it to at most {MOST_CELLS} cells")
-            if np.prod(file.block_shapes[0]) > 4 * MOST_CELLS:
-                raise _refuse(name, path, "it is packed in pieces too large to read", "Save it with tiles")
-            band = file.read(1, window=window, masked=True).astype(float)
-            values, crs = band.filled(np.nan), CRS.from_user_input(file.crs)
-            if infinite := int((np.abs(values) > LARGEST_VALUE).sum()):
-                raise _refuse(
-                    name,
-                    path,
-                    f"{infinite} cells are infinite or larger than anything measured",
-                    "Declare them as empty (nodata)",
-                )
-            a, b, c, d, e, f = file.transform[:6]
-            left, top = window.col_off, window.row_off
-            transform = Affine(a, b, c + a * left + b * top, d, e, f + d * left + e * top)
+            yield file
     except rasterio.errors.RasterioIOError as error:
-        raise _refuse(name, path, "cannot be opened as a raster", "Save it as a GeoTIFF") from error
+        raise _fault(layer, path, "cannot be opened as a raster", "Save it as a GeoTIFF") from error
+
+
+def _read_raster(name: str, path: Path, around: gpd.GeoSeries | None) -> Covariate:
+    from rasterio.windows import Window
+
+    with _raster(f"covariate {name}", path) as file:
+        window = Window(0, 0, file.width, file.height)
+        if around is not None:
+            window = _window(f"covariate {name}", path, file, around)
+        if window.width * window.height > MOST_CELLS:
+            what = f"{window.width * window.height:.0f} cells lie around the blocks"
+            raise _refuse(name, path, what, f"Resample it to at most {MOST_CELLS} cells")
+        if np.prod(file.block_shapes[0]) > 4 * MOST_CELLS:
+            raise _refuse(name, path, "it is packed in pieces too large to read", "Save it with tiles")
+        band = file.read(1, window=window, masked=True).astype(float)
+        values, crs = band.filled(np.nan), CRS.from_user_input(file.crs)
+        if infinite := int((np.abs(values) > LARGEST_VALUE).sum()):
+            raise _refuse(
+                name,
+                path,
+                f"{infinite} cells are infinite or larger than anything measured",
+                "Declare them as empty (nodata)",
+            )
+        a, b, c, d, e, f = file.transform[:6]
+        left, top = window.col_off, window.row_off
+        transform = Affine(a, b, c + a * left + b * top, d, e, f + d * left + e * top)
     return Covariate(name, path.name, crs, lambda points: bilinear(values, transform, points))
 
 
-def _window(name: str, path: Path, file: rasterio.DatasetReader, around: gpd.GeoSeries) -> Window:
+def _window(layer: str, path: Path, file: rasterio.DatasetReader, around: gpd.GeoSeries) -> Window:
     """The part of a raster around the blocks, with two cells to spare."""
     from rasterio.windows import Window
 
     try:
         west, south, east, north = around.to_crs(file.crs).total_bounds
     except ProjError as error:
-        raise _refuse(name, path, *NO_PLACE) from error
+        raise _fault(layer, path, *NO_PLACE) from error
     corners = np.array([(west, south), (west, north), (east, south), (east, north)])
     known = np.isfinite(corners).all()
     column, row = cells(file.transform, np.where(known, corners, 0.0))
     left, right = max(int(column.min()) - 2, 0), min(int(column.max()) + 3, file.width)
     top, bottom = max(int(row.min()) - 2, 0), min(int(row.max()) + 3, file.height)
     if not (known and left < right and top < bottom):
-        raise _refuse(name, path, "the raster does not reach the blocks", "Check its place and CRS")
+        raise _fault(layer, path, "the raster does not reach the blocks", "Check its place and CRS")
     return Window(left, top, right - left, bottom - top)
 
 
@@ -188,44 +212,22 @@ def read_image(path: Path, outline: gpd.GeoSeries, step_m: float) -> tuple[Float
             if not path.exists()
             else f"files ending in '{path.suffix.lower()}' are no images with a place"
         )
-        raise _refuse_image(path, what, "Give a GeoTIFF")
-    try:
-        with plain_path(path, beside=BESIDE_RASTER) as plain:
-            return _read_image(path, plain, outline, step_m)
-    except Unfit as error:
-        raise _refuse_image(path, error.what, error.mend) from None
-
-
-def _refuse_image(path: Path, what: str, mend: str) -> DataError:
-    return DataError([Problem(path.name, "image", "", what, mend)])
-
-
-def _read_image(path: Path, plain: Path, outline: gpd.GeoSeries, step_m: float) -> tuple[Floats, float]:
-    import rasterio
+        raise _fault(IMAGE, path, what, "Give a GeoTIFF")
     from rasterio.enums import Resampling
 
-    try:
-        with rasterio.Env(**RASTER_OPTIONS), rasterio.open(plain, driver=RASTERS[plain.suffix]) as file:
-            if file.crs is None:
-                raise _refuse_image(path, "the raster has no CRS", "Declare the coordinate reference system in the file")
-            if not np.isfinite(file.transform[:6]).all() or file.transform.is_degenerate:
-                raise _refuse_image(path, "its cells have no place or no area", "Georeference the raster anew")
-            window = _window("image", path, file, outline)
-            corner = file.transform @ Affine.translation(window.col_off, window.row_off)
-            pixel_m = _pixel_m(corner, CRS.from_user_input(file.crs), window, outline)
-            fewer = max(1, int(step_m / pixel_m))
-            shape = -(-int(window.height) // fewer), -(-int(window.width) // fewer)
-            if shape[0] * shape[1] > MOST_CELLS or np.prod(file.block_shapes[0]) > 4 * MOST_CELLS:
-                raise _refuse_image(path, "it is packed in pieces too large to read", "Save it with tiles")
-            bands = list(range(1, min(file.count, 3) + 1))
-            read = file.read(
-                bands, window=window, out_shape=(len(bands), *shape), masked=True, resampling=Resampling.average
-            )
-            scale = Affine.scale(window.width / shape[1], window.height / shape[0])
-            values, transform = read.astype(float).filled(np.nan), corner @ scale
-            back = Transformer.from_crs(outline.crs, CRS.from_user_input(file.crs), always_xy=True)
-    except rasterio.errors.RasterioIOError as error:
-        raise _refuse_image(path, "cannot be opened as a raster", "Save it as a GeoTIFF") from error
+    with _raster(IMAGE, path) as file:
+        window = _window(IMAGE, path, file, outline)
+        corner = file.transform @ Affine.translation(window.col_off, window.row_off)
+        pixel_m = _pixel_m(corner, CRS.from_user_input(file.crs), window, outline)
+        fewer = max(1, int(step_m / pixel_m))
+        shape = -(-int(window.height) // fewer), -(-int(window.width) // fewer)
+        if shape[0] * shape[1] > MOST_CELLS or np.prod(file.block_shapes[0]) > 4 * MOST_CELLS:
+            raise _fault(IMAGE, path, "it is packed in pieces too large to read", "Save it with tiles")
+        bands = list(range(1, min(file.count, 3) + 1))
+        read = file.read(bands, window=window, out_shape=(len(bands), *shape), masked=True, resampling=Resampling.average)
+        scale = Affine.scale(window.width / shape[1], window.height / shape[0])
+        values, transform = read.astype(float).filled(np.nan), corner @ scale
+        back = Transformer.from_crs(outline.crs, CRS.from_user_input(file.crs), always_xy=True)
     step_m = max(step_m, pixel_m)
     west, south, east, north = outline.total_bounds
     easting, northing = np.meshgrid(np.arange(west, east, step_m), np.arange(north, south, -step_m))
